@@ -1,0 +1,105 @@
+//! The station chooser and the station board: the page that stays on the wall.
+
+use askama::Template;
+
+use super::strip::Strip;
+use super::{Action, Mark, Page, Standing, UnitRef};
+
+/// Which station is this tablet in?
+#[derive(Clone, Debug, Default, Template)]
+#[template(path = "crew/stations.html")]
+pub struct StationChooser {
+    /// The frame.
+    pub page: Page,
+    /// The department's stations.
+    pub stations: Vec<StationTile>,
+}
+
+/// A station in the chooser.
+#[derive(Clone, Debug, Default)]
+pub struct StationTile {
+    /// Its name.
+    pub name: String,
+    /// Its board.
+    pub href: String,
+    /// Its rigs, in a line: "Engine 2, Ladder 1".
+    pub rigs: String,
+    /// Seats whose unit may ride.
+    pub ready: usize,
+    /// All seats.
+    pub seats: usize,
+}
+
+/// One station: its rigs, seat by seat, its kits and its spares.
+#[derive(Clone, Debug, Default, Template)]
+#[template(path = "crew/board.html")]
+pub struct StationBoard {
+    /// The frame.
+    pub page: Page,
+    /// The station's name.
+    pub station: String,
+    /// The rigs, in the station's own order.
+    pub rigs: Vec<RigBlock>,
+    /// Units with no seat, kept here.
+    pub spares: Vec<Line>,
+    /// Records that could not be judged and need somebody: a sentence and where to look.
+    pub attention: Vec<Action>,
+}
+
+/// A rig on the board.
+#[derive(Clone, Debug, Default)]
+pub struct RigBlock {
+    /// "Engine 2".
+    pub name: String,
+    /// Its roster.
+    pub href: String,
+    /// Its seats.
+    pub seats: Vec<Line>,
+    /// What is not a seat but must be ready: rescue-team pack, spare-cylinder rack.
+    pub kits: Vec<Line>,
+}
+
+impl RigBlock {
+    /// Seats whose unit may ride.
+    pub fn ready(&self) -> usize {
+        self.seats.iter().filter(|line| line.standing == Some(Standing::InService)).count()
+    }
+
+    /// The kits that are not ready, and how many.
+    pub fn kits_open(&self) -> usize {
+        self.kits.iter().filter(|line| line.standing != Some(Standing::InService)).count()
+    }
+}
+
+/// A seat, a kit or a spare: one line.
+#[derive(Clone, Debug, Default)]
+pub struct Line {
+    /// "Officer", "Driver", "Seat 3", "Rescue-team pack"; for a spare where it is kept.
+    pub place: String,
+    /// The unit in it; none is an empty seat.
+    pub unit: Option<UnitRef>,
+    /// Its pressure strip, thin.
+    pub strip: Option<Strip>,
+    /// Its standing; none for an empty seat.
+    pub standing: Option<Standing>,
+    /// When it was last checked: "06:58", "yesterday 19:10"; none if never.
+    pub checked: Option<String>,
+    /// By when the next check is due: "08:30".
+    pub due: Option<String>,
+    /// If not in service, the one reason that matters.
+    pub reason: Option<String>,
+    /// The one tap: start a check, or see why.
+    pub action: Option<Action>,
+}
+
+impl Line {
+    /// The shape at the head of the line; an empty seat has an empty outline.
+    pub fn mark(&self) -> Mark {
+        self.standing.map_or(Mark::Outline, Standing::mark)
+    }
+
+    /// The class the line goes by.
+    pub fn class(&self) -> &'static str {
+        self.standing.map_or("empty", Standing::class)
+    }
+}

@@ -1,0 +1,230 @@
+//! What the templates are given: plain view structs, filled by the handlers.
+//!
+//! Nothing here knows the domain. A view holds the words and numbers that are to be read, in the
+//! order in which they are to be read; a template only places them. Small parts that appear on
+//! many screens ([`Standing`], [`Mark`], [`strip::Strip`], [`Problems`]) are templates themselves,
+//! so that each of them is drawn in one place.
+
+pub mod auth;
+pub mod bench;
+pub mod board;
+pub mod check;
+pub mod print;
+pub mod problem;
+pub mod record;
+pub mod review;
+pub mod roster;
+pub mod strip;
+pub mod ticket;
+pub mod unit;
+pub mod verdict;
+
+use askama::Template;
+use askama::filters::HtmlSafe;
+
+/// The frame around every screen.
+#[derive(Clone, Debug, Default)]
+pub struct Page {
+    /// What this screen is, for the browser's tab and history.
+    pub title: String,
+    /// The department's name.
+    pub department: String,
+    /// The station this tablet looks at, linking to its board; none before one is chosen.
+    pub station: Option<Link>,
+    /// Day, platoon and time, ready to read: "Thu 26 Nov · B platoon · 07:04".
+    pub clock: String,
+    /// Where this person may go; denied places are left out, not greyed.
+    pub nav: Vec<NavItem>,
+    /// Who is signed in, if anybody: a shared tablet often has nobody.
+    pub signed_in: Option<SignedIn>,
+    /// One sentence about what was just done: "Unit 121 is out of service."
+    pub flash: Option<String>,
+    /// The gloves setting: every control grows.
+    pub gloves: bool,
+}
+
+/// Words that lead somewhere.
+#[derive(Clone, Debug, Default)]
+pub struct Link {
+    /// What is read.
+    pub text: String,
+    /// Where it leads.
+    pub href: String,
+}
+
+/// One place in the navigation.
+#[derive(Clone, Debug, Default)]
+pub struct NavItem {
+    /// What is read.
+    pub text: String,
+    /// Where it leads.
+    pub href: String,
+    /// Whether this screen is that place.
+    pub here: bool,
+}
+
+/// The member who is signed in.
+#[derive(Clone, Debug, Default)]
+pub struct SignedIn {
+    /// The member's name.
+    pub name: String,
+    /// The role in one word: "crew", "officer", "technician", "administrator".
+    pub role: String,
+}
+
+/// A thing to do, as a link that looks like a button. The text is a verb.
+#[derive(Clone, Debug, Default)]
+pub struct Action {
+    /// The verb: "Start check", "See why".
+    pub text: String,
+    /// Where it leads.
+    pub href: String,
+    /// The one thing to do next. At most one action on a screen has this: it takes the accent.
+    pub next: bool,
+}
+
+/// A unit as it is named on a screen.
+#[derive(Clone, Debug, Default)]
+pub struct UnitRef {
+    /// The asset number: "117".
+    pub number: String,
+    /// The unit's page: "/units/117".
+    pub href: String,
+}
+
+/// A member in a list to choose from.
+#[derive(Clone, Debug, Default)]
+pub struct MemberOption {
+    /// The member's id, as sent back.
+    pub id: String,
+    /// Name, and what tells two of the same name apart.
+    pub name: String,
+    /// Chosen already.
+    pub selected: bool,
+}
+
+/// A labelled value: "Serial" / "R-20418".
+#[derive(Clone, Debug, Default)]
+pub struct Fact {
+    /// What it is.
+    pub label: String,
+    /// Its value, ready to read.
+    pub value: String,
+}
+
+/// A unit's standing, worst first. Told by word, shape and position, then by colour.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Template)]
+#[template(path = "shared/standing.html")]
+pub enum Standing {
+    /// Never to be used again.
+    Retired,
+    /// Kept untouched for an inquiry.
+    Held,
+    /// Not to be used until a technician returns it.
+    OutOfService,
+    /// Something the crew can put right on the spot.
+    PutRight,
+    /// Nothing wrong is known, but it has not been proved in time.
+    CheckDue,
+    /// Proved, and nothing is open against it.
+    InService,
+}
+
+impl Standing {
+    /// The word that is read.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Retired => "Retired",
+            Self::Held => "Held",
+            Self::OutOfService => "Out of service",
+            Self::PutRight => "Put right",
+            Self::CheckDue => "Check due",
+            Self::InService => "In service",
+        }
+    }
+
+    /// The class that the style sheet knows it by.
+    pub fn class(self) -> &'static str {
+        match self {
+            Self::Retired => "retired",
+            Self::Held => "held",
+            Self::OutOfService => "out",
+            Self::PutRight => "put-right",
+            Self::CheckDue => "due",
+            Self::InService => "in",
+        }
+    }
+
+    /// The shape it is drawn with.
+    pub fn mark(self) -> Mark {
+        match self {
+            Self::Retired => Mark::Outline,
+            Self::Held => Mark::Double,
+            Self::OutOfService => Mark::Struck,
+            Self::PutRight => Mark::Notched,
+            Self::CheckDue => Mark::Dashed,
+            Self::InService => Mark::Full,
+        }
+    }
+
+    /// How wide the word is in a bold face 100 high, so that it can be set across the screen
+    /// without being visibly stretched, whatever face the device has.
+    pub fn width(self) -> u16 {
+        match self {
+            Self::Retired => 372,
+            Self::Held => 232,
+            Self::OutOfService => 690,
+            Self::PutRight => 432,
+            Self::CheckDue => 490,
+            Self::InService => 492,
+        }
+    }
+}
+
+impl HtmlSafe for Standing {}
+
+/// The six shapes. Also used where a group of steps or a finding is marked.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Template)]
+#[template(path = "shared/mark.html")]
+pub enum Mark {
+    /// A full bar: proved, done.
+    Full,
+    /// An open bar with a dashed edge: still to do.
+    Dashed,
+    /// A bar with a notch: to be put right.
+    Notched,
+    /// A bar struck through by one heavy stroke: out of service.
+    Struck,
+    /// A double frame: held.
+    Double,
+    /// An empty outline: retired.
+    Outline,
+}
+
+impl HtmlSafe for Mark {}
+
+/// What was found fault with in a form that came back. Renders as the summary at the top.
+#[derive(Clone, Debug, Default, Template)]
+#[template(path = "shared/problems.html")]
+pub struct Problems {
+    /// One line per field, in the order of the form.
+    pub lines: Vec<ProblemLine>,
+}
+
+/// One thing to put right in a form.
+#[derive(Clone, Debug, Default)]
+pub struct ProblemLine {
+    /// The field's name, which is also its id: "pin", "a.cylinder-pressure.1.at".
+    pub field: String,
+    /// What to do: "Give the pressure as a number, such as 4480."
+    pub text: String,
+}
+
+impl Problems {
+    /// What there is to say at one field.
+    pub fn at(&self, field: &str) -> Option<&str> {
+        self.lines.iter().find(|line| line.field == field).map(|line| line.text.as_str())
+    }
+}
+
+impl HtmlSafe for Problems {}

@@ -1,0 +1,67 @@
+//! The rig roster, for the officer: open seats first.
+
+use askama::Template;
+
+use super::strip::Strip;
+use super::{Action, Mark, Page, Standing, UnitRef};
+
+/// One rig: which seats are ready, and what fixes the others.
+#[derive(Clone, Debug, Default, Template)]
+#[template(path = "officer/roster.html")]
+pub struct Roster {
+    /// The frame.
+    pub page: Page,
+    /// "Engine 2".
+    pub rig: String,
+    /// "Millrace station".
+    pub station: String,
+    /// Seats that are ready.
+    pub ready: usize,
+    /// All seats.
+    pub seats: usize,
+    /// Seats and kits, open ones first.
+    pub rows: Vec<Seat>,
+    /// What else is worth knowing: "2 checks fall due by 08:30".
+    pub notes: Vec<String>,
+    /// A swap worth proposing, said once.
+    pub swap: Option<Swap>,
+}
+
+/// A seat or kit of the rig.
+#[derive(Clone, Debug, Default)]
+pub struct Seat {
+    /// "Driver".
+    pub place: String,
+    /// Who sits there, where people are assigned.
+    pub member: Option<String>,
+    /// The unit.
+    pub unit: Option<UnitRef>,
+    /// Its standing.
+    pub standing: Option<Standing>,
+    /// Whether the seat is ready. A seat can be open although its unit is in service.
+    pub ready: bool,
+    /// Why it is open; none when ready.
+    pub reason: Option<String>,
+    /// The one thing that fixes it.
+    pub fix: Option<Action>,
+    /// "Checked 06:58, due by 08:30".
+    pub checked: String,
+    /// The strip, thin.
+    pub strip: Option<Strip>,
+}
+
+impl Seat {
+    /// The class the row goes by.
+    pub fn class(&self) -> &'static str {
+        self.standing.map_or("empty", Standing::class)
+    }
+}
+
+/// A proposal to move a spare in.
+#[derive(Clone, Debug, Default)]
+pub struct Swap {
+    /// "Put spare 142 (Millrace, rack 1) in seat 3. It is the nearest ready unit that fits."
+    pub text: String,
+    /// Where it is done.
+    pub action: Action,
+}

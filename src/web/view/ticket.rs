@@ -1,0 +1,145 @@
+//! A ticket: on the left what happened, on the right what to do.
+
+use askama::Template;
+
+use super::review::Finding;
+use super::strip::StackRow;
+use super::unit::Event;
+use super::{Fact, MemberOption, Page, Problems, Standing, UnitRef};
+
+/// One repair job.
+#[derive(Clone, Debug, Template)]
+#[template(path = "bench/ticket.html")]
+pub struct Ticket {
+    /// The frame.
+    pub page: Page,
+    /// Its number.
+    pub number: String,
+    /// This page, under which its forms are sent: "/tickets/88".
+    pub href: String,
+    /// The unit.
+    pub unit: UnitRef,
+    /// Its kind in words.
+    pub profile: String,
+    /// Its standing.
+    pub standing: Standing,
+    /// Opened when and by what: "Opened 26 Nov, 07:12, by the check of D. Arkwright".
+    pub opened: String,
+    /// The stage it is in: "Reported".
+    pub stage: String,
+    /// Its place in the queue and because: "First, because Engine 2 seat 3 is open".
+    pub because: String,
+    /// What was found.
+    pub findings: Vec<Finding>,
+    /// One strip per check, oldest first, so that drift shows as a slope.
+    pub stack: Vec<StackRow>,
+    /// What the stack says in words: "The gauges drift apart by about 18 psi a month." or empty.
+    pub drift: String,
+    /// Everything that happened to the unit, newest first.
+    pub events: Vec<Event>,
+    /// The parts of the unit and their serials.
+    pub components: Vec<Fact>,
+    /// Work done so far, newest first.
+    pub work: Vec<WorkEntry>,
+    /// Stages it may be moved to.
+    pub stages: Vec<StageOption>,
+    /// What was entered in the work form, if it came back.
+    pub work_draft: WorkDraft,
+    /// Where the proving check starts; none while the stage does not allow it.
+    pub prove: Option<String>,
+    /// The proving check that stands, in words; none if there is none yet.
+    pub proved: Option<String>,
+    /// The return form; none until a proving check stands or while this member may not return it.
+    pub returning: Option<ReturnForm>,
+    /// Why there is no return form, in a sentence.
+    pub not_yet: String,
+    /// What to put right in a form that came back.
+    pub problems: Problems,
+}
+
+/// A stage the ticket may go to.
+#[derive(Clone, Debug, Default)]
+pub struct StageOption {
+    /// As sent: "waiting-for-parts".
+    pub value: String,
+    /// As read: "Waiting for parts".
+    pub label: String,
+    /// Chosen.
+    pub selected: bool,
+}
+
+/// A piece of work that was done.
+#[derive(Clone, Debug, Default)]
+pub struct WorkEntry {
+    /// When.
+    pub when: String,
+    /// By whom.
+    pub who: String,
+    /// What was done.
+    pub text: String,
+    /// Parts used.
+    pub parts: String,
+    /// Readings taken.
+    pub readings: String,
+}
+
+/// The work form's fields.
+#[derive(Clone, Debug, Default)]
+pub struct WorkDraft {
+    /// What was done.
+    pub text: String,
+    /// Parts used.
+    pub parts: String,
+    /// Readings taken.
+    pub readings: String,
+}
+
+/// Return to service: every open ground, what was worked on, the proof, the signatures.
+#[derive(Clone, Debug, Default)]
+pub struct ReturnForm {
+    /// Every open ground; each is ticked by hand, none in advance.
+    pub grounds: Vec<GroundTick>,
+    /// What was worked on.
+    pub parts: Vec<StageOption>,
+    /// Bench test or certificate reference, as entered.
+    pub certificate: String,
+    /// The proving check's id and digest, sent along.
+    pub proving: String,
+    /// Who may return it.
+    pub technicians: Vec<MemberOption>,
+    /// Who may sign second when no fault was found.
+    pub seconds: Vec<MemberOption>,
+}
+
+/// An open ground in the return form.
+#[derive(Clone, Debug, Default)]
+pub struct GroundTick {
+    /// Its key, as sent.
+    pub key: String,
+    /// In a sentence.
+    pub text: String,
+    /// Ticked in a form that came back.
+    pub ticked: bool,
+    /// Raised after the proving check: cannot be returned with it, and is said so.
+    pub after_proof: bool,
+}
+
+/// Retire a unit for good.
+#[derive(Clone, Debug, Template)]
+#[template(path = "bench/retire.html")]
+pub struct Retire {
+    /// The frame.
+    pub page: Page,
+    /// The unit.
+    pub unit: UnitRef,
+    /// Its kind in words.
+    pub profile: String,
+    /// Its standing now.
+    pub standing: Standing,
+    /// Why, as entered.
+    pub why: String,
+    /// Who may.
+    pub members: Vec<MemberOption>,
+    /// What to put right.
+    pub problems: Problems,
+}

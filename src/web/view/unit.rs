@@ -1,0 +1,94 @@
+//! A unit's page: how it stands, why, and everything that ever happened to it.
+
+use askama::Template;
+
+use super::strip::{StackRow, Strip};
+use super::{Action, Fact, Link, Mark, MemberOption, Page, Problems, Standing, UnitRef};
+
+/// One unit.
+#[derive(Clone, Debug, Template)]
+#[template(path = "crew/unit.html")]
+pub struct Unit {
+    /// The frame.
+    pub page: Page,
+    /// The unit.
+    pub unit: UnitRef,
+    /// Its kind in words.
+    pub profile: String,
+    /// Where it is: "Engine 2, driver".
+    pub place: String,
+    /// Its standing.
+    pub standing: Standing,
+    /// Why it stands so. For a unit in service: the check that proves it.
+    pub grounds: Vec<Ground>,
+    /// The strip, thin.
+    pub strip: Option<Strip>,
+    /// When checked and due by when.
+    pub checked: String,
+    /// The one thing to do next.
+    pub next: Option<Action>,
+    /// What else may be done: take out of service, red tag, the ticket.
+    pub others: Vec<Link>,
+    /// One strip per check, oldest first.
+    pub stack: Vec<StackRow>,
+    /// What the stack says in words, or empty.
+    pub drift: String,
+    /// Components, cylinder, facepiece, with their numbers.
+    pub facts: Vec<Fact>,
+    /// Every check and event, newest first.
+    pub events: Vec<Event>,
+}
+
+/// Something that stands against a unit, or for it.
+#[derive(Clone, Debug, Default)]
+pub struct Ground {
+    /// The sentence, with reading, limit and where the limit came from.
+    pub text: String,
+    /// Who said so and when.
+    pub raised: String,
+    /// What clears it, and who may: "A return by a technician that lists it".
+    pub clears: String,
+    /// The record that raised it.
+    pub record: Option<Link>,
+}
+
+/// Something that happened.
+#[derive(Clone, Debug)]
+pub struct Event {
+    /// "26 Nov 07:12".
+    pub when: String,
+    /// "Shift-start check".
+    pub title: String,
+    /// What came of it, in a sentence.
+    pub detail: String,
+    /// By whom.
+    pub who: String,
+    /// A shape, where it raised or cleared something.
+    pub mark: Option<Mark>,
+    /// The record's page.
+    pub href: String,
+}
+
+/// Take a unit out of service on any member's word.
+#[derive(Clone, Debug, Template)]
+#[template(path = "crew/take_out.html")]
+pub struct TakeOut {
+    /// The frame.
+    pub page: Page,
+    /// The unit.
+    pub unit: UnitRef,
+    /// Where it is.
+    pub place: String,
+    /// Its standing now.
+    pub standing: Standing,
+    /// The id the record will have.
+    pub id: String,
+    /// Why, as entered.
+    pub why: String,
+    /// Held for an inquiry: nobody touches it, as entered.
+    pub held: bool,
+    /// Who may say so: everybody.
+    pub members: Vec<MemberOption>,
+    /// What to put right.
+    pub problems: Problems,
+}
