@@ -23,14 +23,10 @@ impl Problem {
     pub fn of(page: Page, status: u16) -> Self {
         let (heading, text) = match status {
             401 => ("Sign in first", "This page is for members who are signed in."),
-            403 => (
-                "Not yours to do",
-                "Your role does not allow this. Ask your officer or the administrator.",
-            ),
-            404 => (
-                "Nothing here",
-                "There is no such page, unit or record. Check the number on the unit.",
-            ),
+            403 => {
+                ("Not yours to do", "Your role does not allow this. Ask your officer or the administrator.")
+            }
+            404 => ("Nothing here", "There is no such page, unit or record. Check the number on the unit."),
             409 => (
                 "Somebody was faster",
                 "This has changed since you opened it. Nothing of yours was written. \

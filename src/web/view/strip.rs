@@ -178,10 +178,7 @@ mod tests {
 
     #[test]
     fn the_words_say_what_the_drawing_shows() {
-        assert_eq!(
-            pair(4480, 3990).words(),
-            "4,480 of 4,500 psi; other gauge 3,990, 490 apart, limit 450"
-        );
+        assert_eq!(pair(4480, 3990).words(), "4,480 of 4,500 psi; other gauge 3,990, 490 apart, limit 450");
     }
 
     #[test]
