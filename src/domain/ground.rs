@@ -1,0 +1,496 @@
+//! The ground table: what speaks against a unit, what raises it, and the only thing that clears
+//! it. This file is the one place that says so; [`Kind::terms`] is the table and [`clears`] is
+//! its third column as code.
+
+use std::collections::BTreeSet;
+
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+use crate::Millis;
+use crate::judge::{Finding, Judgement, Verdict, judge_readable};
+use crate::record::{
+    Asset, Body, Check, Condition, Correction, Desk, Digest, Field, Outcome, Record, RecordRef, Register,
+};
+use crate::rules::{Consequence, Form, Purpose, Subject};
+use crate::standing::State;
+
+/// A class of ground.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Kind {
+    /// An answer outside its limit that takes the thing out of service.
+    Finding,
+    /// The unit's own facepiece or cylinder failed and no other has been tried with success.
+    AnotherItem,
+    /// An answer that the crew puts right.
+    PutRight,
+    /// A member's word.
+    TakenOut,
+    /// The same record id with other bytes.
+    Contested,
+    /// A record that cannot be judged: its time cannot be right, or this program cannot read it.
+    Doubted,
+    /// Held for an inquiry.
+    Held,
+    /// Came back dirty.
+    Soiled,
+    /// Came back exposed to something harmful.
+    Contaminated,
+    /// A new unit, or one that the register does not know.
+    NotAccepted,
+    /// Used, a check stopped by a call, or a check corrected: it must be checked again.
+    CheckAgain,
+    /// The department's cadence asks for a check. Computed from the time, never stored.
+    CheckDue,
+    /// For good.
+    Retired,
+}
+
+/// A row of the ground table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Terms {
+    /// The standing that this ground alone gives.
+    pub state: State,
+    /// What it is called on a screen.
+    pub title: &'static str,
+    /// What clears it, and nothing else does.
+    pub cleared_by: &'static str,
+    /// Who can do that.
+    pub who: &'static str,
+    /// Whether it is repaired on the bench, and so opens a ticket.
+    pub bench: bool,
+}
+
+impl Kind {
+    /// The row of the table.
+    pub const fn terms(self) -> Terms {
+        const fn row(
+            state: State,
+            title: &'static str,
+            cleared_by: &'static str,
+            who: &'static str,
+            bench: bool,
+        ) -> Terms {
+            Terms { state, title, cleared_by, who, bench }
+        }
+        use State::{CheckDue, Held, OutOfService, PutRight, Retired};
+        match self {
+            Self::Finding => row(
+                OutOfService,
+                "Finding",
+                "a return that lists it, with a proving check",
+                "a technician qualified for this profile",
+                true,
+            ),
+            Self::AnotherItem => row(
+                OutOfService,
+                "Needs another one",
+                "a good answer at that step with another one, in a signed check",
+                "the crew",
+                false,
+            ),
+            Self::PutRight => row(
+                PutRight,
+                "To be put right",
+                "a good answer at that step, in a signed check",
+                "the crew",
+                false,
+            ),
+            Self::TakenOut => row(
+                OutOfService,
+                "Taken out of service",
+                "a return that lists it, with a full proving check",
+                "a technician qualified for this profile",
+                true,
+            ),
+            Self::Contested => row(
+                OutOfService,
+                "Two versions of one record",
+                "a settlement that names every version",
+                "an officer",
+                false,
+            ),
+            Self::Doubted => {
+                row(OutOfService, "A record in doubt", "a settlement that names it", "an officer", false)
+            }
+            Self::Held => row(Held, "Held for an inquiry", "a release", "an administrator", false),
+            Self::Soiled => {
+                row(PutRight, "Soiled", "cleaning, written down", "a technician or officer", false)
+            }
+            Self::Contaminated => {
+                row(OutOfService, "Contaminated", "cleaning, written down", "a technician or officer", false)
+            }
+            Self::NotAccepted => row(
+                OutOfService,
+                "Not yet accepted",
+                "acceptance, with an acceptance check",
+                "a technician or administrator",
+                false,
+            ),
+            Self::CheckAgain => row(
+                CheckDue,
+                "Check again",
+                "a complete good check by someone who knew of this",
+                "the crew",
+                false,
+            ),
+            Self::CheckDue => row(CheckDue, "Check due", "a complete good check", "the crew", false),
+            Self::Retired => row(Retired, "Retired", "nothing", "nobody", false),
+        }
+    }
+}
+
+/// A ground as it was raised.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Raise {
+    /// What it speaks against.
+    pub asset: Asset,
+    /// Names it for ever.
+    pub key: String,
+    /// Its class.
+    pub kind: Kind,
+    /// The record that raised it.
+    pub from: RecordRef,
+    /// The run of the check, which knows of it by itself.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub run: Option<Uuid>,
+    /// The step.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub step: Option<String>,
+    /// The facepiece or cylinder that failed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub item: Option<String>,
+    /// When, by the record. Never decides whether it counts.
+    pub at: Millis,
+    /// By whom, where it was signed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
+    /// In a sentence.
+    pub say: String,
+    /// What was entered.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub entered: String,
+    /// The limit.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub limit: String,
+    /// Where the limit comes from.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub basis: String,
+}
+
+/// A signed, complete check as far as it can clear something.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Done {
+    /// The record.
+    pub name: RecordRef,
+    /// The unit.
+    pub unit: Asset,
+    /// The facepiece and cylinder checked with it.
+    pub with: BTreeSet<Asset>,
+    /// When.
+    pub at: Millis,
+    /// Who signed.
+    pub by: Option<String>,
+    /// Why it was made.
+    pub purpose: Purpose,
+    /// Complete, with nothing to put right and nothing out of service.
+    pub clean: bool,
+    /// Steps whose last answer is good.
+    pub good: BTreeSet<String>,
+    /// Grounds that the member knew of.
+    pub seen: BTreeSet<String>,
+}
+
+/// Something that may clear a ground.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Act {
+    /// A check.
+    Check(Done),
+    /// A return and its proving check, where that is there and counts.
+    Return {
+        /// What is returned.
+        asset: Asset,
+        /// The grounds it lists.
+        clears: BTreeSet<String>,
+        /// The proving check.
+        proving: Option<Done>,
+    },
+    /// The end of a hold.
+    Release(BTreeSet<String>),
+    /// Cleaning.
+    Cleaned(BTreeSet<String>),
+    /// Acceptance of a unit.
+    Accepted(Asset),
+}
+
+/// Whether an act clears a ground: the third column of the ground table.
+///
+/// [`Kind::Contested`] and [`Kind::Doubted`] are cleared by settlements, which
+/// [`crate::standing::Word`] weighs; [`Kind::CheckDue`] is computed and never raised.
+pub fn clears(act: &Act, raise: &Raise) -> bool {
+    let knew = |d: &Done| d.seen.contains(&raise.key) || raise.run == Some(d.name.id);
+    let good_there = |d: &Done| raise.step.as_ref().is_none_or(|s| d.good.contains(s));
+    match (raise.kind, act) {
+        (Kind::Finding | Kind::TakenOut, Act::Return { asset, clears, proving: Some(p) }) => {
+            *asset == raise.asset
+                && clears.contains(&raise.key)
+                && p.purpose == Purpose::Proving
+                && p.clean
+                && (p.unit == raise.asset || p.with.contains(&raise.asset))
+                && good_there(p)
+        }
+        (Kind::PutRight | Kind::AnotherItem, Act::Check(d)) => {
+            d.unit == raise.asset && knew(d) && raise.step.is_some() && good_there(d)
+        }
+        (Kind::CheckAgain, Act::Check(d)) => d.unit == raise.asset && d.clean && knew(d),
+        (Kind::Held, Act::Release(keys)) | (Kind::Soiled | Kind::Contaminated, Act::Cleaned(keys)) => {
+            keys.contains(&raise.key)
+        }
+        (Kind::NotAccepted, Act::Accepted(asset)) => *asset == raise.asset,
+        _ => false,
+    }
+}
+
+/// What a record brings: grounds raised and, for a signed check, what it can clear.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Effects {
+    /// Grounds.
+    pub raises: Vec<Raise>,
+    /// The check, where it is complete.
+    pub done: Option<Done>,
+    /// Why the record cannot be judged here, where it cannot.
+    pub attention: Option<String>,
+    /// The verdict, where it was judged.
+    pub verdict: Option<Verdict>,
+}
+
+/// Where rule tables are found by the hash of their text.
+pub trait Forms {
+    /// The form for a table, profile and purpose. `None` when the table or profile is not known.
+    fn form(&mut self, rules: &Digest, profile: &str, purpose: Purpose) -> Option<std::sync::Arc<Form>>;
+}
+
+/// What a record raises and what it can clear.
+pub fn effects(record: &Record, forms: &mut dyn Forms) -> Effects {
+    let mut out = Effects::default();
+    let raise = |asset: Asset, kind: Kind, say: String| plain_raise(record, &asset, kind, say);
+    match &record.body {
+        Body::Field(Field::Check(check)) => check_effects(record, check, forms, &mut out),
+        Body::Field(Field::TakenOut(b)) => {
+            out.raises.push(raise(b.asset.clone(), Kind::TakenOut, b.why.clone()));
+        }
+        Body::Field(Field::Hold(b)) => {
+            out.raises.push(raise(b.asset.clone(), Kind::Held, b.why.clone()));
+        }
+        Body::Field(Field::Used(b)) => {
+            let unit = Asset::unit(&b.unit);
+            out.raises.push(raise(unit.clone(), Kind::CheckAgain, format!("used: {}", b.what)));
+            match b.condition {
+                Condition::Clean => {}
+                Condition::Soiled => {
+                    out.raises.push(raise(unit, Kind::Soiled, format!("soiled: {}", b.what)));
+                }
+                Condition::Contaminated => {
+                    out.raises.push(raise(unit, Kind::Contaminated, format!("contaminated: {}", b.what)));
+                }
+            }
+        }
+        Body::Field(Field::Unknown { asset, why }) => {
+            out.attention = Some(why.clone());
+            if let Some(asset) = asset {
+                out.raises.push(raise(asset.clone(), Kind::Doubted, why.clone()));
+            }
+        }
+        Body::Desk(Desk::Retired(b)) => {
+            out.raises.push(raise(b.asset.clone(), Kind::Retired, b.why.clone()));
+        }
+        Body::Desk(Desk::Register(Register::Unit { number, in_use: false, .. })) => {
+            let unit = Asset::unit(number);
+            let say = "new: not yet accepted into service".to_owned();
+            // Registering a unit anew does not open the question again: the key is the unit's.
+            out.raises
+                .push(Raise { key: format!("not-accepted/{number}"), ..raise(unit, Kind::NotAccepted, say) });
+        }
+        Body::Field(Field::Note(_)) | Body::Desk(_) => {}
+    }
+    out
+}
+
+fn kind_id(kind: Kind) -> &'static str {
+    match kind {
+        Kind::Finding => "finding",
+        Kind::AnotherItem => "another",
+        Kind::PutRight => "put-right",
+        Kind::TakenOut => "taken-out",
+        Kind::Contested => "contested",
+        Kind::Doubted => "doubted",
+        Kind::Held => "held",
+        Kind::Soiled => "soiled",
+        Kind::Contaminated => "contaminated",
+        Kind::NotAccepted => "not-accepted",
+        Kind::CheckAgain => "check-again",
+        Kind::CheckDue => "check-due",
+        Kind::Retired => "retired",
+    }
+}
+
+fn check_effects(record: &Record, check: &Check, forms: &mut dyn Forms, out: &mut Effects) {
+    let unit = Asset::unit(&check.unit);
+    let Some(form) = forms.form(&check.rules, &check.profile, check.purpose) else {
+        let say = format!("made with a rule table or profile ({}) that is not known here", check.profile);
+        out.attention = Some(say.clone());
+        out.raises.push(plain_raise(record, &unit, Kind::Doubted, say));
+        return;
+    };
+    let (judgement, problems) = judge_readable(&form, &check.answers);
+    if !problems.is_empty() {
+        out.attention = Some(problems.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "));
+    }
+    out.verdict = Some(judgement.verdict);
+    raise_findings(record, check, &unit, &judgement, out);
+    match check.outcome {
+        Outcome::BrokenOff => {}
+        Outcome::Stopped => out.raises.push(Raise {
+            run: Some(check.run),
+            ..plain_raise(
+                record,
+                &unit,
+                Kind::CheckAgain,
+                "the check was stopped by a call; read the gauge before it rides".to_owned(),
+            )
+        }),
+        Outcome::Complete => {
+            let with = check
+                .facepiece
+                .iter()
+                .map(|n| Asset::facepiece(n))
+                .chain(check.cylinder.iter().map(|n| Asset::cylinder(n)))
+                .collect();
+            out.done = Some(Done {
+                name: record.name,
+                unit,
+                with,
+                at: record.envelope.time(),
+                by: record.envelope.by.clone(),
+                purpose: check.purpose,
+                clean: judgement.verdict == Verdict::InService
+                    && problems.is_empty()
+                    && record.envelope.by.is_some(),
+                good: judgement.good,
+                seen: check.seen.iter().cloned().collect(),
+            });
+        }
+    }
+}
+
+fn plain_raise(record: &Record, asset: &Asset, kind: Kind, say: String) -> Raise {
+    Raise {
+        asset: asset.clone(),
+        key: format!("{}/{}", kind_id(kind), record.name.digest),
+        kind,
+        from: record.name,
+        run: None,
+        step: None,
+        item: None,
+        at: record.envelope.time(),
+        by: record.envelope.by.clone(),
+        say,
+        entered: String::new(),
+        limit: String::new(),
+        basis: String::new(),
+    }
+}
+
+/// Each finding tags its subject; where that is a facepiece or cylinder with a number, the thing
+/// itself is out of service and the unit asks for another one until it has it.
+fn raise_findings(record: &Record, check: &Check, unit: &Asset, j: &Judgement, out: &mut Effects) {
+    for f in &j.findings {
+        // Only a number given with the answer itself says which thing failed.
+        let item = f.item.as_deref().and_then(|n| match f.subject {
+            Subject::Facepiece => Some(Asset::facepiece(n)),
+            Subject::Cylinder => Some(Asset::cylinder(n)),
+            Subject::Unit | Subject::Accessory => None,
+        });
+        match (f.consequence, item) {
+            (Consequence::Remark, _) => {}
+            (Consequence::PutRight, _) if f.settled => {}
+            (Consequence::PutRight, _) => {
+                out.raises.push(finding_raise(record, check, unit.clone(), Kind::PutRight, f));
+            }
+            (Consequence::OutOfService, None) => {
+                out.raises.push(finding_raise(record, check, unit.clone(), Kind::Finding, f));
+            }
+            (Consequence::OutOfService, Some(item)) => {
+                out.raises.push(finding_raise(record, check, item, Kind::Finding, f));
+                if !f.settled {
+                    out.raises.push(finding_raise(record, check, unit.clone(), Kind::AnotherItem, f));
+                }
+            }
+        }
+    }
+}
+
+fn finding_raise(record: &Record, check: &Check, asset: Asset, kind: Kind, f: &Finding) -> Raise {
+    let item = f.item.as_deref().unwrap_or("-");
+    Raise {
+        key: format!("{}/{}/{}/{}/{item}", kind_id(kind), record.name.digest, f.step, f.attempt),
+        run: Some(check.run),
+        step: Some(f.step.clone()),
+        item: f.item.clone(),
+        say: format!("{}: {}", f.title, f.working),
+        entered: f.entered.clone(),
+        limit: f.limit.clone(),
+        basis: f.basis.clone(),
+        ..plain_raise(record, &asset, kind, String::new())
+    }
+}
+
+/// What a correction raises, given the check that it names. It takes the check's power to clear
+/// away, leaves its unit to be checked again, and raises on the right unit what was found there.
+pub fn correction_effects(
+    record: &Record,
+    correction: &Correction,
+    of: &Record,
+    forms: &mut dyn Forms,
+) -> Effects {
+    let mut out = Effects::default();
+    let Body::Field(Field::Check(check)) = &of.body else {
+        return out;
+    };
+    let say = format!("the check was corrected: {}", correction.why);
+    out.raises.push(plain_raise(record, &Asset::unit(&check.unit), Kind::CheckAgain, say));
+    if let Some((number, profile)) = &correction.right_unit {
+        let unit = Asset::unit(number);
+        match forms.form(&check.rules, profile, check.purpose) {
+            Some(form) => {
+                let (judgement, _) = judge_readable(&form, &check.answers);
+                // Keys carry the correction's hash: the same answers raise anew on this unit.
+                raise_findings(record, check, &unit, &judgement, &mut out);
+            }
+            None => out.raises.push(plain_raise(
+                record,
+                &unit,
+                Kind::CheckAgain,
+                format!("a corrected check cannot be judged as {profile}"),
+            )),
+        }
+    }
+    out
+}
+
+/// What a desk record clears, as an act; the proving check of a return is looked up by the caller.
+pub fn act_of(desk: &Desk, proving: impl FnOnce(&RecordRef) -> Option<Done>) -> Option<Act> {
+    let keys = |k: &[String]| k.iter().cloned().collect();
+    match desk {
+        Desk::Return(r) => Some(Act::Return {
+            asset: r.asset.clone(),
+            clears: keys(&r.clears),
+            proving: proving(&r.proving),
+        }),
+        Desk::Release(c) => Some(Act::Release(keys(&c.clears))),
+        Desk::Cleaned(c) => Some(Act::Cleaned(keys(&c.clears))),
+        Desk::Accepted(a) => Some(Act::Accepted(Asset::unit(&a.unit))),
+        _ => None,
+    }
+}

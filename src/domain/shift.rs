@@ -1,0 +1,123 @@
+//! The shift clock: until when a check counts. Local days of 23 and 25 hours come out right,
+//! because shifts are counted in local time and only then turned into moments.
+
+use chrono::{DateTime, Duration, MappedLocalTime, NaiveDate, NaiveTime, TimeZone, Utc};
+use chrono_tz::Tz;
+
+use crate::Millis;
+use crate::record::Cadence;
+
+const MINUTE: i64 = 60_000;
+const DAY: i64 = 24 * 60 * MINUTE;
+
+/// When shifts start, and how far a check may lie from that.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ShiftClock {
+    /// The department's time zone.
+    pub zone: Tz,
+    /// Local time of the first shift start of a day.
+    pub start: NaiveTime,
+    /// Length of a shift in hours; divides 24.
+    pub hours: u8,
+    /// A check this many minutes before the start counts for the shift.
+    pub early_minutes: u16,
+    /// A check is due this many minutes after the start.
+    pub grace_minutes: u16,
+}
+
+impl Default for ShiftClock {
+    /// One 24-hour shift from 07:00 UTC, until the department says otherwise.
+    fn default() -> Self {
+        Self {
+            zone: Tz::UTC,
+            start: NaiveTime::from_hms_opt(7, 0, 0).unwrap_or_default(),
+            hours: 24,
+            early_minutes: 90,
+            grace_minutes: 90,
+        }
+    }
+}
+
+impl ShiftClock {
+    /// From the department's settings as text. `Err` says which one cannot be read.
+    pub fn read(
+        zone: &str,
+        start: &str,
+        hours: u8,
+        early_minutes: u16,
+        grace_minutes: u16,
+    ) -> Result<Self, String> {
+        let zone =
+            zone.parse().map_err(|_| format!("“{zone}” is not a time zone; write it like America/Denver"))?;
+        let start = NaiveTime::parse_from_str(start, "%H:%M")
+            .map_err(|_| format!("“{start}” is not a time of day; write it like 07:00"))?;
+        if hours == 0 || 24 % hours != 0 {
+            return Err(format!("a shift of {hours} hours does not divide a day"));
+        }
+        if u64::from(early_minutes) + u64::from(grace_minutes) >= u64::from(hours) * 60 {
+            return Err("early and grace minutes together must be shorter than a shift".to_owned());
+        }
+        Ok(Self { zone, start, hours, early_minutes, grace_minutes })
+    }
+
+    /// The first shift start after `t`.
+    pub fn next_start(&self, t: Millis) -> Millis {
+        let local = self.local(t);
+        let day = local.date_naive();
+        (-1..=2)
+            .filter_map(|d| day.checked_add_signed(Duration::days(d)))
+            .flat_map(|d| self.starts_of(d))
+            .find(|s| *s > t)
+            .unwrap_or(t.saturating_add(DAY))
+    }
+
+    /// The start of the shift that runs at `t`.
+    pub fn current_start(&self, t: Millis) -> Millis {
+        let day = self.local(t).date_naive();
+        (-2..=1)
+            .filter_map(|d| day.checked_add_signed(Duration::days(d)))
+            .flat_map(|d| self.starts_of(d))
+            .take_while(|s| *s <= t)
+            .last()
+            .unwrap_or(t)
+    }
+
+    /// Until when a check made at `checked` counts.
+    pub fn counts_until(&self, cadence: Cadence, checked: Millis) -> Millis {
+        match cadence {
+            Cadence::EachShift => self
+                .next_start(checked.saturating_add(i64::from(self.early_minutes) * MINUTE))
+                .saturating_add(i64::from(self.grace_minutes) * MINUTE),
+            Cadence::Weekly => checked.saturating_add(7 * DAY),
+            Cadence::Monthly => checked.saturating_add(31 * DAY),
+        }
+    }
+
+    /// A moment in the department's time zone.
+    pub fn local(&self, t: Millis) -> DateTime<Tz> {
+        DateTime::<Utc>::from_timestamp_millis(t).unwrap_or_default().with_timezone(&self.zone)
+    }
+
+    /// The shift starts of a local day, in order. A start that the clocks skip falls on the first
+    /// moment after the gap; one that they repeat, on its first occurrence.
+    fn starts_of(&self, day: NaiveDate) -> Vec<Millis> {
+        let count = 24 / self.hours.max(1);
+        let mut out: Vec<Millis> = (0..count)
+            .filter_map(|i| {
+                let (time, _) = self.start.overflowing_add_signed(Duration::hours(i64::from(i * self.hours)));
+                let mut at = day.and_time(time);
+                for _ in 0..=24 * 4 {
+                    match self.zone.from_local_datetime(&at) {
+                        MappedLocalTime::Single(t) | MappedLocalTime::Ambiguous(t, _) => {
+                            return Some(t.timestamp_millis());
+                        }
+                        MappedLocalTime::None => at += Duration::minutes(15),
+                    }
+                }
+                None
+            })
+            .collect();
+        out.sort_unstable();
+        out
+    }
+}

@@ -1,0 +1,3 @@
+//! The web shell: routes, handlers, and the views they fill.
+
+pub mod view;
