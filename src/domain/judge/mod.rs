@@ -1,0 +1,261 @@
+//! What the answers of a check mean: findings with their arithmetic, and a verdict.
+//!
+//! An out-of-service answer counts from the moment it is given and is not taken back by a later
+//! one, with two exceptions that the rules name: a trip point within one gauge division below its
+//! bound may be tried once more, slower; and a failed facepiece or cylinder tags *itself*, so that
+//! the unit's step can be answered again with another one.
+
+mod read;
+mod weigh;
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde::{Deserialize, Serialize};
+
+use crate::rules::{Consequence, Form, FormStep, Subject};
+
+use read::{Entry, Read, read_all};
+use weigh::{Outcome, basis, weigh};
+pub use weigh::{band_words, sequence_words};
+
+/// One value of an answer as it came in: a yes or no, a number without a unit, or a text.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(untagged)]
+pub enum Raw {
+    /// Yes or no.
+    Flag(bool),
+    /// A whole number.
+    Whole(i64),
+    /// A number with decimals.
+    Decimal(f64),
+    /// A text: a reading with its unit, or the number of a thing.
+    Text(String),
+}
+
+impl Raw {
+    fn text(&self) -> String {
+        match self {
+            Self::Flag(b) => b.to_string(),
+            Self::Whole(n) => n.to_string(),
+            Self::Decimal(n) => n.to_string(),
+            Self::Text(t) => t.clone(),
+        }
+    }
+}
+
+/// The values of an answer by field.
+pub type Values = BTreeMap<String, Raw>;
+
+/// An answer to a step. The second attempt at a step is a second answer.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Answer {
+    /// The step's id.
+    pub step: String,
+    /// 1 for the first answer to this step, 2 for the next.
+    #[serde(rename = "try", default = "first")]
+    pub attempt: u8,
+    /// The facepiece or cylinder that was tried, where it has a number.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub item: Option<String>,
+    /// What was entered.
+    pub values: Values,
+    /// In the member's own words.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub note: Option<String>,
+}
+
+const fn first() -> u8 {
+    1
+}
+
+/// What was wrong with an entry, at its field.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, thiserror::Error)]
+#[error("{step}: {say}")]
+pub struct Problem {
+    /// The step's id.
+    pub step: String,
+    /// Which attempt.
+    pub attempt: u8,
+    /// The field of the answer, or empty for the answer as a whole.
+    pub field: String,
+    /// What to do.
+    pub say: String,
+}
+
+/// An answer outside its limit.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Finding {
+    /// The step's id.
+    pub step: String,
+    /// The step's title.
+    pub title: String,
+    /// Which attempt, from 1.
+    #[serde(rename = "try")]
+    pub attempt: u8,
+    /// The facepiece or cylinder that failed, where it was named.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub item: Option<String>,
+    /// What the step looks at.
+    pub subject: Subject,
+    /// What follows.
+    pub consequence: Consequence,
+    /// Whether a later answer in the same check settled it, so that the unit's step stands as done.
+    pub settled: bool,
+    /// Whether the rules allow one slower repeat before this stands.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub repeat: bool,
+    /// What was entered, as it was read.
+    pub entered: String,
+    /// The limit that governs.
+    pub limit: String,
+    /// The arithmetic, in words.
+    pub working: String,
+    /// Where the limit comes from.
+    pub basis: String,
+}
+
+/// The outcome of a check.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Verdict {
+    /// Everything asked is answered and nothing speaks against it.
+    InService,
+    /// Something is to be put right and answered again.
+    PutRight,
+    /// Answers are missing.
+    Incomplete,
+    /// The unit does not ride.
+    OutOfService,
+}
+
+/// What the judge says.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Judgement {
+    /// The outcome.
+    pub verdict: Verdict,
+    /// Findings in the order of the form.
+    pub findings: Vec<Finding>,
+    /// Steps without an answer, in the order of the form.
+    pub missing: Vec<String>,
+    /// Steps answered that this profile or this check does not ask.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub not_asked: Vec<String>,
+    /// Steps whose last answer is good, or only a remark.
+    #[serde(skip)]
+    pub good: BTreeSet<String>,
+}
+
+/// Judges the answers of one check.
+///
+/// An out-of-service finding decides even where answers are missing; what is missing is looked at
+/// before what is to be put right.
+///
+/// # Errors
+/// Every entry that cannot be read, with its field. Nothing is judged then.
+pub fn judge(form: &Form, answers: &[Answer]) -> Result<Judgement, Vec<Problem>> {
+    let (read, problems) = read_all(form, answers);
+    if problems.is_empty() { Ok(judge_read(form, read)) } else { Err(problems) }
+}
+
+/// Judges what can be read; an answer that cannot counts as missing. For records: they are kept
+/// whatever they hold, and what cannot be read must never count as good.
+pub fn judge_readable(form: &Form, answers: &[Answer]) -> (Judgement, Vec<Problem>) {
+    let (read, problems) = read_all(form, answers);
+    (judge_read(form, read), problems)
+}
+
+fn judge_read(form: &Form, read: Read<'_>) -> Judgement {
+    let mut findings = Vec::new();
+    let mut missing = Vec::new();
+    let mut good = BTreeSet::new();
+    let mut worst = Verdict::InService;
+    for (step, tries) in form.steps.iter().zip(&read.tries) {
+        if tries.is_empty() {
+            missing.push(step.step.id.clone());
+            continue;
+        }
+        let done = judge_step(form, step, tries, &mut findings);
+        if done.satisfied {
+            good.insert(step.step.id.clone());
+        }
+        worst = worst.max(done.verdict);
+    }
+    if worst != Verdict::OutOfService && !missing.is_empty() {
+        worst = Verdict::Incomplete;
+    }
+    Judgement { verdict: worst, findings, missing, not_asked: read.not_asked, good }
+}
+
+struct StepDone {
+    satisfied: bool,
+    verdict: Verdict,
+}
+
+fn judge_step(
+    form: &Form,
+    step: &FormStep,
+    tries: &[(&Answer, Entry)],
+    findings: &mut Vec<Finding>,
+) -> StepDone {
+    let from = findings.len();
+    let mut failed: BTreeMap<Option<&str>, u8> = BTreeMap::new();
+    let mut satisfied = false;
+    for (i, (answer, entry)) in tries.iter().enumerate() {
+        let outcome = weigh(form, step, entry);
+        let Outcome::Bad { mut consequence, repeat, entered, limit, mut working } = outcome else {
+            // A thing that failed for good in this check does not become good by trying again.
+            satisfied = !findings[from..].iter().any(|f| stands_against(f, answer));
+            continue;
+        };
+        let count = failed.entry(answer.item.as_deref()).or_default();
+        *count += 1;
+        if consequence == Consequence::PutRight && *count >= step.step.tries {
+            consequence = Consequence::OutOfService;
+            working.push_str("; it could not be put right");
+        }
+        satisfied =
+            consequence == Consequence::Remark && !findings[from..].iter().any(|f| stands_against(f, answer));
+        findings.push(Finding {
+            step: step.step.id.clone(),
+            title: step.step.title.clone(),
+            attempt: answer.attempt,
+            item: answer.item.clone(),
+            subject: step.step.subject,
+            consequence,
+            settled: consequence == Consequence::Remark,
+            // The allowance is for the first try only.
+            repeat: repeat && i == 0,
+            entered,
+            limit,
+            working,
+            basis: basis(step),
+        });
+    }
+    let mut verdict = Verdict::InService;
+    for f in &mut findings[from..] {
+        f.settled |= satisfied;
+        if f.repeat && tries.len() > 1 {
+            // The slower repeat has been made: it decides.
+            f.repeat = false;
+            if satisfied {
+                f.consequence = Consequence::Remark;
+            }
+        }
+        if !f.settled {
+            verdict = verdict.max(match f.consequence {
+                Consequence::OutOfService => Verdict::OutOfService,
+                Consequence::PutRight => Verdict::PutRight,
+                Consequence::Remark => Verdict::InService,
+            });
+        }
+    }
+    StepDone { satisfied, verdict }
+}
+
+/// Whether an earlier finding of the step cannot be settled by this answer, had it been good.
+fn stands_against(f: &Finding, answer: &Answer) -> bool {
+    f.consequence == Consequence::OutOfService
+        && !f.repeat
+        && !(f.subject.is_separate() && f.item.is_some() && answer.item.is_some() && f.item != answer.item)
+}

@@ -1,0 +1,279 @@
+//! What is made at the desk, against the state of that moment.
+
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+use super::{Asset, Digest, RecordRef, Register, TakenOut};
+
+/// A record made at the desk.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Desk {
+    /// A change of the register.
+    Register(Register),
+    /// A rule table, in force from its time on.
+    Rules(RulesInForce),
+    /// A unit is returned to service.
+    Return(Return),
+    /// A hold is ended.
+    Release(Clearing),
+    /// A soiled or contaminated unit was cleaned.
+    Cleaned(Clearing),
+    /// A contested or doubted record is settled.
+    Settlement(Settlement),
+    /// A check was made on the wrong unit, or misread.
+    Correction(Correction),
+    /// A record's time cannot be right.
+    Doubt(Doubt),
+    /// A new unit is taken into service.
+    Accepted(Accepted),
+    /// For good.
+    Retired(TakenOut),
+    /// A ticket was opened.
+    TicketOpened(TicketOpened),
+    /// A ticket changed its stage.
+    TicketStage(TicketStage),
+    /// Work on a ticket.
+    Worked(Worked),
+}
+
+/// A rule table.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RulesInForce {
+    /// The table's text.
+    pub text: String,
+}
+
+/// What was worked on; it decides how much proof a return needs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Part {
+    /// Second stage.
+    Regulator,
+    /// First stage.
+    Reducer,
+    /// Any valve.
+    Valve,
+    /// Any gauge.
+    Gauge,
+    /// Any alarm.
+    Alarm,
+    /// Anything else.
+    Other,
+}
+
+impl Part {
+    /// All parts.
+    pub const ALL: [Self; 6] =
+        [Self::Regulator, Self::Reducer, Self::Valve, Self::Gauge, Self::Alarm, Self::Other];
+
+    /// As written in a record.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::Regulator => "regulator",
+            Self::Reducer => "reducer",
+            Self::Valve => "valve",
+            Self::Gauge => "gauge",
+            Self::Alarm => "alarm",
+            Self::Other => "other",
+        }
+    }
+
+    /// Whether work on it needs a bench test or a certificate. 29 CFR 1910.134(h)(4)(iii) leaves
+    /// reducing and admission valves, regulators and alarms to the maker's trained technicians.
+    pub fn needs_bench_test(self) -> bool {
+        self != Self::Other
+    }
+}
+
+/// A return to service.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Return {
+    /// What is returned.
+    pub asset: Asset,
+    /// Exactly these grounds are cleared.
+    pub clears: Vec<String>,
+    /// The proving check.
+    pub proving: RecordRef,
+    /// What was worked on; empty: no fault was found.
+    pub worked_on: Vec<Part>,
+    /// The bench test's result or the repairer's certificate.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bench_test: Option<String>,
+    /// What was done.
+    pub remedy: String,
+    /// The second signer, where no fault was found.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub second_signer: Option<String>,
+}
+
+/// An asset and the grounds cleared on it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Clearing {
+    /// The asset.
+    pub asset: Asset,
+    /// The grounds.
+    pub clears: Vec<String>,
+    /// Why, or what was done.
+    pub why: String,
+}
+
+/// The officer's word on a contested or doubted record.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Settlement {
+    /// The record's id.
+    pub id: Uuid,
+    /// Every variant there is.
+    pub variants: Vec<Digest>,
+    /// The one that holds, if any does. What the others found stays found.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub accepted: Option<Digest>,
+    /// Why.
+    pub why: String,
+}
+
+/// A correction. It never makes a unit better.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Correction {
+    /// The check.
+    pub of: RecordRef,
+    /// Where it was made on another unit than it says: the right one and its profile.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub right_unit: Option<(String, String)>,
+    /// Why.
+    pub why: String,
+}
+
+/// A record's time cannot be right.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Doubt {
+    /// The record.
+    pub of: RecordRef,
+    /// What speaks against it.
+    pub why: String,
+}
+
+/// A new unit is taken into service.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Accepted {
+    /// The unit's number.
+    pub unit: String,
+    /// The acceptance check.
+    pub check: RecordRef,
+}
+
+/// A repair job.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TicketOpened {
+    /// Counted from 1.
+    pub ticket: u64,
+    /// What is to be repaired.
+    pub asset: Asset,
+    /// The record that opened it.
+    pub because: RecordRef,
+}
+
+/// Where a ticket stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Stage {
+    /// Reported.
+    Reported,
+    /// On the bench.
+    OnTheBench,
+    /// Waiting for parts.
+    WaitingForParts,
+    /// At an outside repairer.
+    AtRepairer,
+    /// Repaired; the proving check is next.
+    ReadyToProve,
+    /// Returned to service.
+    Returned,
+    /// The asset was retired.
+    Retired,
+}
+
+impl Stage {
+    /// All stages, in the order of the work.
+    pub const ALL: [Self; 7] = [
+        Self::Reported,
+        Self::OnTheBench,
+        Self::WaitingForParts,
+        Self::AtRepairer,
+        Self::ReadyToProve,
+        Self::Returned,
+        Self::Retired,
+    ];
+
+    /// As written in a record.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::Reported => "reported",
+            Self::OnTheBench => "on_the_bench",
+            Self::WaitingForParts => "waiting_for_parts",
+            Self::AtRepairer => "at_repairer",
+            Self::ReadyToProve => "ready_to_prove",
+            Self::Returned => "returned",
+            Self::Retired => "retired",
+        }
+    }
+
+    /// On a screen.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Reported => "Reported",
+            Self::OnTheBench => "On the bench",
+            Self::WaitingForParts => "Waiting for parts",
+            Self::AtRepairer => "At an outside repairer",
+            Self::ReadyToProve => "Ready to prove",
+            Self::Returned => "Returned",
+            Self::Retired => "Retired",
+        }
+    }
+
+    /// Whether the job is over.
+    pub fn is_closed(self) -> bool {
+        matches!(self, Self::Returned | Self::Retired)
+    }
+
+    /// Whether someone else has to act first.
+    pub fn stands_aside(self) -> bool {
+        matches!(self, Self::WaitingForParts | Self::AtRepairer)
+    }
+}
+
+/// A ticket changed its stage.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TicketStage {
+    /// The ticket.
+    pub ticket: u64,
+    /// The new stage.
+    pub stage: Stage,
+    /// Why.
+    #[serde(default)]
+    pub note: String,
+}
+
+/// Work on a ticket.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Worked {
+    /// The ticket.
+    pub ticket: u64,
+    /// What was done.
+    pub text: String,
+    /// Parts used.
+    #[serde(default)]
+    pub parts: String,
+    /// Readings taken.
+    #[serde(default)]
+    pub readings: String,
+}

@@ -1,0 +1,111 @@
+//! What is written in the field, with or without a network.
+
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+use crate::Millis;
+use crate::judge::Answer;
+use crate::rules::Purpose;
+
+use super::{Asset, Digest};
+
+/// How a check ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Outcome {
+    /// Signed and handed in.
+    Complete,
+    /// Written down at an out-of-service answer, unsigned: it raises and never counts as done.
+    BrokenOff,
+    /// The bell rang.
+    Stopped,
+}
+
+/// A run through the steps for one unit.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Check {
+    /// The unit's number.
+    pub unit: String,
+    /// The profile it was checked as.
+    pub profile: String,
+    /// The rule table, by the SHA-256 of its text.
+    pub rules: Digest,
+    /// The version of the judge that the tablet had.
+    pub engine: u32,
+    /// Why it was made.
+    pub purpose: Purpose,
+    /// How it ended.
+    pub outcome: Outcome,
+    /// The run: the id of the complete check, which broken-off and stopped parts of it share.
+    pub run: Uuid,
+    /// The facepiece checked with it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub facepiece: Option<String>,
+    /// The cylinder in it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cylinder: Option<String>,
+    /// When the first step was shown, by the tablet's clock.
+    pub started: Millis,
+    /// Grounds that the member was shown before answering.
+    #[serde(default)]
+    pub seen: Vec<String>,
+    /// The answers.
+    pub answers: Vec<Answer>,
+}
+
+/// In what state a unit came back from use.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Condition {
+    /// Nothing to clean.
+    Clean,
+    /// Dirty.
+    Soiled,
+    /// Exposed to something harmful: bagged, not in the cab, cleaned before anyone inspects it.
+    Contaminated,
+}
+
+/// A record written in the field.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Field {
+    /// A check.
+    Check(Check),
+    /// Taken out of service on a member's word.
+    TakenOut(TakenOut),
+    /// Held for an inquiry: nothing may be done to it.
+    Hold(TakenOut),
+    /// Used at an incident, a training or a burn.
+    Used(Used),
+    /// A note.
+    Note(TakenOut),
+    /// A kind or version that this program cannot read.
+    Unknown {
+        /// What it is about, where it says so.
+        asset: Option<Asset>,
+        /// Why it cannot be read.
+        why: String,
+    },
+}
+
+/// An asset and a reason.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TakenOut {
+    /// What it is about.
+    pub asset: Asset,
+    /// In the member's own words.
+    pub why: String,
+}
+
+/// A use of a unit.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Used {
+    /// The unit's number.
+    pub unit: String,
+    /// Which incident, training or burn.
+    pub what: String,
+    /// In what state it came back.
+    pub condition: Condition,
+}

@@ -1,0 +1,147 @@
+//! What the register holds: the department, its places, its things and its members' roles.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use crate::quantity::Pressure;
+
+use super::Asset;
+
+/// A new or changed entry of the register. What a person is called is kept elsewhere.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "what", rename_all = "snake_case", deny_unknown_fields)]
+pub enum Register {
+    /// The department's settings.
+    Department {
+        /// Its name.
+        name: String,
+        /// IANA time zone.
+        zone: String,
+        /// Local time at which a shift starts, `HH:MM`.
+        shift_start: String,
+        /// Length of a shift in hours: a divisor of 24, or 24.
+        shift_hours: u8,
+        /// A check this many minutes before the shift counts for it.
+        early_minutes: u16,
+        /// A check is due this many minutes after the shift's start.
+        grace_minutes: u16,
+    },
+    /// A station.
+    Station {
+        /// Short lower-case name.
+        id: String,
+        /// Its name.
+        name: String,
+        /// Order of display.
+        order: u16,
+    },
+    /// A rig.
+    Rig {
+        /// Short lower-case name.
+        id: String,
+        /// Its name.
+        name: String,
+        /// The station's id.
+        station: String,
+        /// Order of display.
+        order: u16,
+    },
+    /// A place on a rig.
+    Seat {
+        /// Short lower-case name.
+        id: String,
+        /// The rig's id.
+        rig: String,
+        /// Its name.
+        name: String,
+        /// Whether it is a kit's place instead of a riding position.
+        #[serde(default)]
+        kit: bool,
+        /// Order of display; lower is more important.
+        order: u16,
+    },
+    /// A unit.
+    Unit {
+        /// Its number.
+        number: String,
+        /// Its profile.
+        profile: String,
+        /// How often it is checked.
+        cadence: Cadence,
+        /// Whether it is in use already; a new one is accepted first.
+        #[serde(default)]
+        in_use: bool,
+        /// Serial numbers by part.
+        #[serde(default)]
+        serials: BTreeMap<String, String>,
+    },
+    /// A facepiece.
+    Facepiece {
+        /// Its number.
+        number: String,
+        /// Its size.
+        size: String,
+    },
+    /// A cylinder.
+    Cylinder {
+        /// Its number.
+        number: String,
+        /// Rated pressure.
+        rated: Pressure,
+    },
+    /// A member, by id.
+    Member {
+        /// The id that records name.
+        id: String,
+        /// Roles.
+        roles: Vec<String>,
+        /// Profile families for which the member is a qualified technician.
+        #[serde(default)]
+        qualified: Vec<String>,
+    },
+    /// Where an asset is.
+    Holder {
+        /// The asset.
+        asset: Asset,
+        /// Where it is.
+        place: Place,
+    },
+}
+
+/// How often a unit is checked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Cadence {
+    /// At the start of each shift.
+    EachShift,
+    /// Every seven days.
+    Weekly,
+    /// Every thirty-one days.
+    Monthly,
+}
+
+/// Where an asset is.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "at", rename_all = "snake_case", deny_unknown_fields)]
+pub enum Place {
+    /// On a rig, in a seat or kit place.
+    Seat {
+        /// The seat's id.
+        seat: String,
+    },
+    /// A spare at a station.
+    Spare {
+        /// The station's id.
+        station: String,
+    },
+    /// With a unit: the cylinder in it, the facepiece on it.
+    With {
+        /// The unit's number.
+        unit: String,
+    },
+    /// On the bench.
+    Bench,
+    /// At an outside repairer.
+    Repairer,
+}

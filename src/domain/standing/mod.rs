@@ -1,0 +1,175 @@
+//! The standing of an asset, with its grounds.
+//!
+//! **The theorem.** Standing = f(set of field records, sequence of desk records, now). Field
+//! records are merged by set union; `f` reads no arrival order, no received time and no
+//! projection. So any order, any repetition and any interleaving of field records with a given
+//! desk sequence gives the same standing. [`Account::of`] is `f` without `now`,
+//! [`Account::standing`] adds it; `tests/theorem.rs` tries it.
+
+mod account;
+mod tables;
+mod word;
+
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+use crate::Millis;
+use crate::ground::{Kind, Raise};
+use crate::record::{Asset, Cadence, Digest, RecordRef};
+use crate::shift::ShiftClock;
+
+pub use account::{Account, Claim, cleared_assets, cleared_at, registered};
+pub use tables::Tables;
+pub use word::{Word, assets_of, contested_raise, doubted_raise, speaks_about};
+
+/// How far ahead of now something that releases may be dated: two minutes.
+pub const SLACK: Millis = 120_000;
+
+/// What holds of an asset now. Ordered from best to worst.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum State {
+    /// It may ride.
+    InService,
+    /// A check is due.
+    CheckDue,
+    /// The crew puts something right first.
+    PutRight,
+    /// It does not ride.
+    OutOfService,
+    /// Nothing may be done to it.
+    Held,
+    /// For good.
+    Retired,
+}
+
+impl State {
+    /// On a screen.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::InService => "In service",
+            Self::CheckDue => "Check due",
+            Self::PutRight => "Put right",
+            Self::OutOfService => "Out of service",
+            Self::Held => "Held",
+            Self::Retired => "Retired",
+        }
+    }
+}
+
+/// One ground of a standing, explained.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Ground {
+    /// How it was raised.
+    #[serde(flatten)]
+    pub raise: Raise,
+    /// The standing that it alone would give.
+    pub state: State,
+    /// What clears it.
+    pub cleared_by: &'static str,
+    /// Who can do that.
+    pub who: &'static str,
+}
+
+impl From<Raise> for Ground {
+    fn from(raise: Raise) -> Self {
+        let terms = raise.kind.terms();
+        Self { raise, state: terms.state, cleared_by: terms.cleared_by, who: terms.who }
+    }
+}
+
+/// The last check that counts.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct LastCheck {
+    /// The record.
+    pub name: RecordRef,
+    /// When.
+    pub at: Millis,
+    /// Who signed it.
+    pub by: Option<String>,
+}
+
+/// A standing: never without what it stands on.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Standing {
+    /// The asset.
+    pub asset: Asset,
+    /// What holds.
+    pub state: State,
+    /// What speaks against it, worst first. Empty only when it is in service.
+    pub grounds: Vec<Ground>,
+    /// The complete good check that speaks for it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub last_check: Option<LastCheck>,
+    /// Until when that check counts.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub until: Option<Millis>,
+}
+
+/// What the register says of an asset.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Registered {
+    /// How often a unit is checked; `None` for facepieces and cylinders.
+    pub cadence: Option<Cadence>,
+}
+
+/// From open grounds, the last check and the time to a standing.
+///
+/// `open` holds the grounds that nothing has cleared at `now`.
+pub fn decide(
+    asset: &Asset,
+    open: Vec<Raise>,
+    last_check: Option<LastCheck>,
+    registered: Option<Registered>,
+    clock: &ShiftClock,
+    now: Millis,
+) -> Standing {
+    let mut grounds: Vec<Ground> = open.into_iter().map(Ground::from).collect();
+    let computed = |kind: Kind, say: String| {
+        Ground::from(Raise {
+            asset: asset.clone(),
+            key: format!("now/{asset}"),
+            kind,
+            from: last_check
+                .as_ref()
+                .map_or(RecordRef { id: Uuid::nil(), digest: Digest([0; 32]) }, |c| c.name),
+            run: None,
+            step: None,
+            item: None,
+            at: last_check.as_ref().map_or(0, |c| c.at),
+            by: None,
+            say,
+            entered: String::new(),
+            limit: String::new(),
+            basis: String::new(),
+        })
+    };
+    let mut until = None;
+    match registered {
+        None => grounds.push(computed(
+            Kind::NotAccepted,
+            format!("no {} of this number is in the register", asset.kind.words()),
+        )),
+        Some(Registered { cadence: Some(cadence) }) => {
+            until = last_check.as_ref().map(|c| clock.counts_until(cadence, c.at));
+            match until {
+                None => grounds.push(computed(Kind::CheckDue, "no complete good check yet".to_owned())),
+                Some(until) if until <= now => {
+                    grounds.push(computed(Kind::CheckDue, "the last good check no longer counts".to_owned()));
+                }
+                Some(_) => {}
+            }
+        }
+        Some(Registered { cadence: None }) => {}
+    }
+    grounds.sort_by(|a, b| {
+        (b.state, a.raise.kind, a.raise.at, &a.raise.key).cmp(&(
+            a.state,
+            b.raise.kind,
+            b.raise.at,
+            &b.raise.key,
+        ))
+    });
+    let state = grounds.first().map_or(State::InService, |g| g.state);
+    Standing { asset: asset.clone(), state, grounds, last_check, until }
+}

@@ -1,0 +1,117 @@
+//! What the desk says about field records: which are contested, doubted, corrected or settled.
+
+use std::collections::BTreeSet;
+
+use uuid::Uuid;
+
+use crate::ground::{Kind, Raise};
+use crate::record::{Asset, Desk, Digest, Field, Record, Settlement};
+
+/// What the desk has said about one record id.
+#[derive(Debug, Clone, Default)]
+pub struct Word {
+    /// Hashes of all field records with this id.
+    pub variants: BTreeSet<Digest>,
+    /// The last settlement and its place in the desk's sequence.
+    pub settlement: Option<(u64, Settlement)>,
+    /// Doubts, with their places.
+    pub doubts: Vec<(u64, Digest)>,
+    /// Variants that cannot be judged by themselves.
+    pub unreadable: BTreeSet<Digest>,
+    /// Variants whose power to clear a correction has taken away.
+    pub corrected: BTreeSet<Digest>,
+}
+
+impl Word {
+    /// Whether several variants stand against each other.
+    pub fn contested(&self) -> bool {
+        self.variants.len() > 1 && !self.names_all(&self.variants)
+    }
+
+    /// Whether this variant is in doubt.
+    pub fn doubted(&self, digest: &Digest) -> bool {
+        let settled_at =
+            self.settlement.as_ref().filter(|(_, s)| s.variants.contains(digest)).map(|(at, _)| *at);
+        let fresh = |(at, d): &(u64, Digest)| d == digest && settled_at.is_none_or(|s| *at > s);
+        self.doubts.iter().any(fresh) || (self.unreadable.contains(digest) && settled_at.is_none())
+    }
+
+    /// Whether this variant may clear anything.
+    pub fn counts(&self, digest: &Digest) -> bool {
+        let rejected = self.settlement.as_ref().is_some_and(|(_, s)| s.accepted != Some(*digest));
+        !self.contested() && !self.doubted(digest) && !self.corrected.contains(digest) && !rejected
+    }
+
+    fn names_all(&self, digests: &BTreeSet<Digest>) -> bool {
+        self.settlement.as_ref().is_some_and(|(_, s)| digests.iter().all(|d| s.variants.contains(d)))
+    }
+
+    /// Takes in one desk record, `at` being its place in the sequence.
+    pub fn hear(&mut self, at: u64, desk: &Desk) {
+        match desk {
+            Desk::Settlement(s) => self.settlement = Some((at, s.clone())),
+            Desk::Doubt(d) => self.doubts.push((at, d.of.digest)),
+            Desk::Correction(c) => {
+                self.corrected.insert(c.of.digest);
+            }
+            _ => {}
+        }
+    }
+}
+
+/// The id of the field record that a desk record speaks about.
+pub fn speaks_about(desk: &Desk) -> Option<Uuid> {
+    match desk {
+        Desk::Settlement(s) => Some(s.id),
+        Desk::Doubt(d) => Some(d.of.id),
+        Desk::Correction(c) => Some(c.of.id),
+        _ => None,
+    }
+}
+
+/// Everything that a field record is about.
+pub fn assets_of(field: &Field) -> BTreeSet<Asset> {
+    match field {
+        Field::Check(c) => std::iter::once(Asset::unit(&c.unit))
+            .chain(c.facepiece.iter().map(|n| Asset::facepiece(n)))
+            .chain(c.cylinder.iter().map(|n| Asset::cylinder(n)))
+            .collect(),
+        Field::TakenOut(b) | Field::Hold(b) | Field::Note(b) => [b.asset.clone()].into(),
+        Field::Used(u) => [Asset::unit(&u.unit)].into(),
+        Field::Unknown { asset, .. } => asset.iter().cloned().collect(),
+    }
+}
+
+/// The ground that several variants of one record raise on an asset.
+pub fn contested_raise(asset: &Asset, id: Uuid, one: &Record) -> Raise {
+    word_raise(
+        asset,
+        Kind::Contested,
+        format!("contested/{id}/{asset}"),
+        one,
+        "two versions of one record were handed in".to_owned(),
+    )
+}
+
+/// The ground that a doubt raises on an asset.
+pub fn doubted_raise(asset: &Asset, of: &Record, why: &str) -> Raise {
+    word_raise(asset, Kind::Doubted, format!("doubted/{}/{asset}", of.name.digest), of, why.to_owned())
+}
+
+fn word_raise(asset: &Asset, kind: Kind, key: String, of: &Record, say: String) -> Raise {
+    Raise {
+        asset: asset.clone(),
+        key,
+        kind,
+        from: of.name,
+        run: None,
+        step: None,
+        item: None,
+        at: of.envelope.time(),
+        by: of.envelope.by.clone(),
+        say,
+        entered: String::new(),
+        limit: String::new(),
+        basis: String::new(),
+    }
+}
