@@ -167,6 +167,16 @@ impl Standing {
         }
     }
 
+    /// How wide the plate is that carries the word: its margins, and at the right the room for
+    /// the stroke or the notch.
+    pub fn plate(self) -> u16 {
+        let room = match self {
+            Self::OutOfService | Self::PutRight => 120,
+            _ => 0,
+        };
+        (44 + self.width() + 44 + room).max(600)
+    }
+
     /// How wide the word is in a bold face 100 high, so that it can be set across the screen
     /// without being visibly stretched, whatever face the device has.
     pub fn width(self) -> u16 {
