@@ -442,10 +442,11 @@ fn thousandths(number: &str, whole: &str, like: &'static str) -> Result<i64, Qua
     }
     let int: i64 = int.parse().map_err(|_| wrong())?;
     let frac: i64 = format!("{frac:0<3}").parse().map_err(|_| wrong())?;
-    if int >= MOST {
+    let value = int * 1000 + frac;
+    if value > MOST * 1000 {
         return Err(absurd());
     }
-    Ok(int * 1000 + frac)
+    Ok(value)
 }
 
 /// Thousandths as a plain decimal without needless zeros.
