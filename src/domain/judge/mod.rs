@@ -129,6 +129,18 @@ pub enum Verdict {
     OutOfService,
 }
 
+impl Verdict {
+    /// As written in a record and in the database.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::InService => "in_service",
+            Self::PutRight => "put_right",
+            Self::Incomplete => "incomplete",
+            Self::OutOfService => "out_of_service",
+        }
+    }
+}
+
 /// What the judge says.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Judgement {
@@ -199,7 +211,6 @@ fn judge_step(
     findings: &mut Vec<Finding>,
 ) -> StepDone {
     let from = findings.len();
-    let mut failed: BTreeMap<Option<&str>, u8> = BTreeMap::new();
     let mut satisfied = false;
     for (i, (answer, entry)) in tries.iter().enumerate() {
         let outcome = weigh(form, step, entry);
@@ -208,9 +219,9 @@ fn judge_step(
             satisfied = !findings[from..].iter().any(|f| stands_against(f, answer));
             continue;
         };
-        let count = failed.entry(answer.item.as_deref()).or_default();
-        *count += 1;
-        if consequence == Consequence::PutRight && *count >= step.step.tries {
+        let failed = findings[from..].iter().filter(|f| f.consequence > Consequence::Remark);
+        let failed = 1 + failed.filter(|f| may_be_the_same(f, answer)).count();
+        if consequence == Consequence::PutRight && failed >= usize::from(step.step.tries) {
             consequence = Consequence::OutOfService;
             working.push_str("; it could not be put right");
         }
@@ -255,7 +266,12 @@ fn judge_step(
 
 /// Whether an earlier finding of the step cannot be settled by this answer, had it been good.
 fn stands_against(f: &Finding, answer: &Answer) -> bool {
-    f.consequence == Consequence::OutOfService
-        && !f.repeat
-        && !(f.subject.is_separate() && f.item.is_some() && answer.item.is_some() && f.item != answer.item)
+    f.consequence == Consequence::OutOfService && !f.repeat && may_be_the_same(f, answer)
+}
+
+/// Whether finding and answer may be about the same thing: only another number of a thing that can
+/// be exchanged says that they are not.
+fn may_be_the_same(f: &Finding, answer: &Answer) -> bool {
+    let other = f.item.as_ref().zip(answer.item.as_ref()).is_some_and(|(a, b)| a != b);
+    !(f.subject.is_separate() && other)
 }

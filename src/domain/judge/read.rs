@@ -1,7 +1,7 @@
 //! Reading what was entered, according to its step. What cannot be read is a problem at its field.
 
 use crate::quantity::{Pressure, Seconds};
-use crate::rules::{Ask, Form};
+use crate::rules::{Ask, Form, Sequence};
 
 use super::{Answer, Problem, Raw};
 
@@ -100,7 +100,7 @@ fn read_entry(ask: &Ask, form: &Form, answer: &Answer) -> Result<Option<Entry>, 
             let pair = a.zip(b).map(|(a, b)| Entry::Pair(a, b));
             reader.measured(good, pair, "both gauges")
         }
-        Ask::Drop { .. } => {
+        Ask::Drop { largest, .. } => {
             let (a, b) = (reader.pressure("start"), reader.pressure("end"));
             let s = reader.seconds("seconds");
             let given = [a.is_some(), b.is_some(), s.is_some()];
@@ -108,17 +108,66 @@ fn read_entry(ask: &Ask, form: &Form, answer: &Answer) -> Result<Option<Entry>, 
                 let field = ["start", "end", "seconds"][given.iter().position(|g| !g).unwrap_or(0)];
                 reader.say_once(field, "start, end and the seconds between are all needed");
             }
-            a.zip(b).zip(s).map(|((a, b), s)| Entry::Drop(a, b, s)).or_else(|| good.map(plain))
+            if let (Some(a), Some(b)) = (a, b)
+                && b.amount().less(a.amount()) > largest.amount(form.profile.rated)
+            {
+                reader.say_once(
+                    "end",
+                    "this is far above the start, and no pressure rises by itself; look again",
+                );
+            }
+            let drop = a.zip(b).zip(s).map(|((a, b), s)| Entry::Drop(a, b, s));
+            spoken_for(good, drop)
         }
-        Ask::Hold { .. } => reader.seconds("held").map(Entry::Held).or_else(|| good.map(plain)),
-        Ask::Stages { .. } => {
+        Ask::Hold { .. } => spoken_for(good, reader.seconds("held").map(Entry::Held)),
+        Ask::Stages { want, .. } => {
             let (count, first, full) =
                 (reader.count("count"), reader.seconds("first"), reader.seconds("full"));
+            if good.is_none()
+                && let Some(field) = left_out(want, count, first, full)
+            {
+                reader
+                    .say_once(field, "note this too, or answer that the whole sequence was good or not good");
+            }
             (good.is_some() || count.is_some() || first.is_some() || full.is_some())
                 .then_some(Entry::Stages { count, first, full, good: good != Some(false) })
         }
     };
     if reader.problems.is_empty() { Ok(entry) } else { Err(reader.problems) }
+}
+
+/// A step that can be answered in a word or in numbers: "not good" is never outweighed by numbers.
+fn spoken_for(good: Option<bool>, measured: Option<Entry>) -> Option<Entry> {
+    match good {
+        Some(false) => Some(Entry::NotGood),
+        _ => measured.or_else(|| good.map(plain)),
+    }
+}
+
+/// What must still be noted of a sequence before nothing speaks against it. A part that is already
+/// outside its limit decides by itself.
+fn left_out(
+    want: &Sequence,
+    count: Option<u8>,
+    first: Option<Seconds>,
+    full: Option<Seconds>,
+) -> Option<&'static str> {
+    let late = |t: Option<Seconds>, by: Option<Seconds>| t.zip(by).is_some_and(|(t, by)| t > by);
+    let nothing = count.is_none() && first.is_none() && full.is_none();
+    if nothing
+        || count.is_some_and(|n| n != want.count)
+        || late(first, want.first_by)
+        || late(full, want.full_by)
+    {
+        return None;
+    }
+    if count.is_none() {
+        return Some("count");
+    }
+    if first.is_none() && want.first_by.is_some() {
+        return Some("first");
+    }
+    (full.is_none() && want.full_by.is_some()).then_some("full")
 }
 
 fn plain(good: bool) -> Entry {
