@@ -2,13 +2,13 @@
 //! it. This file is the one place that says so; [`Kind::terms`] is the table and [`clears`] is
 //! its third column as code.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 use crate::Millis;
-use crate::judge::{Finding, Judgement, Verdict, judge_readable};
+use crate::judge::{Answer, Finding, Judgement, Problem, Verdict, judge_readable};
 use crate::record::{
     Asset, Body, Check, Condition, Correction, Desk, Digest, Field, Outcome, Record, RecordRef, Register,
 };
@@ -63,6 +63,25 @@ pub struct Terms {
 }
 
 impl Kind {
+    /// As written in a ground's key and in the database.
+    pub const fn id(self) -> &'static str {
+        match self {
+            Self::Finding => "finding",
+            Self::AnotherItem => "another",
+            Self::PutRight => "put-right",
+            Self::TakenOut => "taken-out",
+            Self::Contested => "contested",
+            Self::Doubted => "doubted",
+            Self::Held => "held",
+            Self::Soiled => "soiled",
+            Self::Contaminated => "contaminated",
+            Self::NotAccepted => "not-accepted",
+            Self::CheckAgain => "check-again",
+            Self::CheckDue => "check-due",
+            Self::Retired => "retired",
+        }
+    }
+
     /// The row of the table.
     pub const fn terms(self) -> Terms {
         const fn row(
@@ -186,7 +205,7 @@ pub struct Done {
     pub name: RecordRef,
     /// The unit.
     pub unit: Asset,
-    /// The facepiece and cylinder checked with it.
+    /// The facepiece and cylinder checked with it, unless answers speak of another one.
     pub with: BTreeSet<Asset>,
     /// When.
     pub at: Millis,
@@ -194,10 +213,13 @@ pub struct Done {
     pub by: Option<String>,
     /// Why it was made.
     pub purpose: Purpose,
-    /// Complete, with nothing to put right and nothing out of service.
+    /// Complete, with nothing to put right and nothing out of service. In a proving check nothing
+    /// may have failed at all, not even a thing that was then exchanged: it would prove that thing.
     pub clean: bool,
     /// Steps whose last answer is good.
     pub good: BTreeSet<String>,
+    /// By step, the number of the facepiece or cylinder that the good answer is about.
+    pub items: BTreeMap<String, String>,
     /// Grounds that the member knew of.
     pub seen: BTreeSet<String>,
 }
@@ -240,8 +262,12 @@ pub fn clears(act: &Act, raise: &Raise) -> bool {
                 && (p.unit == raise.asset || p.with.contains(&raise.asset))
                 && good_there(p)
         }
-        (Kind::PutRight | Kind::AnotherItem, Act::Check(d)) => {
+        (Kind::PutRight, Act::Check(d)) => {
             d.unit == raise.asset && knew(d) && raise.step.is_some() && good_there(d)
+        }
+        (Kind::AnotherItem, Act::Check(d)) => {
+            let item = raise.step.as_ref().and_then(|s| d.items.get(s));
+            d.unit == raise.asset && knew(d) && good_there(d) && item.is_some() && item != raise.item.as_ref()
         }
         (Kind::CheckAgain, Act::Check(d)) => d.unit == raise.asset && d.clean && knew(d),
         (Kind::Held, Act::Release(keys)) | (Kind::Soiled | Kind::Contaminated, Act::Cleaned(keys)) => {
@@ -317,24 +343,6 @@ pub fn effects(record: &Record, forms: &mut dyn Forms) -> Effects {
     out
 }
 
-fn kind_id(kind: Kind) -> &'static str {
-    match kind {
-        Kind::Finding => "finding",
-        Kind::AnotherItem => "another",
-        Kind::PutRight => "put-right",
-        Kind::TakenOut => "taken-out",
-        Kind::Contested => "contested",
-        Kind::Doubted => "doubted",
-        Kind::Held => "held",
-        Kind::Soiled => "soiled",
-        Kind::Contaminated => "contaminated",
-        Kind::NotAccepted => "not-accepted",
-        Kind::CheckAgain => "check-again",
-        Kind::CheckDue => "check-due",
-        Kind::Retired => "retired",
-    }
-}
-
 fn check_effects(record: &Record, check: &Check, forms: &mut dyn Forms, out: &mut Effects) {
     let unit = Asset::unit(&check.unit);
     let Some(form) = forms.form(&check.rules, &check.profile, check.purpose) else {
@@ -344,10 +352,11 @@ fn check_effects(record: &Record, check: &Check, forms: &mut dyn Forms, out: &mu
         return;
     };
     let (judgement, problems) = judge_readable(&form, &check.answers);
-    if !problems.is_empty() {
-        out.attention = Some(problems.iter().map(ToString::to_string).collect::<Vec<_>>().join("; "));
-    }
     out.verdict = Some(judgement.verdict);
+    if let Some(say) = not_judged(check, &judgement, &problems) {
+        out.raises.push(plain_raise(record, &unit, Kind::Doubted, say.clone()));
+        out.attention = Some(say);
+    }
     raise_findings(record, check, &unit, &judgement, out);
     match check.outcome {
         Outcome::BrokenOff => {}
@@ -360,23 +369,21 @@ fn check_effects(record: &Record, check: &Check, forms: &mut dyn Forms, out: &mu
                 "the check was stopped by a call; read the gauge before it rides".to_owned(),
             )
         }),
+        // Unsigned it raises like any other, and clears nothing.
+        Outcome::Complete if record.envelope.by.is_none() => {}
         Outcome::Complete => {
-            let with = check
-                .facepiece
-                .iter()
-                .map(|n| Asset::facepiece(n))
-                .chain(check.cylinder.iter().map(|n| Asset::cylinder(n)))
-                .collect();
+            let failed = judgement.findings.iter().any(|f| f.consequence == Consequence::OutOfService);
             out.done = Some(Done {
                 name: record.name,
                 unit,
-                with,
+                with: tried_with(check, &form),
                 at: record.envelope.time(),
                 by: record.envelope.by.clone(),
                 purpose: check.purpose,
                 clean: judgement.verdict == Verdict::InService
                     && problems.is_empty()
-                    && record.envelope.by.is_some(),
+                    && !(failed && check.purpose == Purpose::Proving),
+                items: good_items(check, &form, &judgement.good),
                 good: judgement.good,
                 seen: check.seen.iter().cloned().collect(),
             });
@@ -384,10 +391,53 @@ fn check_effects(record: &Record, check: &Check, forms: &mut dyn Forms, out: &mu
     }
 }
 
+/// What in a check cannot be judged and so speaks against the unit: an answer that cannot be read,
+/// and "not good" at a step that the check does not ask.
+fn not_judged(check: &Check, j: &Judgement, problems: &[Problem]) -> Option<String> {
+    let not_good = |a: &&Answer| j.not_asked.contains(&a.step) && a.says_not_good();
+    let unasked =
+        check.answers.iter().filter(not_good).map(|a| format!("{}: not good, and not asked", a.step));
+    let all: Vec<String> = problems.iter().map(ToString::to_string).chain(unasked).collect();
+    (!all.is_empty()).then(|| all.join("; "))
+}
+
+/// The thing of its own, if any, that a check tried at a step of this subject.
+fn own_item(check: &Check, subject: Subject) -> Option<&String> {
+    match subject {
+        Subject::Facepiece => check.facepiece.as_ref(),
+        Subject::Cylinder => check.cylinder.as_ref(),
+        Subject::Unit | Subject::Accessory => None,
+    }
+}
+
+fn tried_with(check: &Check, form: &Form) -> BTreeSet<Asset> {
+    let another = |subject: Subject| {
+        check.answers.iter().any(|a| {
+            form.step(&a.step).is_some_and(|s| s.step.subject == subject)
+                && a.item.is_some()
+                && a.item.as_ref() != own_item(check, subject)
+        })
+    };
+    let facepiece = check.facepiece.as_deref().filter(|_| !another(Subject::Facepiece)).map(Asset::facepiece);
+    let cylinder = check.cylinder.as_deref().filter(|_| !another(Subject::Cylinder)).map(Asset::cylinder);
+    facepiece.into_iter().chain(cylinder).collect()
+}
+
+fn good_items(check: &Check, form: &Form, good: &BTreeSet<String>) -> BTreeMap<String, String> {
+    let steps = form.steps.iter().map(|s| &s.step).filter(|s| good.contains(&s.id));
+    steps
+        .filter_map(|s| {
+            let last = check.answers.iter().filter(|a| a.step == s.id).max_by_key(|a| a.attempt)?;
+            let item = last.item.as_ref().or_else(|| own_item(check, s.subject))?;
+            Some((s.id.clone(), item.clone()))
+        })
+        .collect()
+}
+
 fn plain_raise(record: &Record, asset: &Asset, kind: Kind, say: String) -> Raise {
     Raise {
         asset: asset.clone(),
-        key: format!("{}/{}", kind_id(kind), record.name.digest),
+        key: format!("{}/{}", kind.id(), record.name.digest),
         kind,
         from: record.name,
         run: None,
@@ -416,25 +466,25 @@ fn raise_findings(record: &Record, check: &Check, unit: &Asset, j: &Judgement, o
             (Consequence::Remark, _) => {}
             (Consequence::PutRight, _) if f.settled => {}
             (Consequence::PutRight, _) => {
-                out.raises.push(finding_raise(record, check, unit.clone(), Kind::PutRight, f));
+                out.raises.push(finding_raise(record, check, unit, Kind::PutRight, f));
             }
             (Consequence::OutOfService, None) => {
-                out.raises.push(finding_raise(record, check, unit.clone(), Kind::Finding, f));
+                out.raises.push(finding_raise(record, check, unit, Kind::Finding, f));
             }
             (Consequence::OutOfService, Some(item)) => {
-                out.raises.push(finding_raise(record, check, item, Kind::Finding, f));
+                out.raises.push(finding_raise(record, check, &item, Kind::Finding, f));
                 if !f.settled {
-                    out.raises.push(finding_raise(record, check, unit.clone(), Kind::AnotherItem, f));
+                    out.raises.push(finding_raise(record, check, unit, Kind::AnotherItem, f));
                 }
             }
         }
     }
 }
 
-fn finding_raise(record: &Record, check: &Check, asset: Asset, kind: Kind, f: &Finding) -> Raise {
+fn finding_raise(record: &Record, check: &Check, asset: &Asset, kind: Kind, f: &Finding) -> Raise {
     let item = f.item.as_deref().unwrap_or("-");
     Raise {
-        key: format!("{}/{}/{}/{}/{item}", kind_id(kind), record.name.digest, f.step, f.attempt),
+        key: format!("{}/{}/{}/{}/{item}", kind.id(), record.name.digest, f.step, f.attempt),
         run: Some(check.run),
         step: Some(f.step.clone()),
         item: f.item.clone(),
@@ -442,7 +492,7 @@ fn finding_raise(record: &Record, check: &Check, asset: Asset, kind: Kind, f: &F
         entered: f.entered.clone(),
         limit: f.limit.clone(),
         basis: f.basis.clone(),
-        ..plain_raise(record, &asset, kind, String::new())
+        ..plain_raise(record, asset, kind, String::new())
     }
 }
 
@@ -462,18 +512,19 @@ pub fn correction_effects(
     out.raises.push(plain_raise(record, &Asset::unit(&check.unit), Kind::CheckAgain, say));
     if let Some((number, profile)) = &correction.right_unit {
         let unit = Asset::unit(number);
-        match forms.form(&check.rules, profile, check.purpose) {
+        let unjudged = match forms.form(&check.rules, profile, check.purpose) {
             Some(form) => {
-                let (judgement, _) = judge_readable(&form, &check.answers);
+                let (judgement, problems) = judge_readable(&form, &check.answers);
                 // Keys carry the correction's hash: the same answers raise anew on this unit.
                 raise_findings(record, check, &unit, &judgement, &mut out);
+                not_judged(check, &judgement, &problems)
             }
-            None => out.raises.push(plain_raise(
-                record,
-                &unit,
-                Kind::CheckAgain,
-                format!("a corrected check cannot be judged as {profile}"),
-            )),
+            None => Some("that profile is not known here".to_owned()),
+        };
+        // Nobody can say what was found on it, so it is proved before it rides.
+        if let Some(why) = unjudged {
+            let say = format!("a check moved here cannot be judged as {profile}: {why}");
+            out.raises.push(plain_raise(record, &unit, Kind::TakenOut, say));
         }
     }
     out

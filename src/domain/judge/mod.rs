@@ -65,6 +65,17 @@ pub struct Answer {
     pub note: Option<String>,
 }
 
+impl Answer {
+    /// Whether it says "not good", whatever else it says.
+    pub fn says_not_good(&self) -> bool {
+        match self.values.get("good") {
+            Some(Raw::Flag(good)) => !good,
+            Some(Raw::Text(t)) => t == "no",
+            _ => false,
+        }
+    }
+}
+
 const fn first() -> u8 {
     1
 }
