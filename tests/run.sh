@@ -1,0 +1,91 @@
+#!/usr/bin/env bash
+# Everything that must hold, in one command, on a Debian machine that has only Rust:
+#
+#   bash tests/run.sh            all of it
+#   bash tests/run.sh fast       without the browser
+#   bash tests/run.sh browser    only the browser
+#
+# Chromium and Node.js are installed by apt if they are missing.
+set -euo pipefail
+cd "$(dirname "${BASH_SOURCE[0]}")/.."
+
+what=${1:-all}
+case $what in
+  all | fast | browser) ;;
+  *) echo "usage: tests/run.sh [fast|browser]" >&2; exit 2 ;;
+esac
+
+exec </dev/null
+export CARGO_TERM_COLOR=${CARGO_TERM_COLOR:-never} INSTA_UPDATE=no
+log=$(mktemp)
+trap 'rm -f "$log"' EXIT
+rust_tests=0
+browser_tests=0
+started=$SECONDS
+
+part() { # TITLE COMMAND...: run it, keep its output for counting, say how long it took
+  local title=$1 since=$SECONDS
+  shift
+  printf '\n=== %s\n' "$title"
+  if ! "$@" 2>&1 | tee "$log"; then
+    printf '=== FAILED: %s, after %d s\n' "$title" $((SECONDS - since)) >&2
+    exit 1
+  fi
+  printf '=== %s: %d s\n' "$title" $((SECONDS - since))
+}
+
+as_root() { if [ "$(id -u)" = 0 ]; then "$@"; else sudo -n "$@"; fi; }
+
+install_missing() {
+  local missing=()
+  [ -x "$CHROMIUM" ] || missing+=(chromium)
+  command -v node >/dev/null || missing+=(nodejs)
+  command -v npm >/dev/null || missing+=(npm)
+  if [ ${#missing[@]} = 0 ]; then
+    echo "nothing to install"
+    return
+  fi
+  echo "installing ${missing[*]}"
+  as_root apt-get update -qq
+  as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "${missing[@]}"
+}
+
+deny() {
+  if cargo deny --version >/dev/null 2>&1; then
+    cargo deny --locked check bans licenses sources
+  else
+    echo "SKIPPED: cargo-deny is not installed, so licences and banned crates were not checked"
+  fi
+}
+
+run_browser() { (cd tests/browser && timeout --kill-after=30 1200 npm test --silent); }
+
+if [ "$what" != browser ]; then
+  part "format" cargo fmt --all --check
+  part "lints" cargo clippy --locked --workspace --all-targets -- -D warnings
+  part "Rust tests" cargo test --locked --workspace
+  rust_tests=$(awk '/^test result: ok\./ { n += $4 } END { print n + 0 }' "$log")
+  if [ "$rust_tests" = 0 ]; then
+    echo "FAILED: no Rust test ran" >&2
+    exit 1
+  fi
+  part "documentation" env RUSTDOCFLAGS="-D warnings" cargo doc --locked --no-deps --workspace
+  part "licences and bans" deny
+fi
+
+if [ "$what" != fast ]; then
+  export CHROMIUM=${CHROMIUM:-/usr/bin/chromium}
+  AIRMUSTER_BIN=$(realpath -m "${CARGO_TARGET_DIR:-target}/debug/airmuster")
+  export AIRMUSTER_BIN
+  part "Chromium and Node.js" install_missing
+  part "npm packages" npm ci --prefix tests/browser --no-audit --no-fund
+  part "the program" cargo build --locked --bin airmuster
+  part "browser tests" run_browser
+  browser_tests=$(awk '$2 == "pass" && NF == 3 { n = $3 } END { print n + 0 }' "$log")
+  if [ "$browser_tests" = 0 ]; then
+    echo "FAILED: no browser test ran" >&2
+    exit 1
+  fi
+fi
+
+printf '\nAll passed: %d Rust tests, %d browser tests, in %d s\n' "$rust_tests" "$browser_tests" $((SECONDS - started))
