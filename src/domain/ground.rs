@@ -213,6 +213,8 @@ pub struct Done {
     pub by: Option<String>,
     /// Why it was made.
     pub purpose: Purpose,
+    /// The profile as which it was made.
+    pub profile: String,
     /// Complete, with nothing to put right and nothing out of service. In a proving check nothing
     /// may have failed at all, not even a thing that was then exchanged: it would prove that thing.
     pub clean: bool,
@@ -380,6 +382,7 @@ fn check_effects(record: &Record, check: &Check, forms: &mut dyn Forms, out: &mu
                 at: record.envelope.time(),
                 by: record.envelope.by.clone(),
                 purpose: check.purpose,
+                profile: check.profile.clone(),
                 clean: judgement.verdict == Verdict::InService
                     && problems.is_empty()
                     && !(failed && check.purpose == Purpose::Proving),

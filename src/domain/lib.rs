@@ -7,10 +7,13 @@
 #![warn(missing_docs)]
 
 pub mod bench;
+pub mod desk;
 pub mod ground;
 pub mod judge;
 pub mod quantity;
+pub mod readings;
 pub mod record;
+pub mod role;
 pub mod rules;
 pub mod shift;
 pub mod standing;

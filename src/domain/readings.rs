@@ -1,0 +1,36 @@
+//! The few pressures of a check that are worth a picture: what the strip draws and what drift is
+//! computed from.
+
+use crate::judge::{Answer, Raw};
+use crate::quantity::Pressure;
+use crate::rules::{Ask, Form};
+
+/// Pressures of one check, as they were read; of several attempts the last.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Readings {
+    /// The cylinder's pressure.
+    pub pressure: Option<Pressure>,
+    /// The cylinder gauge and the remote one.
+    pub gauges: Option<(Pressure, Pressure)>,
+    /// Where the low-air alarm started.
+    pub trip: Option<Pressure>,
+}
+
+/// Finds them among the answers. What cannot be read is left out.
+pub fn readings(form: &Form, answers: &[Answer]) -> Readings {
+    let mut out = Readings::default();
+    for answer in answers {
+        let Some(step) = form.step(&answer.step) else { continue };
+        let field = |name: &str| match answer.values.get(name) {
+            Some(Raw::Text(t)) => t.parse::<Pressure>().ok(),
+            _ => None,
+        };
+        match &step.ask {
+            Ask::Reading { .. } => out.pressure = field("at").or(out.pressure),
+            Ask::Pair { .. } => out.gauges = field("cylinder").zip(field("remote")).or(out.gauges),
+            Ask::Trip(_) => out.trip = field("at").or(out.trip),
+            _ => {}
+        }
+    }
+    out
+}

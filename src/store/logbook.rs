@@ -1,0 +1,254 @@
+//! The logbook: appending a record with its link of the chain, and reading records back.
+
+use airmuster_domain::Millis;
+use airmuster_domain::record::{Body, Digest, Field, Record, RecordRef, decode, link};
+use sqlx::sqlite::SqliteConnection;
+use uuid::Uuid;
+
+use super::error::{StoreError, undecodable, unreadable};
+use super::open::{Store, Write};
+
+/// The end of the chain.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Head {
+    /// Names the history; new after a restore.
+    pub epoch: String,
+    /// Records so far.
+    pub seq: i64,
+    /// The last link.
+    pub hash: Digest,
+}
+
+impl Head {
+    pub(super) async fn read(conn: &mut SqliteConnection) -> Result<Self, StoreError> {
+        let (epoch, seq, hash): (String, i64, Vec<u8>) =
+            sqlx::query_as("select epoch, seq, hash from logbook_head").fetch_one(conn).await?;
+        Ok(Self { epoch, seq, hash: digest_of(&hash, "logbook_head", "1")? })
+    }
+
+    pub(super) async fn write(&self, conn: &mut SqliteConnection) -> Result<(), StoreError> {
+        sqlx::query("update logbook_head set seq = $1, hash = $2")
+            .bind(self.seq)
+            .bind(&self.hash.0[..])
+            .execute(conn)
+            .await?;
+        Ok(())
+    }
+}
+
+/// Where a stored record stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Place {
+    /// Its number in the logbook.
+    pub seq: i64,
+    /// When it was received.
+    pub received: Millis,
+}
+
+/// A record with its place.
+#[derive(Debug, Clone)]
+pub struct Kept {
+    /// Where it stands.
+    pub place: Place,
+    /// What it says.
+    pub record: Record,
+}
+
+/// A row as it is stored, for proving the chain.
+#[derive(Debug, Clone, sqlx::FromRow)]
+pub struct Row {
+    /// Number.
+    pub seq: i64,
+    /// Record id.
+    pub id: String,
+    /// Hash of the bytes.
+    pub digest: Vec<u8>,
+    /// Kind.
+    pub kind: String,
+    /// Version of the kind.
+    pub version: i64,
+    /// Tablet.
+    pub tablet: String,
+    /// The tablet's incarnation.
+    pub incarnation: Option<String>,
+    /// The tablet's count.
+    pub number: Option<i64>,
+    /// Event time.
+    pub event_at: Millis,
+    /// Received time.
+    pub received_at: Millis,
+    /// Rule table.
+    pub rules: Option<String>,
+    /// Judge's version.
+    pub engine: Option<i64>,
+    /// Profile.
+    pub profile: Option<String>,
+    /// The program that wrote it.
+    pub client: String,
+    /// The link before.
+    pub previous: Vec<u8>,
+    /// This link.
+    pub hash: Vec<u8>,
+    /// As sent.
+    pub bytes: Vec<u8>,
+}
+
+pub(super) fn digest_of(bytes: &[u8], table: &'static str, row: &str) -> Result<Digest, StoreError> {
+    bytes.try_into().map(Digest).map_err(|_| unreadable(table, row, &"a hash has 32 bytes"))
+}
+
+impl Write {
+    /// Appends a record to the logbook. The caller has made sure that it is not there yet.
+    pub async fn append(&mut self, record: &Record, bytes: &[u8], received: Millis) -> Result<Place, StoreError> {
+        let e = &record.envelope;
+        let seq = self.head.seq + 1;
+        let previous = self.head.hash;
+        let hash = link(&previous, u64::try_from(seq).unwrap_or(0), received, &e.tablet, bytes);
+        let check = match &record.body {
+            Body::Field(Field::Check(c)) => Some(c),
+            _ => None,
+        };
+        sqlx::query(
+            "insert into logbook (seq, id, digest, kind, version, tablet, incarnation, number, event_at,
+                                  received_at, rules, engine, profile, client, previous, hash, bytes)
+             values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)",
+        )
+        .bind(seq)
+        .bind(e.id.hyphenated().to_string())
+        .bind(&record.name.digest.0[..])
+        .bind(&e.kind)
+        .bind(i64::from(e.v))
+        .bind(&e.tablet)
+        .bind(e.incarnation.map(|i| i.hyphenated().to_string()))
+        .bind(e.number.map(|n| i64::try_from(n).unwrap_or(i64::MAX)))
+        .bind(e.time())
+        .bind(received)
+        .bind(check.map(|c| c.rules.to_string()))
+        .bind(check.map(|c| i64::from(c.engine)))
+        .bind(check.map(|c| c.profile.as_str()))
+        .bind(&e.client)
+        .bind(&previous.0[..])
+        .bind(&hash.0[..])
+        .bind(bytes)
+        .execute(&mut *self.tx)
+        .await?;
+        self.head.seq = seq;
+        self.head.hash = hash;
+        Ok(Place { seq, received })
+    }
+
+    /// Where a record stands, if it is there.
+    pub async fn find(&mut self, name: &RecordRef) -> Result<Option<Place>, StoreError> {
+        let row: Option<(i64, Millis)> =
+            sqlx::query_as("select seq, received_at from logbook where id = $1 and digest = $2")
+                .bind(name.id.hyphenated().to_string())
+                .bind(&name.digest.0[..])
+                .fetch_optional(&mut *self.tx)
+                .await?;
+        Ok(row.map(|(seq, received)| Place { seq, received }))
+    }
+
+    /// All records with this id.
+    pub async fn variants(&mut self, id: Uuid) -> Result<Vec<Kept>, StoreError> {
+        variants(&mut self.tx, id).await
+    }
+
+    /// A check by its name.
+    pub async fn check_record(&mut self, name: &RecordRef) -> Result<Option<Kept>, StoreError> {
+        by_digest(&mut self.tx, &name.digest).await.map(|k| k.filter(|k| k.record.name == *name))
+    }
+
+    /// The end of the chain, with what this transaction has added.
+    pub fn head(&self) -> &Head {
+        &self.head
+    }
+}
+
+pub(super) async fn variants(conn: &mut SqliteConnection, id: Uuid) -> Result<Vec<Kept>, StoreError> {
+    let rows: Vec<(i64, Millis, Vec<u8>)> =
+        sqlx::query_as("select seq, received_at, bytes from logbook where id = $1 order by digest")
+            .bind(id.hyphenated().to_string())
+            .fetch_all(conn)
+            .await?;
+    rows.into_iter().map(kept).collect()
+}
+
+pub(super) async fn by_seq(conn: &mut SqliteConnection, seq: i64) -> Result<Option<Kept>, StoreError> {
+    let row: Option<(i64, Millis, Vec<u8>)> =
+        sqlx::query_as("select seq, received_at, bytes from logbook where seq = $1")
+            .bind(seq)
+            .fetch_optional(conn)
+            .await?;
+    row.map(kept).transpose()
+}
+
+pub(super) async fn by_digest(conn: &mut SqliteConnection, digest: &Digest) -> Result<Option<Kept>, StoreError> {
+    // Only checks are looked up by hash alone; their rows have an index for it.
+    let row: Option<(i64, Millis, Vec<u8>)> = sqlx::query_as(
+        "select l.seq, l.received_at, l.bytes from check_row c join logbook l on l.seq = c.seq where c.digest = $1",
+    )
+    .bind(&digest.0[..])
+    .fetch_optional(conn)
+    .await?;
+    row.map(kept).transpose()
+}
+
+fn kept((seq, received, bytes): (i64, Millis, Vec<u8>)) -> Result<Kept, StoreError> {
+    let record = decode(&bytes).map_err(|e| undecodable(seq, &e))?;
+    Ok(Kept { place: Place { seq, received }, record })
+}
+
+impl Store {
+    /// The end of the chain.
+    pub async fn head(&self) -> Result<Head, StoreError> {
+        let mut conn = self.read.acquire().await?;
+        Head::read(&mut conn).await
+    }
+
+    /// Rows after `seq`, in order, at most `count`.
+    pub async fn rows_after(&self, seq: i64, count: i64) -> Result<Vec<Row>, StoreError> {
+        Ok(sqlx::query_as(
+            "select seq, id, digest, kind, version, tablet, incarnation, number, event_at, received_at,
+                    rules, engine, profile, client, previous, hash, bytes
+             from logbook where seq > $1 order by seq limit $2",
+        )
+        .bind(seq)
+        .bind(count)
+        .fetch_all(&self.read)
+        .await?)
+    }
+
+    /// All records with this id.
+    pub async fn variants(&self, id: Uuid) -> Result<Vec<Kept>, StoreError> {
+        let mut conn = self.read.acquire().await?;
+        variants(&mut conn, id).await
+    }
+
+    /// A record by its number.
+    pub async fn record(&self, seq: i64) -> Result<Option<Kept>, StoreError> {
+        let mut conn = self.read.acquire().await?;
+        by_seq(&mut conn, seq).await
+    }
+
+    /// The link of a record, for showing it.
+    pub async fn hash_of(&self, seq: i64) -> Result<Option<Digest>, StoreError> {
+        let hash: Option<Vec<u8>> = sqlx::query_scalar("select hash from logbook where seq = $1")
+            .bind(seq)
+            .fetch_optional(&self.read)
+            .await?;
+        hash.map(|h| digest_of(&h, "logbook", &seq.to_string())).transpose()
+    }
+
+    /// Records about an asset, newest first by event time, at most `count`.
+    pub async fn about(&self, asset: &str, count: i64) -> Result<Vec<Kept>, StoreError> {
+        let rows: Vec<(i64, Millis, Vec<u8>)> = sqlx::query_as(
+            "select l.seq, l.received_at, l.bytes from about a join logbook l on l.seq = a.seq
+             where a.asset = $1 order by l.event_at desc, l.seq desc limit $2",
+        )
+        .bind(asset)
+        .bind(count)
+        .fetch_all(&self.read)
+        .await?;
+        rows.into_iter().map(kept).collect()
+    }
+}

@@ -1,0 +1,19 @@
+//! The database. All SQL is here, and methods speak the domain's types.
+
+mod error;
+mod logbook;
+mod open;
+mod people;
+mod projection;
+mod register;
+mod standings;
+mod tickets;
+
+pub use error::StoreError;
+pub use logbook::{Head, Kept, Place, Row};
+pub use open::{FILE, Pragma, Store, Write};
+pub use people::Person;
+pub use projection::Projected;
+pub use register::{Department, SeatRow, Station, UnitRow, With};
+pub use standings::CheckRow;
+pub use tickets::Ticket;

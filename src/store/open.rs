@@ -1,0 +1,214 @@
+//! Opening the database: one writer, four readers, and the settings that make an acknowledged
+//! record survive a power cut.
+
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+
+use airmuster_domain::record::CHAIN_START;
+use airmuster_domain::standing::Tables;
+use sqlx::migrate::Migrator;
+use sqlx::sqlite::{
+    SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteSynchronous,
+};
+use sqlx::{Row, Sqlite, Transaction};
+use uuid::Uuid;
+
+use super::error::{StoreError, unreadable};
+use super::logbook::Head;
+
+static MIGRATOR: Migrator = sqlx::migrate!("./migrations");
+
+/// The database's file name inside the data folder.
+pub const FILE: &str = "airmuster.db";
+
+/// How long a connection waits for another program's write.
+const PATIENCE: Duration = Duration::from_secs(10);
+
+/// The database.
+#[derive(Debug, Clone)]
+pub struct Store {
+    write: SqlitePool,
+    pub(super) read: SqlitePool,
+    tables: Arc<Mutex<Tables>>,
+    path: PathBuf,
+}
+
+/// A write transaction: everything in it becomes durable together, at [`Write::commit`].
+pub struct Write {
+    pub(super) tx: Transaction<'static, Sqlite>,
+    pub(super) head: Head,
+    pub(super) tables: Arc<Mutex<Tables>>,
+}
+
+impl Store {
+    /// Opens the database in a folder, makes or migrates it, and proves that it can be written.
+    ///
+    /// `new_epoch` names the history when the database is new.
+    ///
+    /// # Errors
+    /// In words that a person can act on.
+    pub async fn open(dir: &Path, new_epoch: Uuid) -> Result<Self, StoreError> {
+        std::fs::create_dir_all(dir).map_err(|_| StoreError::CannotOpen(dir.to_owned()))?;
+        let path = dir.join(FILE);
+        let options = SqliteConnectOptions::new()
+            .filename(&path)
+            .busy_timeout(PATIENCE)
+            .foreign_keys(true)
+            .pragma("recursive_triggers", "ON");
+        let cannot_open = |e: sqlx::Error| match e.as_database_error().and_then(sqlx::error::DatabaseError::code) {
+            Some(code) if code == "14" => StoreError::CannotOpen(path.clone()),
+            _ => e.into(),
+        };
+        let write = SqlitePoolOptions::new()
+            .max_connections(1)
+            .min_connections(1)
+            .idle_timeout(None)
+            .max_lifetime(None)
+            .connect_with(
+                options
+                    .clone()
+                    .create_if_missing(true)
+                    .journal_mode(SqliteJournalMode::Wal)
+                    .synchronous(SqliteSynchronous::Full),
+            )
+            .await
+            .map_err(cannot_open)?;
+        assert_version(&write).await?;
+        MIGRATOR.run(&write).await?;
+        let read = SqlitePoolOptions::new()
+            .max_connections(4)
+            .idle_timeout(None)
+            .max_lifetime(None)
+            .connect_with(options.read_only(true).pragma("query_only", "ON"))
+            .await
+            .map_err(cannot_open)?;
+        let store = Self { write, read, tables: Arc::new(Mutex::new(Tables::new())), path };
+        store.prove_writable(new_epoch).await?;
+        store.load_tables().await?;
+        Ok(store)
+    }
+
+    /// Begins a write. There is one writer; whoever holds it must not ask for it again.
+    pub async fn begin(&self) -> Result<Write, StoreError> {
+        let mut tx = self.write.begin_with("BEGIN IMMEDIATE").await?;
+        let head = Head::read(&mut tx).await?;
+        Ok(Write { tx, head, tables: Arc::clone(&self.tables) })
+    }
+
+    /// The rule tables.
+    pub fn tables(&self) -> MutexGuard<'_, Tables> {
+        self.tables.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The database file.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Whether the database answers.
+    pub async fn ping(&self) -> Result<(), StoreError> {
+        sqlx::query("select 1").execute(&self.read).await?;
+        Ok(())
+    }
+
+    /// Closes all connections, which leaves a single file behind.
+    pub async fn close(&self) {
+        self.read.close().await;
+        self.write.close().await;
+    }
+
+    /// A setting of the writing connection, read back.
+    pub async fn pragma(&self, name: Pragma) -> Result<String, StoreError> {
+        let sql = match name {
+            Pragma::JournalMode => "pragma journal_mode",
+            Pragma::Synchronous => "pragma synchronous",
+            Pragma::ForeignKeys => "pragma foreign_keys",
+            Pragma::RecursiveTriggers => "pragma recursive_triggers",
+        };
+        let row = sqlx::query(sql).fetch_one(&self.write).await?;
+        Ok(row.try_get::<String, _>(0).or_else(|_| row.try_get::<i64, _>(0).map(|n| n.to_string()))?)
+    }
+
+    /// Writing the head row at every start shows at once whether the disk takes it.
+    async fn prove_writable(&self, new_epoch: Uuid) -> Result<(), StoreError> {
+        let mut tx = self.write.begin_with("BEGIN IMMEDIATE").await?;
+        sqlx::query(
+            "insert into logbook_head (only, epoch, seq, hash) values (1, $1, 0, $2)
+             on conflict (only) do update set seq = logbook_head.seq",
+        )
+        .bind(new_epoch.hyphenated().to_string())
+        .bind(&CHAIN_START.0[..])
+        .execute(&mut *tx)
+        .await?;
+        tx.commit().await?;
+        Ok(())
+    }
+
+    async fn load_tables(&self) -> Result<(), StoreError> {
+        let rows: Vec<(String, String)> =
+            sqlx::query_as("select digest, text from rule_table order by seq").fetch_all(&self.read).await?;
+        let mut tables = self.tables();
+        for (digest, text) in rows {
+            tables.add(&text).map_err(|e| unreadable("rule_table", &digest, &e))?;
+        }
+        Ok(())
+    }
+}
+
+/// Settings that durability hangs on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pragma {
+    /// `wal`.
+    JournalMode,
+    /// `2`: FULL, the log is synced at every commit.
+    Synchronous,
+    /// `1`.
+    ForeignKeys,
+    /// `1`: the append-only triggers also see `insert or replace`.
+    RecursiveTriggers,
+}
+
+async fn assert_version(pool: &SqlitePool) -> Result<(), StoreError> {
+    let version: String = sqlx::query_scalar("select sqlite_version()").fetch_one(pool).await?;
+    let parts: Vec<u32> = version.split('.').filter_map(|p| p.parse().ok()).collect();
+    // Earlier ones have the WAL-reset fault (sqlite.org/wal.html#walresetbug).
+    if parts.as_slice() < [3, 51, 3].as_slice() {
+        return Err(StoreError::OldSqlite(version));
+    }
+    Ok(())
+}
+
+impl Write {
+    /// Makes everything durable. Only after this may anything be acknowledged.
+    pub async fn commit(mut self) -> Result<(), StoreError> {
+        self.head.write(&mut self.tx).await?;
+        self.tx.commit().await?;
+        Ok(())
+    }
+
+    /// Marks a point to which [`Write::back`] can return.
+    pub async fn mark(&mut self) -> Result<Head, StoreError> {
+        sqlx::query("savepoint one").execute(&mut *self.tx).await?;
+        Ok(self.head.clone())
+    }
+
+    /// Keeps what was done since the mark.
+    pub async fn keep(&mut self) -> Result<(), StoreError> {
+        sqlx::query("release one").execute(&mut *self.tx).await?;
+        Ok(())
+    }
+
+    /// Undoes what was done since the mark.
+    pub async fn back(&mut self, to: Head) -> Result<(), StoreError> {
+        sqlx::query("rollback to one").execute(&mut *self.tx).await?;
+        sqlx::query("release one").execute(&mut *self.tx).await?;
+        self.head = to;
+        Ok(())
+    }
+
+    /// The rule tables.
+    pub fn tables(&self) -> MutexGuard<'_, Tables> {
+        self.tables.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}

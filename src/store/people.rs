@@ -1,0 +1,93 @@
+//! Names, PINs and sign-ins: outside the logbook, because they can be changed and erased.
+
+use std::collections::HashMap;
+
+use airmuster_domain::Millis;
+
+use super::error::StoreError;
+use super::open::{Store, Write};
+
+/// A member by name.
+#[derive(Debug, Clone, PartialEq, Eq, sqlx::FromRow)]
+pub struct Person {
+    /// The id that records name.
+    pub member: String,
+    /// What the member is called.
+    pub name: String,
+}
+
+impl Write {
+    /// Names a member and sets the hash of the PIN.
+    pub async fn set_person(&mut self, member: &str, name: &str, pin_hash: Option<&str>) -> Result<(), StoreError> {
+        sqlx::query(
+            "insert into person (member, name, pin_hash) values ($1, $2, $3)
+             on conflict (member) do update set name = excluded.name,
+                 pin_hash = coalesce(excluded.pin_hash, person.pin_hash)",
+        )
+        .bind(member)
+        .bind(name)
+        .bind(pin_hash)
+        .execute(&mut *self.tx)
+        .await?;
+        Ok(())
+    }
+
+    /// Begins a session. Only the token's hash is kept.
+    pub async fn begin_session(&mut self, token_hash: &[u8; 32], member: &str, now: Millis) -> Result<(), StoreError> {
+        sqlx::query("insert into session (token_hash, member, began_at, used_at) values ($1, $2, $3, $3)")
+            .bind(&token_hash[..])
+            .bind(member)
+            .bind(now)
+            .execute(&mut *self.tx)
+            .await?;
+        Ok(())
+    }
+
+    /// Notes that a session was used.
+    pub async fn use_session(&mut self, token_hash: &[u8; 32], now: Millis) -> Result<(), StoreError> {
+        sqlx::query("update session set used_at = $1 where token_hash = $2")
+            .bind(now)
+            .bind(&token_hash[..])
+            .execute(&mut *self.tx)
+            .await?;
+        Ok(())
+    }
+
+    /// Ends a session.
+    pub async fn end_session(&mut self, token_hash: &[u8; 32]) -> Result<(), StoreError> {
+        sqlx::query("delete from session where token_hash = $1")
+            .bind(&token_hash[..])
+            .execute(&mut *self.tx)
+            .await?;
+        Ok(())
+    }
+}
+
+impl Store {
+    /// Everyone with a name, by name.
+    pub async fn people(&self) -> Result<Vec<Person>, StoreError> {
+        Ok(sqlx::query_as("select member, name from person order by name, member").fetch_all(&self.read).await?)
+    }
+
+    /// Names by member id.
+    pub async fn names(&self) -> Result<HashMap<String, String>, StoreError> {
+        Ok(self.people().await?.into_iter().map(|p| (p.member, p.name)).collect())
+    }
+
+    /// The hash of a member's PIN.
+    pub async fn pin_hash(&self, member: &str) -> Result<Option<String>, StoreError> {
+        let hash: Option<Option<String>> = sqlx::query_scalar("select pin_hash from person where member = $1")
+            .bind(member)
+            .fetch_optional(&self.read)
+            .await?;
+        Ok(hash.flatten())
+    }
+
+    /// Who a session belongs to and when it was last used.
+    pub async fn session(&self, token_hash: &[u8; 32]) -> Result<Option<(String, Millis)>, StoreError> {
+        Ok(sqlx::query_as("select member, used_at from session where token_hash = $1")
+            .bind(&token_hash[..])
+            .fetch_optional(&self.read)
+            .await?)
+    }
+}

@@ -1,0 +1,428 @@
+//! What is computed from the logbook and kept: grounds with the moment from which something
+//! clears them, one row a check, which records concern what. Nothing here depends on now, and
+//! everything can be made anew; `airmuster verify` compares it with [`Account`], its reference.
+//!
+//! [`Account`]: airmuster_domain::standing::Account
+
+use std::collections::BTreeSet;
+
+use airmuster_domain::ground::{Done, Effects, Kind, Raise, correction_effects, effects};
+use airmuster_domain::readings::readings;
+use airmuster_domain::record::{Asset, Body, Check, Desk, Digest, Field, Outcome, Record, RecordRef};
+use airmuster_domain::standing::{
+    Claim, Word, assets_of, cleared_assets, cleared_at, contested_raise, doubted_raise, speaks_about,
+};
+use uuid::Uuid;
+
+use super::error::{StoreError, unreadable};
+use super::logbook::{self, Kept, Place, digest_of};
+use super::open::Write;
+
+/// A ground's name: the asset and the key.
+type Named = (Asset, String);
+
+/// What a record has come to.
+#[derive(Debug, Default)]
+pub struct Projected {
+    /// Why it cannot be judged here.
+    pub attention: Option<String>,
+    /// Assets on which it raised something that the bench repairs.
+    pub for_bench: BTreeSet<Asset>,
+}
+
+impl Write {
+    /// Brings everything that is kept up to date with a record just appended.
+    pub async fn project(&mut self, record: &Record, place: Place) -> Result<Projected, StoreError> {
+        match &record.body {
+            Body::Field(field) => self.project_field(record, field, place).await,
+            Body::Desk(desk) => self.project_desk(record, desk, place).await,
+        }
+    }
+
+    async fn project_field(&mut self, record: &Record, field: &Field, place: Place) -> Result<Projected, StoreError> {
+        let mut out = Projected::default();
+        let e = effects(record, &mut *self.tables());
+        self.write_about(&assets_of(field), place.seq).await?;
+        if let Some(why) = &e.attention {
+            sqlx::query("insert into attention (seq, why) values ($1, $2)")
+                .bind(place.seq)
+                .bind(why)
+                .execute(&mut *self.tx)
+                .await?;
+        }
+        out.attention.clone_from(&e.attention);
+        let mut touched = self.write_raises(&e.raises, place.seq, &mut out).await?;
+        let siblings: i64 = sqlx::query_scalar("select count(*) from logbook where id = $1")
+            .bind(record.name.id.hyphenated().to_string())
+            .fetch_one(&mut *self.tx)
+            .await?;
+        if let Field::Check(check) = field {
+            self.write_check(record, check, &e, place.seq).await?;
+            if let Some(done) = &e.done {
+                for key in &done.seen {
+                    self.write_claim(&done.unit, key, place.seq, None).await?;
+                    touched.insert((done.unit.clone(), key.clone()));
+                }
+                touched.extend(self.raised_by_run(done.name.id).await?);
+            }
+        }
+        if siblings > 1 || e.raises.iter().any(|r| r.kind == Kind::Doubted) {
+            touched.extend(self.weigh_word(record.name.id, place.seq, &mut out).await?);
+        }
+        self.refresh(touched).await?;
+        Ok(out)
+    }
+
+    async fn project_desk(&mut self, record: &Record, desk: &Desk, place: Place) -> Result<Projected, StoreError> {
+        let mut out = Projected::default();
+        let e = match desk {
+            Desk::Correction(c) => match self.check_record(&c.of).await? {
+                Some(of) => correction_effects(record, c, &of.record, &mut *self.tables()),
+                None => Effects::default(),
+            },
+            _ => effects(record, &mut *self.tables()),
+        };
+        let mut about: BTreeSet<Asset> = e.raises.iter().map(|r| r.asset.clone()).collect();
+        about.extend(cleared_assets(desk));
+        self.write_about(&about, place.seq).await?;
+        let mut touched = self.write_raises(&e.raises, place.seq, &mut out).await?;
+        touched.extend(self.write_clearings(desk, place.seq).await?);
+        if let Some(id) = speaks_about(desk) {
+            sqlx::query("insert into said (id, seq) values ($1, $2)")
+                .bind(id.hyphenated().to_string())
+                .bind(place.seq)
+                .execute(&mut *self.tx)
+                .await?;
+            touched.extend(self.weigh_word(id, place.seq, &mut out).await?);
+        }
+        match desk {
+            Desk::Register(r) => self.write_register(r).await?,
+            Desk::Rules(r) => touched.extend(self.take_rules(&r.text, place.seq, &mut out).await?),
+            _ => {}
+        }
+        self.refresh(touched).await?;
+        self.write_ticket(desk, record, place).await?;
+        Ok(out)
+    }
+
+    async fn write_about(&mut self, assets: &BTreeSet<Asset>, seq: i64) -> Result<(), StoreError> {
+        if assets.is_empty() {
+            return Ok(());
+        }
+        let mut q = sqlx::QueryBuilder::new("insert into about (asset, seq) ");
+        q.push_values(assets, |mut row, asset| {
+            row.push_bind(asset.to_string()).push_bind(seq);
+        });
+        q.push(" on conflict do nothing");
+        q.build().execute(&mut *self.tx).await?;
+        Ok(())
+    }
+
+    async fn write_raises(
+        &mut self,
+        raises: &[Raise],
+        seq: i64,
+        out: &mut Projected,
+    ) -> Result<BTreeSet<Named>, StoreError> {
+        for raise in raises {
+            let detail = serde_json::to_string(raise).map_err(|e| unreadable("ground", &raise.key, &e))?;
+            sqlx::query(
+                "insert into ground (asset, key, kind, from_id, run, detail, seq) values ($1, $2, $3, $4, $5, $6, $7)
+                 on conflict (asset, key) do nothing",
+            )
+            .bind(raise.asset.to_string())
+            .bind(&raise.key)
+            .bind(raise.kind.id())
+            .bind(raise.from.id.hyphenated().to_string())
+            .bind(raise.run.map(|r| r.hyphenated().to_string()))
+            .bind(detail)
+            .bind(seq)
+            .execute(&mut *self.tx)
+            .await?;
+            if raise.kind.terms().bench {
+                out.for_bench.insert(raise.asset.clone());
+            }
+        }
+        Ok(raises.iter().map(|r| (r.asset.clone(), r.key.clone())).collect())
+    }
+
+    async fn write_check(&mut self, record: &Record, check: &Check, e: &Effects, seq: i64) -> Result<(), StoreError> {
+        use airmuster_domain::ground::Forms;
+        let form = self.tables().form(&check.rules, &check.profile, check.purpose);
+        let read = form.map(|f| readings(&f, &check.answers)).unwrap_or_default();
+        let outcome = match check.outcome {
+            Outcome::Complete => "complete",
+            Outcome::BrokenOff => "broken_off",
+            Outcome::Stopped => "stopped",
+        };
+        sqlx::query(
+            "insert into check_row (seq, id, digest, unit, at, by, purpose, outcome, verdict, clean, counts,
+                                    pressure, gauges, trip)
+             values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)",
+        )
+        .bind(seq)
+        .bind(record.name.id.hyphenated().to_string())
+        .bind(&record.name.digest.0[..])
+        .bind(&check.unit)
+        .bind(record.envelope.time())
+        .bind(&record.envelope.by)
+        .bind(check.purpose.id())
+        .bind(outcome)
+        .bind(e.verdict.map(airmuster_domain::judge::Verdict::id))
+        .bind(e.done.as_ref().is_some_and(|d| d.clean))
+        .bind(true)
+        .bind(read.pressure.map(|p| p.to_string()))
+        .bind(read.gauges.map(|(a, b)| format!("{a}|{b}")))
+        .bind(read.trip.map(|p| p.to_string()))
+        .execute(&mut *self.tx)
+        .await?;
+        Ok(())
+    }
+
+    async fn write_claim(
+        &mut self,
+        asset: &Asset,
+        key: &str,
+        seq: i64,
+        proving: Option<&RecordRef>,
+    ) -> Result<(), StoreError> {
+        sqlx::query("insert into claim (asset, key, seq, proving) values ($1, $2, $3, $4) on conflict do nothing")
+            .bind(asset.to_string())
+            .bind(key)
+            .bind(seq)
+            .bind(proving.map(|p| p.digest.0.to_vec()))
+            .execute(&mut *self.tx)
+            .await?;
+        Ok(())
+    }
+
+    /// Notes which grounds a desk record clears, or would.
+    async fn write_clearings(&mut self, desk: &Desk, seq: i64) -> Result<BTreeSet<Named>, StoreError> {
+        let (asset, keys, proving) = match desk {
+            Desk::Return(r) => (r.asset.clone(), r.clears.clone(), Some(r.proving)),
+            Desk::Release(c) | Desk::Cleaned(c) => (c.asset.clone(), c.clears.clone(), None),
+            Desk::Accepted(a) => (Asset::unit(&a.unit), vec![format!("not-accepted/{}", a.unit)], None),
+            _ => return Ok(BTreeSet::new()),
+        };
+        for key in &keys {
+            self.write_claim(&asset, key, seq, proving.as_ref()).await?;
+        }
+        Ok(keys.into_iter().map(|k| (asset.clone(), k)).collect())
+    }
+
+    async fn raised_by_run(&mut self, run: Uuid) -> Result<Vec<Named>, StoreError> {
+        let rows: Vec<(String, String)> = sqlx::query_as("select asset, key from ground where run = $1")
+            .bind(run.hyphenated().to_string())
+            .fetch_all(&mut *self.tx)
+            .await?;
+        rows.into_iter().map(named).collect()
+    }
+
+    /// Weighs anew what the desk has said about a record id: whether its variants count, and the
+    /// grounds that contest or doubt raises. Returns every ground that may change by it.
+    async fn weigh_word(&mut self, id: Uuid, seq: i64, out: &mut Projected) -> Result<BTreeSet<Named>, StoreError> {
+        let (word, kept) = self.word(id).await?;
+        let mut raises = Vec::new();
+        for k in &kept {
+            let Body::Field(field) = &k.record.body else { continue };
+            let name = k.record.name;
+            for asset in assets_of(field) {
+                if word.variants.len() > 1 {
+                    raises.push(contested_raise(&asset, id, &k.record));
+                }
+                if word.doubts.iter().any(|(_, d)| *d == name.digest) {
+                    raises.push(doubted_raise(&asset, &k.record, "its time cannot be right"));
+                }
+            }
+            sqlx::query("update check_row set counts = $1 where digest = $2")
+                .bind(word.counts(&name.digest))
+                .bind(&name.digest.0[..])
+                .execute(&mut *self.tx)
+                .await?;
+        }
+        let mut touched = self.write_raises(&raises, seq, out).await?;
+        let rows: Vec<(String, String)> = sqlx::query_as(
+            "select asset, key from ground where from_id = $1 or run = $1
+             union select asset, key from claim where seq in (select seq from logbook where id = $1)
+             union select asset, key from claim where proving in (select digest from logbook where id = $1)",
+        )
+        .bind(id.hyphenated().to_string())
+        .fetch_all(&mut *self.tx)
+        .await?;
+        for row in rows {
+            touched.insert(named(row)?);
+        }
+        Ok(touched)
+    }
+
+    /// All that was said about a record id, and the records that have it.
+    async fn word(&mut self, id: Uuid) -> Result<(Word, Vec<Kept>), StoreError> {
+        let kept = logbook::variants(&mut self.tx, id).await?;
+        let mut word = Word::default();
+        for k in kept.iter().filter(|k| matches!(k.record.body, Body::Field(_))) {
+            word.variants.insert(k.record.name.digest);
+            let e = effects(&k.record, &mut *self.tables());
+            if e.raises.iter().any(|r| r.kind == Kind::Doubted) {
+                word.unreadable.insert(k.record.name.digest);
+            }
+        }
+        let said: Vec<i64> = sqlx::query_scalar("select seq from said where id = $1 order by seq")
+            .bind(id.hyphenated().to_string())
+            .fetch_all(&mut *self.tx)
+            .await?;
+        for seq in said {
+            if let Some(Kept { record: Record { body: Body::Desk(d), .. }, .. }) =
+                logbook::by_seq(&mut self.tx, seq).await?
+            {
+                word.hear(u64::try_from(seq).unwrap_or(0), &d);
+            }
+        }
+        Ok((word, kept))
+    }
+
+    /// A complete check, if it is there and counts.
+    pub async fn done(&mut self, name: &RecordRef) -> Result<Option<Done>, StoreError> {
+        let Some(kept) = self.check_record(name).await? else {
+            return Ok(None);
+        };
+        let counts: bool = sqlx::query_scalar("select counts from check_row where seq = $1")
+            .bind(kept.place.seq)
+            .fetch_one(&mut *self.tx)
+            .await?;
+        Ok(effects(&kept.record, &mut *self.tables()).done.filter(|_| counts))
+    }
+
+    /// Finds out anew from when on each of these grounds is cleared.
+    async fn refresh(&mut self, touched: BTreeSet<Named>) -> Result<(), StoreError> {
+        for (asset, key) in touched {
+            let detail: Option<String> =
+                sqlx::query_scalar("select detail from ground where asset = $1 and key = $2")
+                    .bind(asset.to_string())
+                    .bind(&key)
+                    .fetch_optional(&mut *self.tx)
+                    .await?;
+            let Some(detail) = detail else { continue };
+            let raise: Raise = serde_json::from_str(&detail).map_err(|e| unreadable("ground", &key, &e))?;
+            let at = match raise.kind {
+                Kind::Contested | Kind::Doubted => {
+                    let (word, _) = self.word(raise.from.id).await?;
+                    let open = match raise.kind {
+                        Kind::Contested => word.contested(),
+                        _ => word.doubted(&raise.from.digest),
+                    };
+                    // Settled grounds have no moment of their own: the word holds whenever asked.
+                    (!open).then_some(0)
+                }
+                _ => cleared_at(&raise, &self.claims(&raise).await?),
+            };
+            sqlx::query("update ground set cleared_at = $1 where asset = $2 and key = $3")
+                .bind(at)
+                .bind(asset.to_string())
+                .bind(&key)
+                .execute(&mut *self.tx)
+                .await?;
+        }
+        Ok(())
+    }
+
+    /// Everything that may clear a ground.
+    async fn claims(&mut self, raise: &Raise) -> Result<Vec<Claim>, StoreError> {
+        let mut seqs: Vec<i64> = sqlx::query_scalar("select seq from claim where asset = $1 and key = $2")
+            .bind(raise.asset.to_string())
+            .bind(&raise.key)
+            .fetch_all(&mut *self.tx)
+            .await?;
+        if let Some(run) = raise.run {
+            let own: Vec<i64> =
+                sqlx::query_scalar("select seq from check_row where id = $1 and outcome = 'complete'")
+                    .bind(run.hyphenated().to_string())
+                    .fetch_all(&mut *self.tx)
+                    .await?;
+            seqs.extend(own);
+        }
+        let mut claims = Vec::with_capacity(seqs.len());
+        for seq in seqs {
+            let Some(kept) = logbook::by_seq(&mut self.tx, seq).await? else { continue };
+            match &kept.record.body {
+                Body::Field(_) => {
+                    let done = self.done(&kept.record.name).await?;
+                    claims.extend(done.map(Claim::check));
+                }
+                Body::Desk(d) => {
+                    let proving = match d {
+                        Desk::Return(r) => self.done(&r.proving).await?,
+                        _ => None,
+                    };
+                    claims.extend(Claim::desk(d, kept.record.envelope.time(), |_| proving));
+                }
+            }
+        }
+        Ok(claims)
+    }
+
+    /// Takes in a rule table, and judges the records that waited for it.
+    async fn take_rules(&mut self, text: &str, seq: i64, out: &mut Projected) -> Result<BTreeSet<Named>, StoreError> {
+        let (digest, name, edition) = {
+            let mut tables = self.tables();
+            let digest = tables.add(text).map_err(|e| unreadable("rule_table", "new", &e))?;
+            let table = tables.get(&digest).cloned();
+            (digest, table.as_ref().map(|t| t.name.clone()), table.map(|t| t.edition.clone()))
+        };
+        sqlx::query(
+            "insert into rule_table (digest, name, edition, text, seq) values ($1, $2, $3, $4, $5)
+             on conflict (digest) do update set seq = excluded.seq",
+        )
+        .bind(digest.to_string())
+        .bind(name.unwrap_or_default())
+        .bind(edition.unwrap_or_default())
+        .bind(text)
+        .bind(seq)
+        .execute(&mut *self.tx)
+        .await?;
+        let waiting: Vec<(i64, Vec<u8>)> = sqlx::query_as(
+            "select l.seq, l.digest from attention a join logbook l on l.seq = a.seq where l.rules = $1",
+        )
+        .bind(digest.to_string())
+        .fetch_all(&mut *self.tx)
+        .await?;
+        let mut touched = BTreeSet::new();
+        for (waited, digest) in waiting {
+            touched.extend(self.judge_again(waited, &digest_of(&digest, "logbook", "digest")?, out).await?);
+        }
+        Ok(touched)
+    }
+
+    /// A record that could not be judged can be now: it is projected as if it came in anew.
+    async fn judge_again(&mut self, seq: i64, digest: &Digest, out: &mut Projected) -> Result<BTreeSet<Named>, StoreError> {
+        let Some(kept) = logbook::by_seq(&mut self.tx, seq).await? else {
+            return Ok(BTreeSet::new());
+        };
+        let Body::Field(Field::Check(check)) = &kept.record.body else {
+            return Ok(BTreeSet::new());
+        };
+        let e = effects(&kept.record, &mut *self.tables());
+        if e.verdict.is_none() {
+            return Ok(BTreeSet::new());
+        }
+        if e.attention.is_none() {
+            sqlx::query("delete from attention where seq = $1").bind(seq).execute(&mut *self.tx).await?;
+        }
+        sqlx::query("delete from ground where seq = $1 and kind = 'doubted'").bind(seq).execute(&mut *self.tx).await?;
+        sqlx::query("delete from check_row where digest = $1").bind(&digest.0[..]).execute(&mut *self.tx).await?;
+        self.write_check(&kept.record, check, &e, seq).await?;
+        let mut touched = self.write_raises(&e.raises, seq, out).await?;
+        if let Some(done) = &e.done {
+            for key in &done.seen {
+                self.write_claim(&done.unit, key, seq, None).await?;
+                touched.insert((done.unit.clone(), key.clone()));
+            }
+        }
+        touched.extend(self.weigh_word(kept.record.name.id, seq, out).await?);
+        Ok(touched)
+    }
+}
+
+fn named((asset, key): (String, String)) -> Result<Named, StoreError> {
+    let read = asset.parse().map_err(|e| unreadable("ground", &asset, &e))?;
+    Ok((read, key))
+}

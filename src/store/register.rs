@@ -1,0 +1,379 @@
+//! The register: what the department has, where it is, and who may do what.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use airmuster_domain::desk::Signer;
+use airmuster_domain::record::{Asset, Cadence, Place, Register};
+use airmuster_domain::role::Role;
+use airmuster_domain::shift::ShiftClock;
+use airmuster_domain::standing::Registered;
+use sqlx::sqlite::SqliteConnection;
+
+use super::error::{StoreError, unreadable};
+use super::open::{Store, Write};
+
+/// The department's settings.
+#[derive(Debug, Clone, Default)]
+pub struct Department {
+    /// Its name; empty until it is set up.
+    pub name: String,
+    /// Its shift clock.
+    pub clock: ShiftClock,
+}
+
+/// A station.
+#[derive(Debug, Clone, PartialEq, Eq, sqlx::FromRow)]
+pub struct Station {
+    /// Short name.
+    pub id: String,
+    /// Name.
+    pub name: String,
+}
+
+/// A place on a rig, with what is in it.
+#[derive(Debug, Clone, PartialEq, Eq, sqlx::FromRow)]
+pub struct SeatRow {
+    /// The station.
+    pub station: String,
+    /// The rig's id.
+    pub rig: String,
+    /// The rig's name.
+    pub rig_name: String,
+    /// The seat's id.
+    pub seat: String,
+    /// Its name.
+    pub name: String,
+    /// Whether it is a kit's place.
+    pub kit: bool,
+    /// What is in it.
+    pub asset: Option<String>,
+}
+
+/// A unit as registered, and where it is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct UnitRow {
+    /// Number.
+    pub number: String,
+    /// Profile.
+    pub profile: String,
+    /// Cadence.
+    pub cadence: Cadence,
+    /// Serial numbers by part.
+    pub serials: BTreeMap<String, String>,
+    /// Where it is.
+    pub place: Option<Place>,
+}
+
+/// Everything that is with a unit.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct With {
+    /// The facepiece.
+    pub facepiece: Option<String>,
+    /// The cylinder.
+    pub cylinder: Option<String>,
+}
+
+impl Write {
+    pub(super) async fn write_register(&mut self, r: &Register) -> Result<(), StoreError> {
+        match r {
+            Register::Department { name, zone, shift_start, shift_hours, early_minutes, grace_minutes } => {
+                sqlx::query(
+                    "insert into department (only, name, zone, shift_start, shift_hours, early_minutes, grace_minutes)
+                     values (1, $1, $2, $3, $4, $5, $6)
+                     on conflict (only) do update set name = excluded.name, zone = excluded.zone,
+                         shift_start = excluded.shift_start, shift_hours = excluded.shift_hours,
+                         early_minutes = excluded.early_minutes, grace_minutes = excluded.grace_minutes",
+                )
+                .bind(name)
+                .bind(zone)
+                .bind(shift_start)
+                .bind(i64::from(*shift_hours))
+                .bind(i64::from(*early_minutes))
+                .bind(i64::from(*grace_minutes))
+                .execute(&mut *self.tx)
+                .await?;
+            }
+            Register::Station { id, name, order } => {
+                sqlx::query(
+                    "insert into station (id, name, place) values ($1, $2, $3)
+                     on conflict (id) do update set name = excluded.name, place = excluded.place",
+                )
+                .bind(id)
+                .bind(name)
+                .bind(i64::from(*order))
+                .execute(&mut *self.tx)
+                .await?;
+            }
+            Register::Rig { id, name, station, order } => {
+                sqlx::query(
+                    "insert into rig (id, name, station, place) values ($1, $2, $3, $4)
+                     on conflict (id) do update set name = excluded.name, station = excluded.station,
+                         place = excluded.place",
+                )
+                .bind(id)
+                .bind(name)
+                .bind(station)
+                .bind(i64::from(*order))
+                .execute(&mut *self.tx)
+                .await?;
+            }
+            Register::Seat { id, rig, name, kit, order } => {
+                sqlx::query(
+                    "insert into seat (id, rig, name, kit, place) values ($1, $2, $3, $4, $5)
+                     on conflict (id) do update set rig = excluded.rig, name = excluded.name, kit = excluded.kit,
+                         place = excluded.place",
+                )
+                .bind(id)
+                .bind(rig)
+                .bind(name)
+                .bind(kit)
+                .bind(i64::from(*order))
+                .execute(&mut *self.tx)
+                .await?;
+            }
+            Register::Unit { number, profile, cadence, serials, .. } => {
+                let cadence = text_of(cadence)?;
+                self.write_asset(&Asset::unit(number), Some(profile), Some(&cadence), &text_of(serials)?).await?;
+            }
+            Register::Facepiece { number, size } => {
+                self.write_asset(&Asset::facepiece(number), None, None, &text_of(size)?).await?;
+            }
+            Register::Cylinder { number, rated } => {
+                self.write_asset(&Asset::cylinder(number), None, None, &text_of(rated)?).await?;
+            }
+            Register::Member { id, roles, qualified } => {
+                sqlx::query(
+                    "insert into member (id, roles, qualified) values ($1, $2, $3)
+                     on conflict (id) do update set roles = excluded.roles, qualified = excluded.qualified",
+                )
+                .bind(id)
+                .bind(text_of(roles)?)
+                .bind(text_of(qualified)?)
+                .execute(&mut *self.tx)
+                .await?;
+            }
+            Register::Holder { asset, place } => self.write_holder(asset, place).await?,
+        }
+        Ok(())
+    }
+
+    async fn write_asset(
+        &mut self,
+        asset: &Asset,
+        profile: Option<&str>,
+        cadence: Option<&str>,
+        detail: &str,
+    ) -> Result<(), StoreError> {
+        sqlx::query(
+            "insert into asset (asset, profile, cadence, detail) values ($1, $2, $3, $4)
+             on conflict (asset) do update set profile = excluded.profile, cadence = excluded.cadence,
+                 detail = excluded.detail",
+        )
+        .bind(asset.to_string())
+        .bind(profile)
+        .bind(cadence)
+        .bind(detail)
+        .execute(&mut *self.tx)
+        .await?;
+        Ok(())
+    }
+
+    async fn write_holder(&mut self, asset: &Asset, place: &Place) -> Result<(), StoreError> {
+        let (at, place) = match place {
+            Place::Seat { seat } => ("seat", seat.as_str()),
+            Place::Spare { station } => ("spare", station.as_str()),
+            Place::With { unit } => ("with", unit.as_str()),
+            Place::Bench => ("bench", ""),
+            Place::Repairer => ("repairer", ""),
+        };
+        sqlx::query(
+            "insert into holder (asset, at, place) values ($1, $2, $3)
+             on conflict (asset) do update set at = excluded.at, place = excluded.place",
+        )
+        .bind(asset.to_string())
+        .bind(at)
+        .bind(place)
+        .execute(&mut *self.tx)
+        .await?;
+        Ok(())
+    }
+
+    /// A member as far as authority goes.
+    pub async fn signer(&mut self, id: &str) -> Result<Option<Signer>, StoreError> {
+        signer(&mut self.tx, id).await
+    }
+
+    /// The profile of a registered unit.
+    pub async fn profile_of(&mut self, asset: &Asset) -> Result<Option<String>, StoreError> {
+        let profile: Option<Option<String>> = sqlx::query_scalar("select profile from asset where asset = $1")
+            .bind(asset.to_string())
+            .fetch_optional(&mut *self.tx)
+            .await?;
+        Ok(profile.flatten())
+    }
+}
+
+async fn signer(conn: &mut SqliteConnection, id: &str) -> Result<Option<Signer>, StoreError> {
+    let row: Option<(String, String)> = sqlx::query_as("select roles, qualified from member where id = $1")
+        .bind(id)
+        .fetch_optional(conn)
+        .await?;
+    row.map(|(roles, qualified)| {
+        let roles: Vec<String> = serde_json::from_str(&roles).map_err(|e| unreadable("member", id, &e))?;
+        let qualified: BTreeSet<String> =
+            serde_json::from_str(&qualified).map_err(|e| unreadable("member", id, &e))?;
+        Ok(Signer { id: id.to_owned(), roles: roles.iter().filter_map(|r| Role::from_id(r)).collect(), qualified })
+    })
+    .transpose()
+}
+
+fn text_of(value: &impl serde::Serialize) -> Result<String, StoreError> {
+    serde_json::to_string(value).map_err(|e| unreadable("asset", "new", &e))
+}
+
+fn place_of(at: &str, place: String) -> Option<Place> {
+    match at {
+        "seat" => Some(Place::Seat { seat: place }),
+        "spare" => Some(Place::Spare { station: place }),
+        "with" => Some(Place::With { unit: place }),
+        "bench" => Some(Place::Bench),
+        "repairer" => Some(Place::Repairer),
+        _ => None,
+    }
+}
+
+/// A row of `asset` joined with `holder`.
+type AssetRow = (String, String, String, String, Option<String>, Option<String>);
+
+fn unit_row((asset, profile, cadence, detail, at, place): AssetRow) -> Result<UnitRow, StoreError> {
+    let number = asset.strip_prefix("unit:").unwrap_or(&asset).to_owned();
+    let cadence = serde_json::from_str(&cadence).map_err(|e| unreadable("asset", &asset, &e))?;
+    let serials = serde_json::from_str(&detail).map_err(|e| unreadable("asset", &asset, &e))?;
+    let place = at.and_then(|at| place_of(&at, place.unwrap_or_default()));
+    Ok(UnitRow { number, profile, cadence, serials, place })
+}
+
+impl Store {
+    /// The department's settings.
+    pub async fn department(&self) -> Result<Department, StoreError> {
+        let row: Option<(String, String, String, i64, i64, i64)> = sqlx::query_as(
+            "select name, zone, shift_start, shift_hours, early_minutes, grace_minutes from department",
+        )
+        .fetch_optional(&self.read)
+        .await?;
+        let Some((name, zone, start, hours, early, grace)) = row else {
+            return Ok(Department::default());
+        };
+        let small = |n: i64| u16::try_from(n).unwrap_or(u16::MAX);
+        let clock = ShiftClock::read(&zone, &start, u8::try_from(hours).unwrap_or(0), small(early), small(grace))
+            .map_err(|e| unreadable("department", "1", &e))?;
+        Ok(Department { name, clock })
+    }
+
+    /// All stations, in order.
+    pub async fn stations(&self) -> Result<Vec<Station>, StoreError> {
+        Ok(sqlx::query_as("select id, name from station order by place, id").fetch_all(&self.read).await?)
+    }
+
+    /// Every place of a station's rigs (of all stations, without one), with what is in it.
+    pub async fn seats(&self, station: Option<&str>) -> Result<Vec<SeatRow>, StoreError> {
+        Ok(sqlx::query_as(
+            "select r.station, r.id as rig, r.name as rig_name, s.id as seat, s.name, s.kit, h.asset
+             from seat s join rig r on r.id = s.rig join station t on t.id = r.station
+             left join holder h on h.at = 'seat' and h.place = s.id
+             where $1 is null or r.station = $1
+             order by t.place, t.id, r.place, r.id, s.kit, s.place, s.id",
+        )
+        .bind(station)
+        .fetch_all(&self.read)
+        .await?)
+    }
+
+    /// Spares of a station (of all, without one), by number.
+    pub async fn spares(&self, station: Option<&str>) -> Result<Vec<(String, Asset)>, StoreError> {
+        let rows: Vec<(String, String)> = sqlx::query_as(
+            "select place, asset from holder
+             where at = 'spare' and asset like 'unit:%' and ($1 is null or place = $1) order by place, asset",
+        )
+        .bind(station)
+        .fetch_all(&self.read)
+        .await?;
+        rows.into_iter()
+            .map(|(place, a)| Ok((place, a.parse().map_err(|e| unreadable("holder", &a, &e))?)))
+            .collect()
+    }
+
+    /// A unit.
+    pub async fn unit(&self, number: &str) -> Result<Option<UnitRow>, StoreError> {
+        let row: Option<AssetRow> = sqlx::query_as(
+            "select a.asset, a.profile, a.cadence, a.detail, h.at, h.place
+             from asset a left join holder h on h.asset = a.asset
+             where a.asset = $1 and a.profile is not null",
+        )
+        .bind(Asset::unit(number).to_string())
+        .fetch_optional(&self.read)
+        .await?;
+        row.map(unit_row).transpose()
+    }
+
+    /// All units, by number.
+    pub async fn units(&self) -> Result<Vec<UnitRow>, StoreError> {
+        let rows: Vec<AssetRow> = sqlx::query_as(
+            "select a.asset, a.profile, a.cadence, a.detail, h.at, h.place
+             from asset a left join holder h on h.asset = a.asset
+             where a.profile is not null order by a.asset",
+        )
+        .fetch_all(&self.read)
+        .await?;
+        rows.into_iter().map(unit_row).collect()
+    }
+
+    /// What is with a unit.
+    pub async fn with(&self, unit: &str) -> Result<With, StoreError> {
+        let rows: Vec<String> =
+            sqlx::query_scalar("select asset from holder where at = 'with' and place = $1 order by asset")
+                .bind(unit)
+                .fetch_all(&self.read)
+                .await?;
+        let find = |kind: &str| rows.iter().find_map(|a| a.strip_prefix(kind).map(str::to_owned));
+        Ok(With { facepiece: find("facepiece:"), cylinder: find("cylinder:") })
+    }
+
+    /// What the register says of an asset.
+    pub async fn registered(&self, asset: &Asset) -> Result<Option<Registered>, StoreError> {
+        let row: Option<Option<String>> = sqlx::query_scalar("select cadence from asset where asset = $1")
+            .bind(asset.to_string())
+            .fetch_optional(&self.read)
+            .await?;
+        row.map(|cadence| {
+            let cadence = cadence
+                .map(|c| serde_json::from_str(&c))
+                .transpose()
+                .map_err(|e| unreadable("asset", &asset.to_string(), &e))?;
+            Ok(Registered { cadence })
+        })
+        .transpose()
+    }
+
+    /// Every registered asset.
+    pub async fn assets(&self) -> Result<Vec<Asset>, StoreError> {
+        let rows: Vec<String> =
+            sqlx::query_scalar("select asset from asset union select distinct asset from ground order by 1")
+                .fetch_all(&self.read)
+                .await?;
+        rows.into_iter().map(|a| a.parse().map_err(|e| unreadable("asset", &a, &e))).collect()
+    }
+
+    /// A member as far as authority goes.
+    pub async fn signer(&self, id: &str) -> Result<Option<Signer>, StoreError> {
+        let mut conn = self.read.acquire().await?;
+        signer(&mut conn, id).await
+    }
+
+    /// The rule table in force: the last one activated, or none but the shipped one.
+    pub async fn rules_in_force(&self) -> Result<Option<String>, StoreError> {
+        Ok(sqlx::query_scalar("select digest from rule_table order by seq desc limit 1")
+            .fetch_optional(&self.read)
+            .await?)
+    }
+}

@@ -1,0 +1,242 @@
+//! The facts for a standing, read for one asset or for all in a few queries. What they come to is
+//! decided by the domain.
+
+use std::collections::{BTreeMap, HashMap};
+
+use airmuster_domain::Millis;
+use airmuster_domain::ground::Raise;
+use airmuster_domain::quantity::Pressure;
+use airmuster_domain::record::{Asset, RecordRef};
+use airmuster_domain::shift::ShiftClock;
+use airmuster_domain::standing::{LastCheck, Registered, SLACK, Standing, decide};
+use uuid::Uuid;
+
+use super::error::{StoreError, unreadable};
+use super::logbook::digest_of;
+use super::open::{Store, Write};
+
+/// A check in one line, for a list or a strip.
+#[derive(Debug, Clone)]
+pub struct CheckRow {
+    /// Its number in the logbook.
+    pub seq: i64,
+    /// The record.
+    pub name: RecordRef,
+    /// The unit's number.
+    pub unit: String,
+    /// When.
+    pub at: Millis,
+    /// Who signed it.
+    pub by: Option<String>,
+    /// Its purpose's id.
+    pub purpose: String,
+    /// `complete`, `broken_off` or `stopped`.
+    pub outcome: String,
+    /// The verdict's id, where it can be judged.
+    pub verdict: Option<String>,
+    /// Complete, with nothing against the unit.
+    pub clean: bool,
+    /// Whether it may clear anything.
+    pub counts: bool,
+    /// The cylinder's pressure.
+    pub pressure: Option<Pressure>,
+    /// Cylinder gauge and remote gauge.
+    pub gauges: Option<(Pressure, Pressure)>,
+    /// Where the low-air alarm started.
+    pub trip: Option<Pressure>,
+}
+
+#[derive(sqlx::FromRow)]
+struct RawCheck {
+    seq: i64,
+    id: String,
+    digest: Vec<u8>,
+    unit: String,
+    at: i64,
+    by: Option<String>,
+    purpose: String,
+    outcome: String,
+    verdict: Option<String>,
+    clean: bool,
+    counts: bool,
+    pressure: Option<String>,
+    gauges: Option<String>,
+    trip: Option<String>,
+}
+
+impl RawCheck {
+    fn read(self) -> Result<CheckRow, StoreError> {
+        let name = name_of(&self.id, &self.digest)?;
+        let pressure = |p: &str| p.parse::<Pressure>().ok();
+        Ok(CheckRow {
+            seq: self.seq,
+            name,
+            unit: self.unit,
+            at: self.at,
+            by: self.by,
+            purpose: self.purpose,
+            outcome: self.outcome,
+            verdict: self.verdict,
+            clean: self.clean,
+            counts: self.counts,
+            pressure: self.pressure.as_deref().and_then(pressure),
+            gauges: self
+                .gauges
+                .as_deref()
+                .and_then(|g| g.split_once('|'))
+                .and_then(|(a, b)| pressure(a).zip(pressure(b))),
+            trip: self.trip.as_deref().and_then(pressure),
+        })
+    }
+}
+
+fn name_of(id: &str, digest: &[u8]) -> Result<RecordRef, StoreError> {
+    let read = id.parse::<Uuid>().map_err(|e| unreadable("check_row", id, &e))?;
+    Ok(RecordRef { id: read, digest: digest_of(digest, "check_row", id)? })
+}
+
+type LastRow = (String, String, Vec<u8>, Millis, Option<String>);
+
+fn last_check((_, id, digest, at, by): LastRow) -> Result<LastCheck, StoreError> {
+    Ok(LastCheck { name: name_of(&id, &digest)?, at, by })
+}
+
+fn raise((key, detail): (String, String)) -> Result<Raise, StoreError> {
+    serde_json::from_str(&detail).map_err(|e| unreadable("ground", &key, &e))
+}
+
+impl Store {
+    /// The standing of one asset.
+    pub async fn standing(&self, asset: &Asset, clock: &ShiftClock, now: Millis) -> Result<Standing, StoreError> {
+        let horizon = now.saturating_add(SLACK);
+        let open: Vec<(String, String)> = sqlx::query_as(
+            "select key, detail from ground where asset = $1 and (cleared_at is null or cleared_at > $2)",
+        )
+        .bind(asset.to_string())
+        .bind(horizon)
+        .fetch_all(&self.read)
+        .await?;
+        let last: Option<LastRow> = sqlx::query_as(
+            "select unit, id, digest, at, by from check_row
+             where unit = $1 and clean = 1 and counts = 1 and at <= $2 order by at desc, id desc, digest desc limit 1",
+        )
+        .bind(unit_number(asset))
+        .bind(horizon)
+        .fetch_optional(&self.read)
+        .await?;
+        let open = open.into_iter().map(raise).collect::<Result<_, _>>()?;
+        let last = last.map(last_check).transpose()?;
+        Ok(decide(asset, open, last, self.registered(asset).await?, clock, now))
+    }
+
+    /// The standing of every unit, by asset.
+    pub async fn unit_standings(&self, clock: &ShiftClock, now: Millis) -> Result<BTreeMap<Asset, Standing>, StoreError> {
+        let horizon = now.saturating_add(SLACK);
+        let rows: Vec<(String, String, String)> = sqlx::query_as(
+            "select asset, key, detail from ground
+             where asset like 'unit:%' and (cleared_at is null or cleared_at > $1)",
+        )
+        .bind(horizon)
+        .fetch_all(&self.read)
+        .await?;
+        let mut open: HashMap<String, Vec<Raise>> = HashMap::new();
+        for (asset, key, detail) in rows {
+            open.entry(asset).or_default().push(raise((key, detail))?);
+        }
+        let lasts: Vec<LastRow> = sqlx::query_as(
+            "select c.unit, c.id, c.digest, c.at, c.by from asset a join check_row c on c.seq =
+                (select seq from check_row where unit = substr(a.asset, 6) and clean = 1 and counts = 1 and at <= $1
+                 order by at desc, id desc, digest desc limit 1)
+             where a.profile is not null",
+        )
+        .bind(horizon)
+        .fetch_all(&self.read)
+        .await?;
+        let mut last: HashMap<String, LastCheck> = HashMap::new();
+        for row in lasts {
+            last.insert(row.0.clone(), last_check(row)?);
+        }
+        let units = self.units().await?;
+        Ok(units
+            .into_iter()
+            .map(|u| {
+                let asset = Asset::unit(&u.number);
+                let open = open.remove(&asset.to_string()).unwrap_or_default();
+                let registered = Some(Registered { cadence: Some(u.cadence) });
+                let standing = decide(&asset, open, last.remove(&u.number), registered, clock, now);
+                (asset, standing)
+            })
+            .collect())
+    }
+
+    /// The last checks of a unit that were not broken off, newest first.
+    pub async fn checks_of(&self, unit: &str, count: i64) -> Result<Vec<CheckRow>, StoreError> {
+        let rows: Vec<RawCheck> =
+            sqlx::query_as("select * from check_row where unit = $1 order by at desc, seq desc limit $2")
+                .bind(unit)
+                .bind(count)
+                .fetch_all(&self.read)
+                .await?;
+        rows.into_iter().map(RawCheck::read).collect()
+    }
+
+    /// The last check of each unit that has a pressure, by unit number.
+    pub async fn last_readings(&self) -> Result<HashMap<String, CheckRow>, StoreError> {
+        let rows: Vec<RawCheck> = sqlx::query_as(
+            "select c.* from asset a join check_row c on c.seq =
+                (select seq from check_row where unit = substr(a.asset, 6) and pressure is not null
+                 order by at desc, seq desc limit 1)
+             where a.profile is not null",
+        )
+        .fetch_all(&self.read)
+        .await?;
+        rows.into_iter().map(|r| r.read().map(|c| (c.unit.clone(), c))).collect()
+    }
+
+    /// A check's row.
+    pub async fn check_row(&self, seq: i64) -> Result<Option<CheckRow>, StoreError> {
+        let row: Option<RawCheck> =
+            sqlx::query_as("select * from check_row where seq = $1").bind(seq).fetch_optional(&self.read).await?;
+        row.map(RawCheck::read).transpose()
+    }
+
+    /// Records that need attention: number, kind, reason.
+    pub async fn needing_attention(&self) -> Result<Vec<(i64, String, String)>, StoreError> {
+        Ok(sqlx::query_as(
+            "select l.seq, l.kind, a.why from attention a join logbook l on l.seq = a.seq order by l.seq desc",
+        )
+        .fetch_all(&self.read)
+        .await?)
+    }
+
+    /// Every ground ever raised on an asset with the moment from which it is cleared, by key.
+    pub async fn grounds(&self, asset: &Asset) -> Result<Vec<(Raise, Option<Millis>)>, StoreError> {
+        let rows: Vec<(String, String, Option<Millis>)> =
+            sqlx::query_as("select key, detail, cleared_at from ground where asset = $1 order by key")
+                .bind(asset.to_string())
+                .fetch_all(&self.read)
+                .await?;
+        rows.into_iter().map(|(k, d, at)| Ok((raise((k, d))?, at))).collect()
+    }
+}
+
+fn unit_number(asset: &Asset) -> &str {
+    match asset.kind {
+        airmuster_domain::record::AssetKind::Unit => &asset.number,
+        _ => "",
+    }
+}
+
+impl Write {
+    /// Grounds open on an asset at `now`.
+    pub async fn open_grounds(&mut self, asset: &Asset, now: Millis) -> Result<Vec<Raise>, StoreError> {
+        let rows: Vec<(String, String)> = sqlx::query_as(
+            "select key, detail from ground where asset = $1 and (cleared_at is null or cleared_at > $2)",
+        )
+        .bind(asset.to_string())
+        .bind(now.saturating_add(SLACK))
+        .fetch_all(&mut *self.tx)
+        .await?;
+        rows.into_iter().map(raise).collect()
+    }
+}
