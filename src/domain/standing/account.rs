@@ -6,7 +6,7 @@ use uuid::Uuid;
 
 use crate::Millis;
 use crate::ground::{Act, Done, Effects, Kind, Raise, act_of, clears, correction_effects, effects};
-use crate::record::{Asset, Body, Correction, Desk, Record, RecordRef, Register};
+use crate::record::{Asset, Body, Desk, Record, RecordRef, Register};
 use crate::rules::Purpose;
 use crate::shift::ShiftClock;
 
@@ -67,7 +67,16 @@ pub struct Account {
 impl Account {
     /// Weighs all records anew.
     pub fn of<'a>(fields: impl IntoIterator<Item = &'a Record>, desk: &[&Record]) -> Self {
-        let mut tables = Tables::new();
+        Self::with(&mut Tables::new(), fields, desk)
+    }
+
+    /// As [`Account::of`], where rule tables have been read before. Those that the desk's records
+    /// hold are added.
+    pub fn with<'a>(
+        tables: &mut Tables,
+        fields: impl IntoIterator<Item = &'a Record>,
+        desk: &[&Record],
+    ) -> Self {
         for record in desk {
             if let Body::Desk(Desk::Rules(r)) = &record.body {
                 // One that cannot be read is refused at the desk; here it is simply not known.
@@ -89,7 +98,7 @@ impl Account {
         let mut book = Book { account: Self::default(), done: HashMap::new(), claims: HashMap::new() };
         let mut weighed: Vec<(RecordRef, Effects)> = Vec::with_capacity(fields.len());
         for record in fields.values() {
-            let e = effects(record, &mut tables);
+            let e = effects(record, tables);
             if e.attention.is_some()
                 && e.raises.iter().any(|r| r.kind == Kind::Doubted)
                 && let Some(word) = words.get_mut(&record.name.id)
@@ -104,7 +113,7 @@ impl Account {
             book.take(e, name, |n| words.get(&n.id).is_some_and(|w| w.counts(&n.digest)), &raising);
         }
         book.settle_words(&fields, &words);
-        book.take_desk(desk, &fields, &mut tables);
+        book.take_desk(desk, &fields, tables);
         book.finish(&words)
     }
 
@@ -120,7 +129,7 @@ impl Account {
             .map(|(r, _)| r.clone())
             .collect();
         let last = case.clean.iter().filter(|c| c.at <= horizon).max_by_key(|c| (c.at, c.name)).cloned();
-        decide(asset, open, last, case.registered, &self.clock, now)
+        decide(asset, open, last, case.registered.as_ref(), &self.clock, now)
     }
 
     /// All assets that anything is known of.
@@ -158,7 +167,12 @@ impl Book {
             return;
         };
         if done.clean {
-            let last = LastCheck { name: done.name, at: done.at, by: done.by.clone() };
+            let last = LastCheck {
+                name: done.name,
+                at: done.at,
+                by: done.by.clone(),
+                profile: done.profile.clone(),
+            };
             self.account.cases.entry(done.unit.clone()).or_default().clean.push(last);
         }
         // Most checks knew of nothing and can clear nothing; they need not be kept.
@@ -197,7 +211,9 @@ impl Book {
                 continue;
             };
             let e = match d {
-                Desk::Correction(c) => self.correct(record, c, fields, tables),
+                Desk::Correction(c) => {
+                    fields.get(&c.of).map(|of| correction_effects(record, c, of, tables)).unwrap_or_default()
+                }
                 _ => effects(record, tables),
             };
             for raise in e.raises {
@@ -213,16 +229,6 @@ impl Book {
                 }
             }
         }
-    }
-
-    fn correct(
-        &self,
-        record: &Record,
-        c: &Correction,
-        fields: &BTreeMap<RecordRef, &Record>,
-        tables: &mut Tables,
-    ) -> Effects {
-        fields.get(&c.of).map(|of| correction_effects(record, c, of, tables)).unwrap_or_default()
     }
 
     fn register(&mut self, r: &Register) {
@@ -260,11 +266,11 @@ impl Book {
 /// What the register says of an asset, from one entry.
 pub fn registered(r: &Register) -> Option<(Asset, Registered)> {
     match r {
-        Register::Unit { number, cadence, .. } => {
-            Some((Asset::unit(number), Registered { cadence: Some(*cadence) }))
+        Register::Unit { number, cadence, profile, .. } => {
+            Some((Asset::unit(number), Registered::Unit { cadence: *cadence, profile: profile.clone() }))
         }
-        Register::Facepiece { number, .. } => Some((Asset::facepiece(number), Registered { cadence: None })),
-        Register::Cylinder { number, .. } => Some((Asset::cylinder(number), Registered { cadence: None })),
+        Register::Facepiece { number, .. } => Some((Asset::facepiece(number), Registered::Item)),
+        Register::Cylinder { number, .. } => Some((Asset::cylinder(number), Registered::Item)),
         _ => None,
     }
 }

@@ -87,6 +87,8 @@ pub struct LastCheck {
     pub at: Millis,
     /// Who signed it.
     pub by: Option<String>,
+    /// The profile as which it was made.
+    pub profile: String,
 }
 
 /// A standing: never without what it stands on.
@@ -107,10 +109,17 @@ pub struct Standing {
 }
 
 /// What the register says of an asset.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Registered {
-    /// How often a unit is checked; `None` for facepieces and cylinders.
-    pub cadence: Option<Cadence>,
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Registered {
+    /// A unit, which is checked.
+    Unit {
+        /// How often.
+        cadence: Cadence,
+        /// As what kind of unit.
+        profile: String,
+    },
+    /// A facepiece or cylinder, which is checked with a unit.
+    Item,
 }
 
 /// From open grounds, the last check and the time to a standing.
@@ -120,7 +129,7 @@ pub fn decide(
     asset: &Asset,
     open: Vec<Raise>,
     last_check: Option<LastCheck>,
-    registered: Option<Registered>,
+    registered: Option<&Registered>,
     clock: &ShiftClock,
     now: Millis,
 ) -> Standing {
@@ -150,17 +159,19 @@ pub fn decide(
             Kind::NotAccepted,
             format!("no {} of this number is in the register", asset.kind.words()),
         )),
-        Some(Registered { cadence: Some(cadence) }) => {
-            until = last_check.as_ref().map(|c| clock.counts_until(cadence, c.at));
-            match until {
-                None => grounds.push(computed(Kind::CheckDue, "no complete good check yet".to_owned())),
-                Some(until) if until <= now => {
-                    grounds.push(computed(Kind::CheckDue, "the last good check no longer counts".to_owned()));
+        Some(Registered::Unit { cadence, profile }) => {
+            until = last_check.as_ref().map(|c| clock.counts_until(*cadence, c.at));
+            let say = match (until, &last_check) {
+                (Some(_), Some(c)) if c.profile != *profile => {
+                    Some(format!("the last good check was made as {}; this is a {profile}", c.profile))
                 }
-                Some(_) => {}
-            }
+                (Some(until), _) if until <= now => Some("the last good check no longer counts".to_owned()),
+                (Some(_), _) => None,
+                (None, _) => Some("no complete good check yet".to_owned()),
+            };
+            grounds.extend(say.map(|say| computed(Kind::CheckDue, say)));
         }
-        Some(Registered { cadence: None }) => {}
+        Some(Registered::Item) => {}
     }
     grounds.sort_by(|a, b| {
         (b.state, a.raise.kind, a.raise.at, &a.raise.key).cmp(&(

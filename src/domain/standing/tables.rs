@@ -1,18 +1,25 @@
 //! Rule tables by the hash of their text.
 
 use std::collections::HashMap;
-use std::sync::Arc;
+use std::collections::hash_map::Entry;
+use std::sync::{Arc, LazyLock};
 
 use crate::ground::Forms;
 use crate::record::Digest;
 use crate::rules::{self, Form, Purpose, Table, TableErrors};
 
+/// The table that ships with the program. A test reads it, so that it can be read here.
+#[expect(clippy::expect_used, reason = "the shipped table is part of the program")]
+static SHIPPED: LazyLock<(Digest, Arc<Table>)> = LazyLock::new(|| {
+    let table = rules::parse(rules::DEFAULT).expect("the shipped rule table can be read");
+    (Digest::of(rules::DEFAULT.as_bytes()), Arc::new(table))
+});
+
 /// Rule tables by the hash of their text, with their forms worked out once.
 #[derive(Debug)]
 pub struct Tables {
-    tables: HashMap<Digest, Arc<Table>>,
+    known: HashMap<Digest, Arc<Table>>,
     forms: HashMap<(Digest, String, Purpose), Option<Arc<Form>>>,
-    default: Digest,
 }
 
 impl Default for Tables {
@@ -22,15 +29,9 @@ impl Default for Tables {
 }
 
 impl Tables {
-    /// The table that ships with the program.
-    ///
-    /// # Panics
-    /// Never: a test reads the shipped table.
-    #[expect(clippy::expect_used, reason = "the shipped table is part of the program")]
+    /// With the table that ships with the program.
     pub fn new() -> Self {
-        let mut out = Self { tables: HashMap::new(), forms: HashMap::new(), default: Digest([0; 32]) };
-        out.default = out.add(rules::DEFAULT).expect("the shipped rule table can be read");
-        out
+        Self { known: HashMap::from([SHIPPED.clone()]), forms: HashMap::new() }
     }
 
     /// Adds a table.
@@ -39,21 +40,20 @@ impl Tables {
     /// When the text is not a rule table.
     pub fn add(&mut self, text: &str) -> Result<Digest, TableErrors> {
         let digest = Digest::of(text.as_bytes());
-        if !self.tables.contains_key(&digest) {
-            self.tables.insert(digest, Arc::new(rules::parse(text)?));
-            self.forms.retain(|(d, _, _), _| *d != digest);
+        if let Entry::Vacant(place) = self.known.entry(digest) {
+            place.insert(Arc::new(rules::parse(text)?));
         }
         Ok(digest)
     }
 
     /// The shipped table.
     pub fn default_digest(&self) -> Digest {
-        self.default
+        SHIPPED.0
     }
 
     /// The table of this hash.
     pub fn get(&self, digest: &Digest) -> Option<&Arc<Table>> {
-        self.tables.get(digest)
+        self.known.get(digest)
     }
 }
 
@@ -63,7 +63,7 @@ impl Forms for Tables {
         if let Some(form) = self.forms.get(&key) {
             return form.clone();
         }
-        let table = self.tables.get(rules)?;
+        let table = self.known.get(rules)?;
         let form = rules::resolve(table, profile, purpose).ok().map(Arc::new);
         self.forms.insert(key, form.clone());
         form
