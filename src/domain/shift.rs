@@ -1,7 +1,7 @@
 //! The shift clock: until when a check counts. Local days of 23 and 25 hours come out right,
 //! because shifts are counted in local time and only then turned into moments.
 
-use chrono::{DateTime, Duration, MappedLocalTime, NaiveDate, NaiveTime, TimeZone, Utc};
+use chrono::{DateTime, Duration, MappedLocalTime, NaiveDate, NaiveDateTime, NaiveTime, TimeZone, Utc};
 use chrono_tz::Tz;
 
 use crate::Millis;
@@ -101,23 +101,27 @@ impl ShiftClock {
     /// The shift starts of a local day, in order. A start that the clocks skip falls on the first
     /// moment after the gap; one that they repeat, on its first occurrence.
     fn starts_of(&self, day: NaiveDate) -> Vec<Millis> {
-        let count = 24 / self.hours.max(1);
-        let mut out: Vec<Millis> = (0..count)
+        let hours = i64::from(self.hours.max(1));
+        let mut out: Vec<Millis> = (0..24 / hours)
             .filter_map(|i| {
-                let (time, _) = self.start.overflowing_add_signed(Duration::hours(i64::from(i * self.hours)));
-                let mut at = day.and_time(time);
-                for _ in 0..=24 * 4 {
-                    match self.zone.from_local_datetime(&at) {
-                        MappedLocalTime::Single(t) | MappedLocalTime::Ambiguous(t, _) => {
-                            return Some(t.timestamp_millis());
-                        }
-                        MappedLocalTime::None => at += Duration::minutes(15),
-                    }
-                }
-                None
+                let (time, _) = self.start.overflowing_add_signed(Duration::hours(i * hours));
+                self.moment_of(day.and_time(time))
             })
             .collect();
         out.sort_unstable();
         out
+    }
+
+    fn moment_of(&self, mut at: NaiveDateTime) -> Option<Millis> {
+        // No zone has skipped more than a day, and clocks are moved by whole minutes.
+        for _ in 0..=24 * 60 {
+            match self.zone.from_local_datetime(&at) {
+                MappedLocalTime::Single(t) | MappedLocalTime::Ambiguous(t, _) => {
+                    return Some(t.timestamp_millis());
+                }
+                MappedLocalTime::None => at = at.checked_add_signed(Duration::minutes(1))?,
+            }
+        }
+        None
     }
 }

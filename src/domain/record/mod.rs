@@ -182,7 +182,6 @@ pub fn is_number(s: &str) -> bool {
 
 /// What every record carries, whatever its kind.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
 pub struct Envelope {
     /// Version of the kind.
     pub v: u32,

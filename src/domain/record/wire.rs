@@ -1,6 +1,6 @@
 //! From bytes to a record and back, and the chain that the bytes stand in.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 use uuid::Uuid;
 
@@ -61,7 +61,7 @@ pub fn decode(bytes: &[u8]) -> Result<Record, NotARecord> {
     if bytes.len() > LARGEST {
         return Err(NotARecord::TooLarge(bytes.len()));
     }
-    let mut envelope: Envelope =
+    let Sent { mut envelope, more } =
         serde_json::from_slice(bytes).map_err(|e| NotARecord::Unreadable(e.to_string()))?;
     check_envelope(&envelope)?;
     let name = RecordRef { id: envelope.id, digest: Digest::of(bytes) };
@@ -70,11 +70,27 @@ pub fn decode(bytes: &[u8]) -> Result<Record, NotARecord> {
         if envelope.v != VERSION {
             return Err(NotARecord::Envelope { field: "version", say: "is not one that this desk makes" });
         }
+        if !more.is_empty() {
+            return Err(NotARecord::Envelope {
+                field: "envelope",
+                say: "carries more than this desk writes",
+            });
+        }
         Body::Desk(desk(&envelope.kind, raw).map_err(|e| NotARecord::Unreadable(e.to_string()))?)
     } else {
-        Body::Field(field(&envelope, raw))
+        Body::Field(field(&envelope, raw, more.keys().next()))
     };
     Ok(Record { name, envelope, body })
+}
+
+/// An envelope and what else stands beside it. A later version may carry more than this program
+/// knows; that does not make it less of a record.
+#[derive(Deserialize)]
+struct Sent {
+    #[serde(flatten)]
+    envelope: Envelope,
+    #[serde(flatten)]
+    more: serde_json::Map<String, serde_json::Value>,
 }
 
 fn check_envelope(e: &Envelope) -> Result<(), NotARecord> {
@@ -104,7 +120,7 @@ fn check_envelope(e: &Envelope) -> Result<(), NotARecord> {
     Ok(())
 }
 
-fn field(e: &Envelope, raw: serde_json::Value) -> Field {
+fn field(e: &Envelope, raw: serde_json::Value, more: Option<&String>) -> Field {
     // Where a record cannot be read, what it is about may still be.
     let about = |raw: &serde_json::Value| {
         let text = |key: &str| raw.get(key).and_then(serde_json::Value::as_str);
@@ -116,6 +132,9 @@ fn field(e: &Envelope, raw: serde_json::Value) -> Field {
     let unknown = |why: String| Field::Unknown { asset: asset.clone(), why };
     if e.v != VERSION {
         return unknown(format!("version {} of “{}” is not known to this program", e.v, e.kind));
+    }
+    if let Some(name) = more {
+        return unknown(format!("it carries “{name}”, which this program does not know"));
     }
     let read = match e.kind.as_str() {
         "check" => serde_json::from_value(raw).map(Field::Check),
