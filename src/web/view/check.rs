@@ -335,11 +335,11 @@ impl CheckForm {
         attempt: &Attempt,
         yes: Option<&'a str>,
         no: &'a str,
-        good: &Option<bool>,
+        good: Option<bool>,
     ) -> Choice<'a> {
         let name = Self::name(step, attempt, "good");
         let described = self.problems.at(&name).is_some();
-        Choice { name, yes, no, good: *good, described }
+        Choice { name, yes, no, good, described }
     }
 
     /// A pressure field of one try.
@@ -368,5 +368,63 @@ impl CheckForm {
         let name = Self::name(step, attempt, field);
         let problem = self.problems.at(&name);
         MeasureField { name, label, value, unit: None, problem }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::ProblemLine;
+    use super::*;
+
+    fn form(answer: Answer, problems: Problems) -> String {
+        let step = Step {
+            id: "low-air-alarm".into(),
+            attempts: vec![Attempt { number: 1, answer, ..Attempt::default() }],
+            ..Step::default()
+        };
+        let group = Group { id: "bleed".into(), steps: vec![step], ..Group::default() };
+        let limits = r#"{"note":"</script><script>"}"#.into();
+        CheckForm { groups: vec![group], problems, limits, ..CheckForm::default() }.render().unwrap()
+    }
+
+    #[test]
+    fn what_was_typed_comes_back_with_the_problem_at_the_field() {
+        let typed = Measure { value: "15oo".into(), unit: "bar".into() };
+        let line = ProblemLine {
+            field: "a.low-air-alarm.1.at".into(),
+            text: "Give the pressure as a number.".into(),
+        };
+        let html = form(Answer::Trip { at: typed, good: None }, Problems { lines: vec![line] });
+        assert!(html.contains(r#"name="a.low-air-alarm.1.at" value="15oo""#), "{html}");
+        assert!(html.contains(r#"aria-describedby="a.low-air-alarm.1.at-problem""#), "{html}");
+        assert!(html.contains(r#"<p class="wrong" id="a.low-air-alarm.1.at-problem">"#), "{html}");
+        assert!(html.contains("<option selected>bar</option>"), "{html}");
+    }
+
+    #[test]
+    fn an_answer_that_was_tapped_stays_tapped() {
+        let tapped = |good| Answer::Confirm { good, yes: "Good".into(), no: "Not good".into() };
+        let count = |good| form(tapped(good), Problems::default()).matches(" checked").count();
+        assert_eq!((count(None), count(Some(true)), count(Some(false))), (0, 1, 1));
+    }
+
+    #[test]
+    fn limits_cannot_end_the_script_element_they_stand_in() {
+        let html = form(Answer::default(), Problems::default());
+        let block = html.split(r#"id="limits">"#).nth(1).unwrap();
+        assert!(block.starts_with(r#"{"note":"\u003c/script>\u003cscript>"}</script>"#), "{block}");
+    }
+
+    #[test]
+    fn a_group_is_as_bad_as_its_worst_step_and_done_only_when_all_are() {
+        let group = |states: &[StepState]| Group {
+            steps: states.iter().map(|&state| Step { state, ..Step::default() }).collect(),
+            ..Group::default()
+        };
+        use StepState::{Good, Missing, OutOfService, PutRight, Remark};
+        assert_eq!(group(&[Good, Missing, PutRight]).state(), PutRight);
+        assert_eq!(group(&[Missing, OutOfService, PutRight]).state(), OutOfService);
+        assert_eq!(group(&[Good, Missing, Remark]).state(), Missing);
+        assert_eq!(group(&[Good, Good]).state(), Good);
     }
 }

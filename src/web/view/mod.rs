@@ -238,3 +238,72 @@ impl Problems {
 }
 
 impl HtmlSafe for Problems {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::path::Path;
+
+    fn templates(folder: &Path, found: &mut Vec<(String, String)>) {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                templates(&path, found);
+            } else {
+                found.push((path.display().to_string(), std::fs::read_to_string(&path).unwrap()));
+            }
+        }
+    }
+
+    #[test]
+    fn no_template_carries_a_style_or_a_script_of_its_own() {
+        let mut found = Vec::new();
+        templates(&Path::new(env!("CARGO_MANIFEST_DIR")).join("templates"), &mut found);
+        assert!(found.len() > 20, "the templates were not found");
+        for (path, text) in found {
+            for banned in [" style=", "<style", " onclick=", " onload=", " onchange=", "javascript:"] {
+                assert!(!text.contains(banned), "{path} contains {banned}");
+            }
+            for script in text.split("<script").skip(1) {
+                assert!(
+                    script.starts_with(" type=\"module\" src=\"/static/")
+                        || script.starts_with(" type=\"application/json\""),
+                    "{path} has a script of its own"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn standings_compare_worst_first() {
+        use Standing::{CheckDue, Held, InService, OutOfService, PutRight, Retired};
+        let mut all = [InService, PutRight, Retired, CheckDue, OutOfService, Held];
+        all.sort();
+        assert_eq!(all, [Retired, Held, OutOfService, PutRight, CheckDue, InService]);
+    }
+
+    #[test]
+    fn every_standing_is_told_by_a_word_and_a_shape_of_its_own() {
+        use Standing::{CheckDue, Held, InService, OutOfService, PutRight, Retired};
+        let all = [Retired, Held, OutOfService, PutRight, CheckDue, InService];
+        for (index, one) in all.iter().enumerate() {
+            let drawn = one.render().unwrap();
+            assert!(drawn.contains(one.word()), "{drawn}");
+            for other in &all[index + 1..] {
+                assert_ne!(one.mark().render().unwrap(), other.mark().render().unwrap());
+                assert_ne!(one.word(), other.word());
+            }
+        }
+    }
+
+    #[test]
+    fn a_form_that_came_back_names_each_field_and_leads_to_it() {
+        let problems =
+            Problems { lines: vec![ProblemLine { field: "pin".into(), text: "Give the <PIN>.".into() }] };
+        let html = problems.render().unwrap();
+        assert!(html.contains("id=\"problems\" tabindex=\"-1\" autofocus"), "{html}");
+        assert!(html.contains("<a href=\"#pin\">Give the &#60;PIN&#62;.</a>"), "{html}");
+        assert_eq!(problems.at("member"), None);
+        assert_eq!(Problems::default().render().unwrap().trim(), "");
+    }
+}

@@ -69,7 +69,7 @@ pub struct Entered {
     /// The step.
     pub step: String,
     /// What was entered: "4,480 psi and 3,990 psi", "Good".
-    pub entered: String,
+    pub answer: String,
     /// The limit in words; empty where there is none.
     pub limit: String,
     /// The note.

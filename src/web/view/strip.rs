@@ -59,56 +59,79 @@ impl Strip {
     }
 
     /// A pressure as an SVG length.
-    pub fn at(&self, pressure: &u32) -> String {
-        format!("{:.2}%", self.place(*pressure))
+    fn at(&self, pressure: u32) -> String {
+        format!("{:.2}%", self.place(pressure))
+    }
+
+    /// How far the fill reaches.
+    fn fill(&self) -> Option<String> {
+        self.reading.map(|pressure| self.at(pressure))
+    }
+
+    /// Where the other gauge's line stands.
+    fn line(&self) -> Option<String> {
+        self.other.map(|pressure| self.at(pressure))
+    }
+
+    /// Where the other gauge's line waits while it is hidden on the form.
+    fn line_or_start(&self) -> String {
+        self.line().unwrap_or_else(|| "0".into())
+    }
+
+    /// Where the low-air alarm started.
+    fn trip(&self) -> Option<String> {
+        self.tripped.map(|pressure| self.at(pressure))
+    }
+
+    /// The tick of the low-air alarm.
+    fn alarm_at(&self) -> String {
+        self.at(self.alarm)
+    }
+
+    /// The tick of the recharge level.
+    fn recharge_at(&self) -> String {
+        self.at(self.recharge)
     }
 
     /// Where the room for the other gauge begins and how wide it is, as SVG lengths.
-    pub fn room(&self) -> Option<(String, String)> {
+    fn room(&self) -> Option<(String, String)> {
         let (reading, limit) = (self.reading?, self.limit?);
         let from = self.place(reading.saturating_sub(limit));
         let to = self.place(reading.saturating_add(limit));
         Some((format!("{from:.2}%"), format!("{:.2}%", to - from)))
     }
 
-    /// Where the other gauge's line stands; at nothing while it is hidden.
-    pub fn line(&self) -> String {
-        self.at(&self.other.unwrap_or_default())
-    }
-
     /// Whether the two gauges are further apart than they may be. At the limit they agree.
-    pub fn apart(&self) -> bool {
+    fn apart(&self) -> bool {
         match (self.reading, self.other, self.limit) {
             (Some(a), Some(b), Some(limit)) => a.abs_diff(b) > limit,
             _ => false,
         }
     }
 
-    /// "psi" or "bar", with thousands set apart: "4,480".
-    pub fn number(&self, value: &u32) -> String {
-        grouped(*value)
+    /// The reading as it is read: "4,480", or a dash.
+    pub fn read(&self) -> String {
+        self.reading.map_or_else(|| "–".into(), grouped)
     }
 
     /// Everything the drawing says, in words.
-    pub fn words(&self) -> String {
-        let unit = &self.unit;
-        let mut out = match self.reading {
-            Some(reading) => format!("{} of {} {unit}", grouped(reading), grouped(self.rated)),
-            None => format!("No reading; rated {} {unit}", grouped(self.rated)),
-        };
+    fn words(&self) -> String {
+        let (rated, unit) = (grouped(self.rated), &self.unit);
+        let mut parts = vec![match self.reading {
+            Some(reading) => format!("{} of {rated} {unit}", grouped(reading)),
+            None => format!("No reading; rated {rated} {unit}"),
+        }];
         if let Some(other) = self.other {
-            out += &format!("; other gauge {}", grouped(other));
-            if let Some(reading) = self.reading {
-                out += &format!(", {} apart", grouped(reading.abs_diff(other)));
-            }
-            if let Some(limit) = self.limit {
-                out += &format!(", limit {}", grouped(limit));
-            }
+            let apart = self.reading.map(|reading| grouped(reading.abs_diff(other)));
+            let apart = apart.map(|apart| format!(", {apart} apart")).unwrap_or_default();
+            let limit = self.limit.map(|limit| format!(", limit {}", grouped(limit)));
+            let limit = limit.unwrap_or_default();
+            parts.push(format!("other gauge {}{apart}{limit}", grouped(other)));
         }
         if let Some(tripped) = self.tripped {
-            out += &format!("; low-air alarm started at {}", grouped(tripped));
+            parts.push(format!("low-air alarm started at {}", grouped(tripped)));
         }
-        out
+        parts.join("; ")
     }
 }
 
@@ -170,8 +193,8 @@ mod tests {
     #[test]
     fn a_warm_cylinder_runs_past_rated_but_never_off_the_drawing() {
         let strip = pair(4700, 4700);
-        assert_eq!(strip.at(&4700), "94.00%");
-        assert_eq!(strip.at(&9000), "100.00%");
+        assert_eq!(strip.at(4700), "94.00%");
+        assert_eq!(strip.at(9000), "100.00%");
     }
 
     #[test]

@@ -8,7 +8,7 @@ use super::{Action, Fact, Link, Mark, MemberOption, Page, Problems, Standing, Un
 /// One unit.
 #[derive(Clone, Debug, Template)]
 #[template(path = "crew/unit.html")]
-pub struct Unit {
+pub struct UnitPage {
     /// The frame.
     pub page: Page,
     /// The unit.
