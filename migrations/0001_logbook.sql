@@ -94,6 +94,7 @@ create table check_row (
     unit     text    not null,                  -- its number
     at       integer not null,
     by       text,
+    profile  text    not null,
     purpose  text    not null,
     outcome  text    not null,
     verdict  text,                              -- null: it cannot be judged here

@@ -1,5 +1,10 @@
 //! airmuster: breathing-apparatus checks, standings and repairs for a fire department.
 
+pub mod cli;
 pub mod clock;
+pub mod config;
+pub mod demo;
+mod infra;
+pub mod service;
 pub mod store;
 pub mod web;

@@ -11,7 +11,9 @@ pub enum StoreError {
     #[error("the database is busy: another program is writing to it; try again in a moment")]
     Busy,
     /// No permission to write.
-    #[error("the database cannot be written to; check the permissions of its folder and whether the disk is mounted read-only")]
+    #[error(
+        "the database cannot be written to; check the permissions of its folder and whether the disk is mounted read-only"
+    )]
     ReadOnly,
     /// No room.
     #[error("the disk is full; make room, then try again: what was acknowledged is safe")]
@@ -20,7 +22,9 @@ pub enum StoreError {
     #[error("{0} cannot be opened; check that the folder exists and that this user may write there")]
     CannotOpen(PathBuf),
     /// The file is damaged, or not a database.
-    #[error("the database file is damaged or not a database ({0}); keep it as it is, and restore the last backup into another folder")]
+    #[error(
+        "the database file is damaged or not a database ({0}); keep it as it is, and restore the last backup into another folder"
+    )]
     Damaged(String),
     /// The disk does not answer.
     #[error("the disk reports a failure ({0}); copy the data folder to another disk before going on")]
@@ -29,7 +33,9 @@ pub enum StoreError {
     #[error("this database was made by a newer version of the program (migration {0}); start that version")]
     Newer(i64),
     /// A migration was changed.
-    #[error("this database was made by a different build of the program (migration {0}); start the build that made it")]
+    #[error(
+        "this database was made by a different build of the program (migration {0}); start the build that made it"
+    )]
     Other(i64),
     /// The SQLite library is one with a known fault.
     #[error("this build contains SQLite {0}; at least 3.51.3 is needed, as earlier ones can damage the file")]

@@ -99,7 +99,12 @@ pub(super) fn digest_of(bytes: &[u8], table: &'static str, row: &str) -> Result<
 
 impl Write {
     /// Appends a record to the logbook. The caller has made sure that it is not there yet.
-    pub async fn append(&mut self, record: &Record, bytes: &[u8], received: Millis) -> Result<Place, StoreError> {
+    pub async fn append(
+        &mut self,
+        record: &Record,
+        bytes: &[u8],
+        received: Millis,
+    ) -> Result<Place, StoreError> {
         let e = &record.envelope;
         let seq = self.head.seq + 1;
         let previous = self.head.hash;
@@ -182,7 +187,10 @@ pub(super) async fn by_seq(conn: &mut SqliteConnection, seq: i64) -> Result<Opti
     row.map(kept).transpose()
 }
 
-pub(super) async fn by_digest(conn: &mut SqliteConnection, digest: &Digest) -> Result<Option<Kept>, StoreError> {
+pub(super) async fn by_digest(
+    conn: &mut SqliteConnection,
+    digest: &Digest,
+) -> Result<Option<Kept>, StoreError> {
     // Only checks are looked up by hash alone; their rows have an index for it.
     let row: Option<(i64, Millis, Vec<u8>)> = sqlx::query_as(
         "select l.seq, l.received_at, l.bytes from check_row c join logbook l on l.seq = c.seq where c.digest = $1",

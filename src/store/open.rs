@@ -56,10 +56,11 @@ impl Store {
             .busy_timeout(PATIENCE)
             .foreign_keys(true)
             .pragma("recursive_triggers", "ON");
-        let cannot_open = |e: sqlx::Error| match e.as_database_error().and_then(sqlx::error::DatabaseError::code) {
-            Some(code) if code == "14" => StoreError::CannotOpen(path.clone()),
-            _ => e.into(),
-        };
+        let cannot_open =
+            |e: sqlx::Error| match e.as_database_error().and_then(sqlx::error::DatabaseError::code) {
+                Some(code) if code == "14" => StoreError::CannotOpen(path.clone()),
+                _ => e.into(),
+            };
         let write = SqlitePoolOptions::new()
             .max_connections(1)
             .min_connections(1)

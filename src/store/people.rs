@@ -18,7 +18,12 @@ pub struct Person {
 
 impl Write {
     /// Names a member and sets the hash of the PIN.
-    pub async fn set_person(&mut self, member: &str, name: &str, pin_hash: Option<&str>) -> Result<(), StoreError> {
+    pub async fn set_person(
+        &mut self,
+        member: &str,
+        name: &str,
+        pin_hash: Option<&str>,
+    ) -> Result<(), StoreError> {
         sqlx::query(
             "insert into person (member, name, pin_hash) values ($1, $2, $3)
              on conflict (member) do update set name = excluded.name,
@@ -33,7 +38,12 @@ impl Write {
     }
 
     /// Begins a session. Only the token's hash is kept.
-    pub async fn begin_session(&mut self, token_hash: &[u8; 32], member: &str, now: Millis) -> Result<(), StoreError> {
+    pub async fn begin_session(
+        &mut self,
+        token_hash: &[u8; 32],
+        member: &str,
+        now: Millis,
+    ) -> Result<(), StoreError> {
         sqlx::query("insert into session (token_hash, member, began_at, used_at) values ($1, $2, $3, $3)")
             .bind(&token_hash[..])
             .bind(member)
@@ -66,7 +76,9 @@ impl Write {
 impl Store {
     /// Everyone with a name, by name.
     pub async fn people(&self) -> Result<Vec<Person>, StoreError> {
-        Ok(sqlx::query_as("select member, name from person order by name, member").fetch_all(&self.read).await?)
+        Ok(sqlx::query_as("select member, name from person order by name, member")
+            .fetch_all(&self.read)
+            .await?)
     }
 
     /// Names by member id.
@@ -76,10 +88,11 @@ impl Store {
 
     /// The hash of a member's PIN.
     pub async fn pin_hash(&self, member: &str) -> Result<Option<String>, StoreError> {
-        let hash: Option<Option<String>> = sqlx::query_scalar("select pin_hash from person where member = $1")
-            .bind(member)
-            .fetch_optional(&self.read)
-            .await?;
+        let hash: Option<Option<String>> =
+            sqlx::query_scalar("select pin_hash from person where member = $1")
+                .bind(member)
+                .fetch_optional(&self.read)
+                .await?;
         Ok(hash.flatten())
     }
 

@@ -39,7 +39,12 @@ impl Write {
         }
     }
 
-    async fn project_field(&mut self, record: &Record, field: &Field, place: Place) -> Result<Projected, StoreError> {
+    async fn project_field(
+        &mut self,
+        record: &Record,
+        field: &Field,
+        place: Place,
+    ) -> Result<Projected, StoreError> {
         let mut out = Projected::default();
         let e = effects(record, &mut *self.tables());
         self.write_about(&assets_of(field), place.seq).await?;
@@ -73,7 +78,12 @@ impl Write {
         Ok(out)
     }
 
-    async fn project_desk(&mut self, record: &Record, desk: &Desk, place: Place) -> Result<Projected, StoreError> {
+    async fn project_desk(
+        &mut self,
+        record: &Record,
+        desk: &Desk,
+        place: Place,
+    ) -> Result<Projected, StoreError> {
         let mut out = Projected::default();
         let e = match desk {
             Desk::Correction(c) => match self.check_record(&c.of).await? {
@@ -146,7 +156,13 @@ impl Write {
         Ok(raises.iter().map(|r| (r.asset.clone(), r.key.clone())).collect())
     }
 
-    async fn write_check(&mut self, record: &Record, check: &Check, e: &Effects, seq: i64) -> Result<(), StoreError> {
+    async fn write_check(
+        &mut self,
+        record: &Record,
+        check: &Check,
+        e: &Effects,
+        seq: i64,
+    ) -> Result<(), StoreError> {
         use airmuster_domain::ground::Forms;
         let form = self.tables().form(&check.rules, &check.profile, check.purpose);
         let read = form.map(|f| readings(&f, &check.answers)).unwrap_or_default();
@@ -156,9 +172,9 @@ impl Write {
             Outcome::Stopped => "stopped",
         };
         sqlx::query(
-            "insert into check_row (seq, id, digest, unit, at, by, purpose, outcome, verdict, clean, counts,
+            "insert into check_row (seq, id, digest, unit, at, by, profile, purpose, outcome, verdict, clean, counts,
                                     pressure, gauges, trip)
-             values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)",
+             values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15)",
         )
         .bind(seq)
         .bind(record.name.id.hyphenated().to_string())
@@ -166,6 +182,7 @@ impl Write {
         .bind(&check.unit)
         .bind(record.envelope.time())
         .bind(&record.envelope.by)
+        .bind(&check.profile)
         .bind(check.purpose.id())
         .bind(outcome)
         .bind(e.verdict.map(airmuster_domain::judge::Verdict::id))
@@ -186,13 +203,15 @@ impl Write {
         seq: i64,
         proving: Option<&RecordRef>,
     ) -> Result<(), StoreError> {
-        sqlx::query("insert into claim (asset, key, seq, proving) values ($1, $2, $3, $4) on conflict do nothing")
-            .bind(asset.to_string())
-            .bind(key)
-            .bind(seq)
-            .bind(proving.map(|p| p.digest.0.to_vec()))
-            .execute(&mut *self.tx)
-            .await?;
+        sqlx::query(
+            "insert into claim (asset, key, seq, proving) values ($1, $2, $3, $4) on conflict do nothing",
+        )
+        .bind(asset.to_string())
+        .bind(key)
+        .bind(seq)
+        .bind(proving.map(|p| p.digest.0.to_vec()))
+        .execute(&mut *self.tx)
+        .await?;
         Ok(())
     }
 
@@ -220,7 +239,12 @@ impl Write {
 
     /// Weighs anew what the desk has said about a record id: whether its variants count, and the
     /// grounds that contest or doubt raises. Returns every ground that may change by it.
-    async fn weigh_word(&mut self, id: Uuid, seq: i64, out: &mut Projected) -> Result<BTreeSet<Named>, StoreError> {
+    async fn weigh_word(
+        &mut self,
+        id: Uuid,
+        seq: i64,
+        out: &mut Projected,
+    ) -> Result<BTreeSet<Named>, StoreError> {
         let (word, kept) = self.word(id).await?;
         let mut raises = Vec::new();
         for k in &kept {
@@ -361,7 +385,12 @@ impl Write {
     }
 
     /// Takes in a rule table, and judges the records that waited for it.
-    async fn take_rules(&mut self, text: &str, seq: i64, out: &mut Projected) -> Result<BTreeSet<Named>, StoreError> {
+    async fn take_rules(
+        &mut self,
+        text: &str,
+        seq: i64,
+        out: &mut Projected,
+    ) -> Result<BTreeSet<Named>, StoreError> {
         let (digest, name, edition) = {
             let mut tables = self.tables();
             let digest = tables.add(text).map_err(|e| unreadable("rule_table", "new", &e))?;
@@ -393,7 +422,12 @@ impl Write {
     }
 
     /// A record that could not be judged can be now: it is projected as if it came in anew.
-    async fn judge_again(&mut self, seq: i64, digest: &Digest, out: &mut Projected) -> Result<BTreeSet<Named>, StoreError> {
+    async fn judge_again(
+        &mut self,
+        seq: i64,
+        digest: &Digest,
+        out: &mut Projected,
+    ) -> Result<BTreeSet<Named>, StoreError> {
         let Some(kept) = logbook::by_seq(&mut self.tx, seq).await? else {
             return Ok(BTreeSet::new());
         };
@@ -407,8 +441,14 @@ impl Write {
         if e.attention.is_none() {
             sqlx::query("delete from attention where seq = $1").bind(seq).execute(&mut *self.tx).await?;
         }
-        sqlx::query("delete from ground where seq = $1 and kind = 'doubted'").bind(seq).execute(&mut *self.tx).await?;
-        sqlx::query("delete from check_row where digest = $1").bind(&digest.0[..]).execute(&mut *self.tx).await?;
+        sqlx::query("delete from ground where seq = $1 and kind = 'doubted'")
+            .bind(seq)
+            .execute(&mut *self.tx)
+            .await?;
+        sqlx::query("delete from check_row where digest = $1")
+            .bind(&digest.0[..])
+            .execute(&mut *self.tx)
+            .await?;
         self.write_check(&kept.record, check, &e, seq).await?;
         let mut touched = self.write_raises(&e.raises, seq, out).await?;
         if let Some(done) = &e.done {

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use airmuster_domain::desk::Signer;
-use airmuster_domain::record::{Asset, Cadence, Place, Register};
+use airmuster_domain::record::{Asset, Cadence, Digest, Place, Register};
 use airmuster_domain::role::Role;
 use airmuster_domain::shift::ShiftClock;
 use airmuster_domain::standing::Registered;
@@ -133,7 +133,8 @@ impl Write {
             }
             Register::Unit { number, profile, cadence, serials, .. } => {
                 let cadence = text_of(cadence)?;
-                self.write_asset(&Asset::unit(number), Some(profile), Some(&cadence), &text_of(serials)?).await?;
+                self.write_asset(&Asset::unit(number), Some(profile), Some(&cadence), &text_of(serials)?)
+                    .await?;
             }
             Register::Facepiece { number, size } => {
                 self.write_asset(&Asset::facepiece(number), None, None, &text_of(size)?).await?;
@@ -203,14 +204,28 @@ impl Write {
         signer(&mut self.tx, id).await
     }
 
+    /// The rule table in force: the last one activated, or none but the shipped one.
+    pub async fn rules_in_force(&mut self) -> Result<Option<Digest>, StoreError> {
+        rules_in_force(&mut self.tx).await
+    }
+
     /// The profile of a registered unit.
     pub async fn profile_of(&mut self, asset: &Asset) -> Result<Option<String>, StoreError> {
-        let profile: Option<Option<String>> = sqlx::query_scalar("select profile from asset where asset = $1")
-            .bind(asset.to_string())
-            .fetch_optional(&mut *self.tx)
-            .await?;
+        let profile: Option<Option<String>> =
+            sqlx::query_scalar("select profile from asset where asset = $1")
+                .bind(asset.to_string())
+                .fetch_optional(&mut *self.tx)
+                .await?;
         Ok(profile.flatten())
     }
+}
+
+async fn rules_in_force(conn: &mut SqliteConnection) -> Result<Option<Digest>, StoreError> {
+    let digest: Option<String> =
+        sqlx::query_scalar("select digest from rule_table order by seq desc limit 1")
+            .fetch_optional(conn)
+            .await?;
+    digest.map(|d| d.parse().map_err(|e| unreadable("rule_table", &d, &e))).transpose()
 }
 
 async fn signer(conn: &mut SqliteConnection, id: &str) -> Result<Option<Signer>, StoreError> {
@@ -222,7 +237,11 @@ async fn signer(conn: &mut SqliteConnection, id: &str) -> Result<Option<Signer>,
         let roles: Vec<String> = serde_json::from_str(&roles).map_err(|e| unreadable("member", id, &e))?;
         let qualified: BTreeSet<String> =
             serde_json::from_str(&qualified).map_err(|e| unreadable("member", id, &e))?;
-        Ok(Signer { id: id.to_owned(), roles: roles.iter().filter_map(|r| Role::from_id(r)).collect(), qualified })
+        Ok(Signer {
+            id: id.to_owned(),
+            roles: roles.iter().filter_map(|r| Role::from_id(r)).collect(),
+            qualified,
+        })
     })
     .transpose()
 }
@@ -265,8 +284,9 @@ impl Store {
             return Ok(Department::default());
         };
         let small = |n: i64| u16::try_from(n).unwrap_or(u16::MAX);
-        let clock = ShiftClock::read(&zone, &start, u8::try_from(hours).unwrap_or(0), small(early), small(grace))
-            .map_err(|e| unreadable("department", "1", &e))?;
+        let clock =
+            ShiftClock::read(&zone, &start, u8::try_from(hours).unwrap_or(0), small(early), small(grace))
+                .map_err(|e| unreadable("department", "1", &e))?;
         Ok(Department { name, clock })
     }
 
@@ -341,16 +361,18 @@ impl Store {
 
     /// What the register says of an asset.
     pub async fn registered(&self, asset: &Asset) -> Result<Option<Registered>, StoreError> {
-        let row: Option<Option<String>> = sqlx::query_scalar("select cadence from asset where asset = $1")
-            .bind(asset.to_string())
-            .fetch_optional(&self.read)
-            .await?;
-        row.map(|cadence| {
-            let cadence = cadence
-                .map(|c| serde_json::from_str(&c))
-                .transpose()
-                .map_err(|e| unreadable("asset", &asset.to_string(), &e))?;
-            Ok(Registered { cadence })
+        let row: Option<(Option<String>, Option<String>)> =
+            sqlx::query_as("select cadence, profile from asset where asset = $1")
+                .bind(asset.to_string())
+                .fetch_optional(&self.read)
+                .await?;
+        row.map(|row| match row {
+            (Some(cadence), Some(profile)) => {
+                let cadence = serde_json::from_str(&cadence)
+                    .map_err(|e| unreadable("asset", &asset.to_string(), &e))?;
+                Ok(Registered::Unit { cadence, profile })
+            }
+            _ => Ok(Registered::Item),
         })
         .transpose()
     }
@@ -371,9 +393,8 @@ impl Store {
     }
 
     /// The rule table in force: the last one activated, or none but the shipped one.
-    pub async fn rules_in_force(&self) -> Result<Option<String>, StoreError> {
-        Ok(sqlx::query_scalar("select digest from rule_table order by seq desc limit 1")
-            .fetch_optional(&self.read)
-            .await?)
+    pub async fn rules_in_force(&self) -> Result<Option<Digest>, StoreError> {
+        let mut conn = self.read.acquire().await?;
+        rules_in_force(&mut conn).await
     }
 }

@@ -28,6 +28,8 @@ pub struct CheckRow {
     pub at: Millis,
     /// Who signed it.
     pub by: Option<String>,
+    /// The profile as which it was made.
+    pub profile: String,
     /// Its purpose's id.
     pub purpose: String,
     /// `complete`, `broken_off` or `stopped`.
@@ -54,6 +56,7 @@ struct RawCheck {
     unit: String,
     at: i64,
     by: Option<String>,
+    profile: String,
     purpose: String,
     outcome: String,
     verdict: Option<String>,
@@ -74,6 +77,7 @@ impl RawCheck {
             unit: self.unit,
             at: self.at,
             by: self.by,
+            profile: self.profile,
             purpose: self.purpose,
             outcome: self.outcome,
             verdict: self.verdict,
@@ -95,10 +99,10 @@ fn name_of(id: &str, digest: &[u8]) -> Result<RecordRef, StoreError> {
     Ok(RecordRef { id: read, digest: digest_of(digest, "check_row", id)? })
 }
 
-type LastRow = (String, String, Vec<u8>, Millis, Option<String>);
+type LastRow = (String, String, Vec<u8>, Millis, Option<String>, String);
 
-fn last_check((_, id, digest, at, by): LastRow) -> Result<LastCheck, StoreError> {
-    Ok(LastCheck { name: name_of(&id, &digest)?, at, by })
+fn last_check((_, id, digest, at, by, profile): LastRow) -> Result<LastCheck, StoreError> {
+    Ok(LastCheck { name: name_of(&id, &digest)?, at, by, profile })
 }
 
 fn raise((key, detail): (String, String)) -> Result<Raise, StoreError> {
@@ -107,7 +111,12 @@ fn raise((key, detail): (String, String)) -> Result<Raise, StoreError> {
 
 impl Store {
     /// The standing of one asset.
-    pub async fn standing(&self, asset: &Asset, clock: &ShiftClock, now: Millis) -> Result<Standing, StoreError> {
+    pub async fn standing(
+        &self,
+        asset: &Asset,
+        clock: &ShiftClock,
+        now: Millis,
+    ) -> Result<Standing, StoreError> {
         let horizon = now.saturating_add(SLACK);
         let open: Vec<(String, String)> = sqlx::query_as(
             "select key, detail from ground where asset = $1 and (cleared_at is null or cleared_at > $2)",
@@ -117,7 +126,7 @@ impl Store {
         .fetch_all(&self.read)
         .await?;
         let last: Option<LastRow> = sqlx::query_as(
-            "select unit, id, digest, at, by from check_row
+            "select unit, id, digest, at, by, profile from check_row
              where unit = $1 and clean = 1 and counts = 1 and at <= $2 order by at desc, id desc, digest desc limit 1",
         )
         .bind(unit_number(asset))
@@ -126,11 +135,15 @@ impl Store {
         .await?;
         let open = open.into_iter().map(raise).collect::<Result<_, _>>()?;
         let last = last.map(last_check).transpose()?;
-        Ok(decide(asset, open, last, self.registered(asset).await?, clock, now))
+        Ok(decide(asset, open, last, self.registered(asset).await?.as_ref(), clock, now))
     }
 
     /// The standing of every unit, by asset.
-    pub async fn unit_standings(&self, clock: &ShiftClock, now: Millis) -> Result<BTreeMap<Asset, Standing>, StoreError> {
+    pub async fn unit_standings(
+        &self,
+        clock: &ShiftClock,
+        now: Millis,
+    ) -> Result<BTreeMap<Asset, Standing>, StoreError> {
         let horizon = now.saturating_add(SLACK);
         let rows: Vec<(String, String, String)> = sqlx::query_as(
             "select asset, key, detail from ground
@@ -144,7 +157,7 @@ impl Store {
             open.entry(asset).or_default().push(raise((key, detail))?);
         }
         let lasts: Vec<LastRow> = sqlx::query_as(
-            "select c.unit, c.id, c.digest, c.at, c.by from asset a join check_row c on c.seq =
+            "select c.unit, c.id, c.digest, c.at, c.by, c.profile from asset a join check_row c on c.seq =
                 (select seq from check_row where unit = substr(a.asset, 6) and clean = 1 and counts = 1 and at <= $1
                  order by at desc, id desc, digest desc limit 1)
              where a.profile is not null",
@@ -162,8 +175,8 @@ impl Store {
             .map(|u| {
                 let asset = Asset::unit(&u.number);
                 let open = open.remove(&asset.to_string()).unwrap_or_default();
-                let registered = Some(Registered { cadence: Some(u.cadence) });
-                let standing = decide(&asset, open, last.remove(&u.number), registered, clock, now);
+                let registered = Registered::Unit { cadence: u.cadence, profile: u.profile };
+                let standing = decide(&asset, open, last.remove(&u.number), Some(&registered), clock, now);
                 (asset, standing)
             })
             .collect())
@@ -195,8 +208,10 @@ impl Store {
 
     /// A check's row.
     pub async fn check_row(&self, seq: i64) -> Result<Option<CheckRow>, StoreError> {
-        let row: Option<RawCheck> =
-            sqlx::query_as("select * from check_row where seq = $1").bind(seq).fetch_optional(&self.read).await?;
+        let row: Option<RawCheck> = sqlx::query_as("select * from check_row where seq = $1")
+            .bind(seq)
+            .fetch_optional(&self.read)
+            .await?;
         row.map(RawCheck::read).transpose()
     }
 

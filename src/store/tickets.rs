@@ -59,12 +59,11 @@ impl Write {
 
     /// The stage of a ticket.
     pub async fn stage(&mut self, number_: u64) -> Result<Option<Stage>, StoreError> {
-        let row: Option<Row> = sqlx::query_as(
-            "select ticket, asset, opened_at, stage, stage_at from ticket where ticket = $1",
-        )
-        .bind(number(number_))
-        .fetch_optional(&mut *self.tx)
-        .await?;
+        let row: Option<Row> =
+            sqlx::query_as("select ticket, asset, opened_at, stage, stage_at from ticket where ticket = $1")
+                .bind(number(number_))
+                .fetch_optional(&mut *self.tx)
+                .await?;
         Ok(row.map(ticket).transpose()?.map(|t| t.stage))
     }
 
@@ -77,7 +76,12 @@ impl Write {
     }
 
     /// Keeps tickets up to date with a desk record.
-    pub(super) async fn write_ticket(&mut self, desk: &Desk, record: &Record, place: Place) -> Result<(), StoreError> {
+    pub(super) async fn write_ticket(
+        &mut self,
+        desk: &Desk,
+        record: &Record,
+        place: Place,
+    ) -> Result<(), StoreError> {
         let at = record.envelope.time();
         match desk {
             Desk::TicketOpened(t) => {
@@ -159,22 +163,22 @@ impl Store {
 
     /// A ticket.
     pub async fn ticket(&self, ticket_: u64) -> Result<Option<Ticket>, StoreError> {
-        let row: Option<Row> = sqlx::query_as(
-            "select ticket, asset, opened_at, stage, stage_at from ticket where ticket = $1",
-        )
-        .bind(number(ticket_))
-        .fetch_optional(&self.read)
-        .await?;
+        let row: Option<Row> =
+            sqlx::query_as("select ticket, asset, opened_at, stage, stage_at from ticket where ticket = $1")
+                .bind(number(ticket_))
+                .fetch_optional(&self.read)
+                .await?;
         row.map(ticket).transpose()
     }
 
     /// What happened on a ticket, oldest first.
     pub async fn ticket_entries(&self, ticket: u64) -> Result<Vec<Kept>, StoreError> {
         let mut conn = self.read.acquire().await?;
-        let seqs: Vec<i64> = sqlx::query_scalar("select seq from ticket_entry where ticket = $1 order by seq")
-            .bind(number(ticket))
-            .fetch_all(&mut *conn)
-            .await?;
+        let seqs: Vec<i64> =
+            sqlx::query_scalar("select seq from ticket_entry where ticket = $1 order by seq")
+                .bind(number(ticket))
+                .fetch_all(&mut *conn)
+                .await?;
         let mut out = Vec::with_capacity(seqs.len());
         for seq in seqs {
             out.extend(logbook::by_seq(&mut conn, seq).await?);

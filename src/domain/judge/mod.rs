@@ -7,8 +7,9 @@
 
 mod read;
 mod weigh;
+mod words;
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
@@ -17,6 +18,7 @@ use crate::rules::{Consequence, Form, FormStep, Subject};
 use read::{Entry, Read, read_all};
 use weigh::{Outcome, basis, weigh};
 pub use weigh::{band_words, sequence_words};
+pub use words::ask_words;
 
 /// One value of an answer as it came in: a yes or no, a number without a unit, or a text.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -164,9 +166,10 @@ pub struct Judgement {
     /// Steps answered that this profile or this check does not ask.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub not_asked: Vec<String>,
-    /// Steps whose last answer is good, or only a remark.
+    /// Steps whose last answer is good, or only a remark, with the number of the thing that it is
+    /// about where one was given.
     #[serde(skip)]
-    pub good: BTreeSet<String>,
+    pub good: BTreeMap<String, Option<String>>,
 }
 
 /// Judges the answers of one check.
@@ -191,7 +194,7 @@ pub fn judge_readable(form: &Form, answers: &[Answer]) -> (Judgement, Vec<Proble
 fn judge_read(form: &Form, read: Read<'_>) -> Judgement {
     let mut findings = Vec::new();
     let mut missing = Vec::new();
-    let mut good = BTreeSet::new();
+    let mut good = BTreeMap::new();
     let mut worst = Verdict::InService;
     for (step, tries) in form.steps.iter().zip(&read.tries) {
         if tries.is_empty() {
@@ -200,7 +203,8 @@ fn judge_read(form: &Form, read: Read<'_>) -> Judgement {
         }
         let done = judge_step(form, step, tries, &mut findings);
         if done.satisfied {
-            good.insert(step.step.id.clone());
+            let about = tries.last().and_then(|(answer, _)| answer.item.clone());
+            good.insert(step.step.id.clone(), about);
         }
         worst = worst.max(done.verdict);
     }

@@ -1,0 +1,130 @@
+//! `airmuster submit`, `standing`, `verify` and `head`.
+
+use std::path::PathBuf;
+
+use airmuster_domain::record::{Asset, Digest};
+
+use super::{DataFolder, Failure, print_json, read_input};
+use crate::clock::Clock;
+use crate::service::{Intake, Origin, verify::verify};
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Submit {
+    #[command(flatten)]
+    data: DataFolder,
+    /// Records in JSON, one a line, or - for standard input
+    #[arg(value_name = "FILE")]
+    records: PathBuf,
+}
+
+impl Submit {
+    /// Every record gets its own answer; the exit code is 2 when one was refused.
+    pub(super) async fn run(self, clock: &Clock) -> Result<(), Failure> {
+        let text = read_input(&self.records)?;
+        let store = self.data.open(clock).await?;
+        let (intake, writer) = Intake::start(store.clone(), clock.clone());
+        let mut refused = 0;
+        for (line, record) in (1..).zip(text.lines()).filter(|(_, l)| !l.trim().is_empty()) {
+            match intake.submit(record.as_bytes().to_vec(), Origin::Console).await {
+                Ok(receipt) => println!("{}", serde_json::to_string(&receipt)?),
+                Err(e) => {
+                    refused += 1;
+                    eprintln!("airmuster: line {line}: {e}");
+                }
+            }
+        }
+        drop(intake);
+        writer.await?;
+        store.close().await;
+        if refused > 0 { Err(Failure::input(format!("{refused} of them not taken in"))) } else { Ok(()) }
+    }
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Standing {
+    #[command(flatten)]
+    data: DataFolder,
+    /// The unit's number, or an asset like facepiece:F-204; without it, every asset
+    #[arg(value_name = "UNIT")]
+    unit: Option<String>,
+    /// Print JSON
+    #[arg(long)]
+    json: bool,
+}
+
+impl Standing {
+    pub(super) async fn run(self, clock: &Clock) -> Result<(), Failure> {
+        let store = self.data.open_existing(clock).await?;
+        let department = store.department().await?;
+        let assets = match &self.unit {
+            None => store.assets().await?,
+            Some(n) if n.contains(':') => {
+                vec![n.parse::<Asset>().map_err(|e| Failure::input(e.to_string()))?]
+            }
+            Some(n) => vec![format!("unit:{n}").parse::<Asset>().map_err(|e| Failure::input(e.to_string()))?],
+        };
+        let now = clock.now();
+        let mut standings = Vec::with_capacity(assets.len());
+        for asset in assets {
+            standings.push(store.standing(&asset, &department.clock, now).await?);
+        }
+        if self.json {
+            return match (&self.unit, standings.as_slice()) {
+                (Some(_), [one]) => print_json(one),
+                _ => print_json(&standings),
+            };
+        }
+        let when = |t| department.clock.local(t).format("%Y-%m-%d %H:%M");
+        for s in &standings {
+            println!("{}: {}", s.asset, s.state.words());
+            if let Some(c) = &s.last_check {
+                println!("  last good check {} by {}", when(c.at), c.by.as_deref().unwrap_or("nobody"));
+            }
+            if let Some(until) = s.until {
+                println!("  counts until {}", when(until));
+            }
+            for g in &s.grounds {
+                println!("  {}: {}", g.raise.kind.terms().title, g.raise.say);
+                println!("    cleared only by {}; {}", g.cleared_by, g.who);
+                println!("    ground {}", g.raise.key);
+            }
+        }
+        Ok(())
+    }
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Verify {
+    #[command(flatten)]
+    data: DataFolder,
+    /// A head that was written down: proves that nothing before it has changed
+    #[arg(long, value_name = "HASH")]
+    head: Option<Digest>,
+}
+
+impl Verify {
+    pub(super) async fn run(self, clock: &Clock) -> Result<(), Failure> {
+        let store = self.data.open_existing(clock).await?;
+        let report = verify(&store, clock.now(), self.head).await?;
+        if report.problems.is_empty() {
+            println!("{report}");
+            Ok(())
+        } else {
+            Err(Failure::other(report.to_string()))
+        }
+    }
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Head {
+    #[command(flatten)]
+    data: DataFolder,
+}
+
+impl Head {
+    pub(super) async fn run(self, clock: &Clock) -> Result<(), Failure> {
+        let head = self.data.open_existing(clock).await?.head().await?;
+        println!("{} {} {}", head.seq, head.hash, head.epoch);
+        Ok(())
+    }
+}

@@ -1,0 +1,145 @@
+//! The command line: one file per command.
+
+mod checking;
+mod judge;
+mod logbook;
+mod person;
+mod serve;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+use crate::clock::Clock;
+use crate::store::{Store, StoreError};
+
+/// Breathing-apparatus checks, standings and repairs for a fire department.
+#[derive(Debug, Parser)]
+#[command(version, about, max_term_width = 100)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Serve an invented fire district from a temporary folder, to try everything out
+    Demo(serve::Demo),
+    /// Serve a department's own data
+    Serve(serve::Serve),
+    /// Judge the answers of one check (TOML) and print the verdict (JSON)
+    Judge(judge::Judge),
+    /// Look at a rule table
+    #[command(subcommand)]
+    Rules(checking::Rules),
+    /// Hand records in (JSON, one a line) and print a receipt for each
+    Submit(logbook::Submit),
+    /// Print standings with their grounds
+    Standing(logbook::Standing),
+    /// Prove the logbook and recompute everything from it
+    Verify(logbook::Verify),
+    /// Print the logbook's head, to be written down
+    Head(logbook::Head),
+    /// Name a member and set a PIN, read from standard input
+    Person(person::Person),
+}
+
+/// Where the data is.
+#[derive(Debug, clap::Args)]
+struct DataFolder {
+    /// Folder with the database
+    #[arg(long, env = "AIRMUSTER_DATA", value_name = "DIR")]
+    data: PathBuf,
+}
+
+impl DataFolder {
+    async fn open(&self, clock: &Clock) -> Result<Store, StoreError> {
+        Store::open(&self.data, clock.id()).await
+    }
+
+    /// Opens a database that must be there: asking about nothing is a mistake.
+    async fn open_existing(&self, clock: &Clock) -> Result<Store, Failure> {
+        if !self.data.join(crate::store::FILE).is_file() {
+            return Err(Failure::input(format!("there is no database in {}", self.data.display())));
+        }
+        Ok(self.open(clock).await?)
+    }
+}
+
+/// Why a command failed, and with which exit code.
+#[derive(Debug)]
+struct Failure {
+    say: String,
+    code: u8,
+}
+
+impl Failure {
+    /// The input is bad: exit code 2.
+    fn input(say: impl Into<String>) -> Self {
+        Self { say: say.into(), code: 2 }
+    }
+
+    /// Something else went wrong: exit code 1.
+    fn other(say: impl Into<String>) -> Self {
+        Self { say: say.into(), code: 1 }
+    }
+}
+
+impl<E: std::error::Error> From<E> for Failure {
+    fn from(e: E) -> Self {
+        Self::other(e.to_string())
+    }
+}
+
+/// Runs the program.
+pub fn run() -> ExitCode {
+    let cli = Cli::parse();
+    let outcome = match cli.command {
+        Command::Judge(c) => c.run(),
+        Command::Rules(c) => c.run(),
+        other => tokio::runtime::Builder::new_multi_thread()
+            .enable_all()
+            .build()
+            .map_err(Failure::from)
+            .and_then(|rt| rt.block_on(run_async(other))),
+    };
+    match outcome {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            eprintln!("airmuster: {}", failure.say);
+            ExitCode::from(failure.code)
+        }
+    }
+}
+
+async fn run_async(command: Command) -> Result<(), Failure> {
+    let clock = Clock::System;
+    match command {
+        Command::Demo(c) => c.run(&clock).await,
+        Command::Serve(c) => c.run(&clock).await,
+        Command::Submit(c) => c.run(&clock).await,
+        Command::Standing(c) => c.run(&clock).await,
+        Command::Verify(c) => c.run(&clock).await,
+        Command::Head(c) => c.run(&clock).await,
+        Command::Person(c) => c.run(&clock).await,
+        Command::Judge(c) => c.run(),
+        Command::Rules(c) => c.run(),
+    }
+}
+
+/// Reads a file, or standard input for `-`.
+fn read_input(path: &std::path::Path) -> Result<String, Failure> {
+    let read = if path.as_os_str() == "-" {
+        std::io::read_to_string(std::io::stdin())
+    } else {
+        std::fs::read_to_string(path)
+    };
+    read.map_err(|e| Failure::input(format!("{} cannot be read: {e}", path.display())))
+}
+
+/// Prints a value as JSON.
+fn print_json(value: &impl serde::Serialize) -> Result<(), Failure> {
+    println!("{}", serde_json::to_string_pretty(value)?);
+    Ok(())
+}

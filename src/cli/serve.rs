@@ -1,0 +1,92 @@
+//! `airmuster serve` and `airmuster demo`.
+
+use std::net::SocketAddr;
+use std::path::{Path, PathBuf};
+
+use super::{DataFolder, Failure};
+use crate::clock::Clock;
+use crate::config::{File, LISTEN, LogFormat};
+use crate::infra::logging;
+use crate::service::pin::Cost;
+use crate::store::Store;
+use crate::{demo, web};
+
+#[derive(Debug, clap::Args)]
+struct Settings {
+    /// Address to listen on [default: 127.0.0.1:8460]
+    #[arg(long, env = "AIRMUSTER_LISTEN", value_name = "ADDR")]
+    listen: Option<SocketAddr>,
+    /// What to log, like info or airmuster=debug [default: info]
+    #[arg(long, env = "AIRMUSTER_LOG", value_name = "FILTER")]
+    log: Option<String>,
+    /// How to write the log [default: text]
+    #[arg(long, env = "AIRMUSTER_LOG_FORMAT", value_name = "FORMAT")]
+    log_format: Option<LogFormat>,
+    /// Settings file [default: airmuster.toml in the data folder, if there is one]
+    #[arg(long, env = "AIRMUSTER_CONFIG", value_name = "FILE")]
+    config: Option<PathBuf>,
+}
+
+impl Settings {
+    /// Starts logging and gives the address.
+    fn start(self, data: &Path) -> Result<SocketAddr, Failure> {
+        let file = File::read(self.config.as_deref(), data).map_err(|e| Failure::input(e.to_string()))?;
+        logging::start(
+            self.log.or(file.log).as_deref(),
+            self.log_format.or(file.log_format).unwrap_or_default(),
+        )
+        .map_err(Failure::input)?;
+        match self.listen.or(file.listen) {
+            Some(addr) => Ok(addr),
+            None => Ok(LISTEN.parse()?),
+        }
+    }
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Serve {
+    #[command(flatten)]
+    data: DataFolder,
+    #[command(flatten)]
+    settings: Settings,
+}
+
+impl Serve {
+    pub(super) async fn run(self, clock: &Clock) -> Result<(), Failure> {
+        let listen = self.settings.start(&self.data.data)?;
+        let store = self.data.open(clock).await?;
+        let serving = web::Serving::bind(store, clock.clone(), Cost::Full, listen).await?;
+        println!("airmuster is at http://{}", serving.address());
+        Ok(serving.run().await?)
+    }
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Demo {
+    /// Folder for the demo's database [default: a temporary one, gone when the demo stops]
+    #[arg(long, env = "AIRMUSTER_DATA", value_name = "DIR")]
+    data: Option<PathBuf>,
+    #[command(flatten)]
+    settings: Settings,
+}
+
+impl Demo {
+    pub(super) async fn run(self, clock: &Clock) -> Result<(), Failure> {
+        // Held until the end: dropping it removes the folder.
+        let temporary = match self.data {
+            Some(_) => None,
+            None => Some(tempfile::tempdir()?),
+        };
+        let dir = match (&self.data, &temporary) {
+            (Some(dir), _) => dir.clone(),
+            (None, Some(t)) => t.path().to_owned(),
+            (None, None) => return Err(Failure::other("there is no folder for the demo")),
+        };
+        let listen = self.settings.start(&dir)?;
+        let store = Store::open(&dir, clock.id()).await?;
+        let district = demo::fill(&store, clock).await?;
+        let serving = web::Serving::bind(store, clock.clone(), Cost::Least, listen).await?;
+        println!("{}", district.welcome(serving.address()));
+        Ok(serving.run().await?)
+    }
+}

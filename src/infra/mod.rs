@@ -1,0 +1,3 @@
+//! What the program needs of the machine.
+
+pub mod logging;

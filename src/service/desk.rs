@@ -1,0 +1,80 @@
+//! Gathers the facts that a desk record is decided on, inside the transaction that writes it.
+
+use std::collections::BTreeSet;
+
+use airmuster_domain::Millis;
+use airmuster_domain::desk::{Facts, Refusal, asset_of, may};
+use airmuster_domain::record::{AssetKind, Desk};
+use airmuster_domain::standing::speaks_about;
+
+use super::intake::{IntakeError, Origin};
+use crate::store::{StoreError, Write};
+
+/// Decides whether a desk record may be made now.
+pub async fn decide(
+    write: &mut Write,
+    desk: &Desk,
+    by: Option<&str>,
+    origin: &Origin,
+    now: Millis,
+) -> Result<(), IntakeError> {
+    if matches!(origin, Origin::Tablet { .. }) {
+        let say = "this is written at the desk, not on a tablet".to_owned();
+        return Err(Refusal { say, forbidden: true }.into());
+    }
+    if by.is_none() && *origin != Origin::Console {
+        let say = "this needs a signature".to_owned();
+        return Err(Refusal { say, forbidden: true }.into());
+    }
+    let facts = gather(write, desk, by, now).await?;
+    if by.is_some() && facts.by.is_none() {
+        return Err(Refusal { say: "the signer is not in the register".to_owned(), forbidden: true }.into());
+    }
+    Ok(may(desk, &facts)?)
+}
+
+async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -> Result<Facts, StoreError> {
+    let mut facts = Facts::default();
+    if let Some(by) = by {
+        facts.by = write.signer(by).await?;
+    }
+    if let Some(asset) = asset_of(desk) {
+        facts.open = write.open_grounds(&asset, now).await?;
+        if asset.kind == AssetKind::Unit {
+            // A unit whose profile is not known here has a family that nobody is qualified for.
+            facts.family = Some(family(write, &asset).await?.unwrap_or_default());
+        }
+    }
+    match desk {
+        Desk::Return(r) => {
+            facts.check = write.done(&r.proving).await?;
+            if let Some(second) = &r.second_signer {
+                facts.second = write.signer(second).await?;
+            }
+        }
+        Desk::Accepted(a) => {
+            facts.check = write.done(&a.check).await?.filter(|d| d.unit.number == a.unit);
+        }
+        Desk::TicketStage(t) => facts.stage = write.stage(t.ticket).await?,
+        Desk::Worked(w) => facts.stage = write.stage(w.ticket).await?,
+        _ => {}
+    }
+    if let Some(id) = speaks_about(desk) {
+        let variants: BTreeSet<_> = write.variants(id).await?.iter().map(|k| k.record.name.digest).collect();
+        facts.variants = variants;
+    }
+    Ok(facts)
+}
+
+async fn family(
+    write: &mut Write,
+    asset: &airmuster_domain::record::Asset,
+) -> Result<Option<String>, StoreError> {
+    let Some(profile) = write.profile_of(asset).await? else {
+        return Ok(None);
+    };
+    let rules = write.rules_in_force().await?;
+    let tables = write.tables();
+    let digest = rules.unwrap_or_else(|| tables.default_digest());
+    Ok(tables.get(&digest).and_then(|t| t.profiles.get(&profile)).map(|p| p.family.clone()))
+}

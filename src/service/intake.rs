@@ -1,0 +1,313 @@
+//! The one way in for data: `submit(bytes) → receipt`.
+//!
+//! One task writes. It commits whatever is waiting together, each record behind a savepoint of
+//! its own, and answers only after the commit: what was acknowledged survives a power cut.
+
+use std::sync::Arc;
+
+use airmuster_domain::Millis;
+use airmuster_domain::ground::Kind;
+use airmuster_domain::record::{
+    Asset, Body, Check, Desk, Digest, Doubt, Field, NotARecord, Outcome, Record, RecordRef, Stamp,
+    TicketOpened, decode, encode,
+};
+use airmuster_domain::standing::SLACK;
+use serde::Serialize;
+use tokio::sync::{mpsc, oneshot};
+use uuid::Uuid;
+
+use super::desk;
+use crate::clock::Clock;
+use crate::store::{Place, Store, StoreError, Write};
+
+/// How many records are committed together at most.
+const TOGETHER: usize = 64;
+
+/// The tablet's name in records that the server writes itself.
+pub const DESK: &str = "desk";
+
+/// What wrote a record, in its envelope.
+pub const CLIENT: &str = concat!("airmuster ", env!("CARGO_PKG_VERSION"));
+
+/// Where a record comes from, and so what it may be.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Origin {
+    /// A tablet. Only field records; a signature that is not the proven one does not count until
+    /// an officer has settled it.
+    Tablet {
+        /// The member whose PIN was checked, if one was.
+        proven: Option<String>,
+    },
+    /// A page at the server, the signer's PIN having been checked.
+    Desk,
+    /// Whoever holds the machine itself, at its console.
+    Console,
+}
+
+/// How a record was taken in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Status {
+    /// Stored.
+    Stored,
+    /// It was there already, byte for byte.
+    AlreadyStored,
+    /// Stored, but it cannot be judged here.
+    NeedsAttention,
+}
+
+/// What the writer of a record gets back.
+#[derive(Debug, Clone, Serialize)]
+pub struct Receipt {
+    /// The record's id.
+    pub id: Uuid,
+    /// SHA-256 of its bytes, as they arrived.
+    pub digest: Digest,
+    /// How it was taken in.
+    pub status: Status,
+    /// Its number in the logbook.
+    pub seq: i64,
+    /// When it was received.
+    pub received: Millis,
+    /// Names the history; new after a restore.
+    pub epoch: String,
+    /// The end of the chain after it.
+    pub head: Digest,
+    /// Why it cannot be judged here.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub attention: Option<String>,
+}
+
+/// Why a record was not taken in.
+#[derive(Debug, Clone, thiserror::Error)]
+pub enum IntakeError {
+    /// Not a record at all.
+    #[error("this is not a record: {0}")]
+    NotARecord(#[from] NotARecord),
+    /// A desk record that may not be made now.
+    #[error("{0}")]
+    Refused(#[from] airmuster_domain::desk::Refusal),
+    /// Another record with this id is stored, and only one was wanted.
+    #[error("this was handed in before")]
+    Before(RecordRef),
+    /// The database cannot take it.
+    #[error("{0}")]
+    Store(Arc<StoreError>),
+    /// The server is stopping.
+    #[error("the server is stopping; try again")]
+    Stopping,
+}
+
+impl From<StoreError> for IntakeError {
+    fn from(e: StoreError) -> Self {
+        Self::Store(Arc::new(e))
+    }
+}
+
+struct Job {
+    record: Record,
+    bytes: Vec<u8>,
+    origin: Origin,
+    once: bool,
+    answer: oneshot::Sender<Result<Receipt, IntakeError>>,
+}
+
+/// The way in. Cheap to clone; the writer stops when the last clone is gone.
+#[derive(Debug, Clone)]
+pub struct Intake {
+    queue: mpsc::Sender<Job>,
+}
+
+impl Intake {
+    /// Starts the writer. The handle ends when every [`Intake`] is dropped and all is written.
+    pub fn start(store: Store, clock: Clock) -> (Self, tokio::task::JoinHandle<()>) {
+        let (queue, jobs) = mpsc::channel(4 * TOGETHER);
+        let task = tokio::spawn(write_all(store, clock, jobs));
+        (Self { queue }, task)
+    }
+
+    /// Hands a record in. Handing the same bytes in again gives the same place.
+    ///
+    /// # Errors
+    /// See [`IntakeError`]; nothing was stored then.
+    pub async fn submit(&self, bytes: Vec<u8>, origin: Origin) -> Result<Receipt, IntakeError> {
+        self.hand_in(bytes, origin, false).await
+    }
+
+    /// As [`Intake::submit`], but refuses another record with an id that is stored: for forms,
+    /// where going back and sending again is a mistake and not a second account.
+    pub async fn submit_once(&self, bytes: Vec<u8>, origin: Origin) -> Result<Receipt, IntakeError> {
+        self.hand_in(bytes, origin, true).await
+    }
+
+    async fn hand_in(&self, bytes: Vec<u8>, origin: Origin, once: bool) -> Result<Receipt, IntakeError> {
+        let record = decode(&bytes)?;
+        let (answer, answered) = oneshot::channel();
+        let job = Job { record, bytes, origin, once, answer };
+        self.queue.send(job).await.map_err(|_| IntakeError::Stopping)?;
+        answered.await.map_err(|_| IntakeError::Stopping)?
+    }
+}
+
+async fn write_all(store: Store, clock: Clock, mut jobs: mpsc::Receiver<Job>) {
+    let mut batch = Vec::with_capacity(TOGETHER);
+    while jobs.recv_many(&mut batch, TOGETHER).await > 0 {
+        let mut answers = Vec::with_capacity(batch.len());
+        let mut results = Vec::with_capacity(batch.len());
+        let outcome =
+            write_batch(&store, &clock, std::mem::take(&mut batch), &mut answers, &mut results).await;
+        if let Err(e) = outcome {
+            tracing::error!(error = %e, records = answers.len(), "records could not be stored");
+            let e = Arc::new(e);
+            results = answers.iter().map(|_| Err(IntakeError::Store(Arc::clone(&e)))).collect();
+        }
+        for (answer, result) in answers.into_iter().zip(results) {
+            // Whoever asked may be gone; the record is stored all the same.
+            let _ = answer.send(result);
+        }
+    }
+}
+
+async fn write_batch(
+    store: &Store,
+    clock: &Clock,
+    batch: Vec<Job>,
+    answers: &mut Vec<oneshot::Sender<Result<Receipt, IntakeError>>>,
+    results: &mut Vec<Result<Receipt, IntakeError>>,
+) -> Result<(), StoreError> {
+    let mut jobs = Vec::with_capacity(batch.len());
+    for job in batch {
+        answers.push(job.answer);
+        jobs.push((job.record, job.bytes, job.origin, job.once));
+    }
+    let mut write = store.begin().await?;
+    for (record, bytes, origin, once) in jobs {
+        let mark = write.mark().await?;
+        match take_in(&mut write, clock, &record, &bytes, &origin, once).await {
+            Ok(receipt) => {
+                write.keep().await?;
+                results.push(Ok(receipt));
+            }
+            // SQLite may have given up the whole transaction then; nothing in it can be trusted.
+            Err(IntakeError::Store(e)) => {
+                return Err(Arc::try_unwrap(e).unwrap_or(StoreError::Busy));
+            }
+            Err(e) => {
+                write.back(mark).await?;
+                results.push(Err(e));
+            }
+        }
+    }
+    write.commit().await
+}
+
+async fn take_in(
+    write: &mut Write,
+    clock: &Clock,
+    record: &Record,
+    bytes: &[u8],
+    origin: &Origin,
+    once: bool,
+) -> Result<Receipt, IntakeError> {
+    if let Some(place) = write.find(&record.name).await? {
+        return Ok(receipt(write, record, place, Status::AlreadyStored, None));
+    }
+    if once && let Some(other) = write.variants(record.name.id).await?.first() {
+        return Err(IntakeError::Before(other.record.name));
+    }
+    let now = clock.now();
+    if let Body::Desk(d) = &record.body {
+        desk::decide(write, d, record.envelope.by.as_deref(), origin, now).await?;
+    }
+    let place = write.append(record, bytes, now).await?;
+    let projected = write.project(record, place).await?;
+    if let Body::Field(Field::Check(check)) = &record.body
+        && let Some(why) = doubt(record, check, origin, now)
+    {
+        let doubt = Desk::Doubt(Doubt { of: record.name, why });
+        write_own(write, clock, "doubt", &doubt, now).await?;
+    }
+    for asset in projected.for_bench {
+        open_ticket(write, clock, asset, record.name, now).await?;
+    }
+    let status = if projected.attention.is_some() { Status::NeedsAttention } else { Status::Stored };
+    Ok(receipt(write, record, place, status, projected.attention))
+}
+
+/// What speaks against letting a complete check count.
+fn doubt(record: &Record, check: &Check, origin: &Origin, now: Millis) -> Option<String> {
+    if check.outcome != Outcome::Complete {
+        return None;
+    }
+    if record.envelope.time() > now.saturating_add(SLACK) {
+        return Some("it is dated later than it was received".to_owned());
+    }
+    match origin {
+        Origin::Tablet { proven } if *proven != record.envelope.by => {
+            Some("its signature is not proven".to_owned())
+        }
+        _ => None,
+    }
+}
+
+async fn open_ticket(
+    write: &mut Write,
+    clock: &Clock,
+    asset: Asset,
+    because: RecordRef,
+    now: Millis,
+) -> Result<(), IntakeError> {
+    let open = write.open_grounds(&asset, now).await?;
+    let for_bench = |k: Kind| k.terms().bench;
+    if !open.iter().any(|g| for_bench(g.kind)) || write.open_ticket(&asset).await?.is_some() {
+        return Ok(());
+    }
+    let ticket = write.next_ticket().await?;
+    let opened = Desk::TicketOpened(TicketOpened { ticket, asset, because });
+    write_own(write, clock, "ticket_opened", &opened, now).await
+}
+
+/// Writes a desk record of the server's own, in the same transaction.
+async fn write_own(
+    write: &mut Write,
+    clock: &Clock,
+    kind: &str,
+    desk: &Desk,
+    now: Millis,
+) -> Result<(), IntakeError> {
+    let stamp = Stamp {
+        id: clock.id(),
+        tablet: DESK.to_owned(),
+        at: now,
+        client: CLIENT.to_owned(),
+        ..Stamp::default()
+    };
+    let bytes = match desk {
+        Desk::Doubt(d) => encode(kind, &stamp, d),
+        Desk::TicketOpened(t) => encode(kind, &stamp, t),
+        _ => return Ok(()),
+    };
+    let record = decode(&bytes)?;
+    let place = write.append(&record, &bytes, now).await?;
+    write.project(&record, place).await?;
+    Ok(())
+}
+
+fn receipt(
+    write: &Write,
+    record: &Record,
+    place: Place,
+    status: Status,
+    attention: Option<String>,
+) -> Receipt {
+    Receipt {
+        id: record.name.id,
+        digest: record.name.digest,
+        status,
+        seq: place.seq,
+        received: place.received,
+        epoch: write.head().epoch.clone(),
+        head: write.head().hash,
+        attention,
+    }
+}
