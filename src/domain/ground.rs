@@ -387,7 +387,7 @@ fn check_effects(record: &Record, check: &Check, forms: &mut dyn Forms, out: &mu
                     && problems.is_empty()
                     && !(failed && check.purpose == Purpose::Proving),
                 items: good_items(check, &form, &judgement.good),
-                good: judgement.good,
+                good: judgement.good.into_keys().collect(),
                 seen: check.seen.iter().cloned().collect(),
             });
         }
@@ -426,15 +426,17 @@ fn tried_with(check: &Check, form: &Form) -> BTreeSet<Asset> {
     facepiece.into_iter().chain(cylinder).collect()
 }
 
-fn good_items(check: &Check, form: &Form, good: &BTreeSet<String>) -> BTreeMap<String, String> {
-    let steps = form.steps.iter().map(|s| &s.step).filter(|s| good.contains(&s.id));
-    steps
-        .filter_map(|s| {
-            let last = check.answers.iter().filter(|a| a.step == s.id).max_by_key(|a| a.attempt)?;
-            let item = last.item.as_ref().or_else(|| own_item(check, s.subject))?;
-            Some((s.id.clone(), item.clone()))
-        })
-        .collect()
+fn good_items(
+    check: &Check,
+    form: &Form,
+    good: &BTreeMap<String, Option<String>>,
+) -> BTreeMap<String, String> {
+    let about = |(step, item): (&String, &Option<String>)| {
+        let subject = form.step(step)?.subject();
+        let item = item.as_ref().or_else(|| own_item(check, subject))?;
+        Some((step.clone(), item.clone()))
+    };
+    good.iter().filter_map(about).collect()
 }
 
 fn plain_raise(record: &Record, asset: &Asset, kind: Kind, say: String) -> Raise {
