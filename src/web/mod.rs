@@ -1,5 +1,16 @@
 //! The web shell: routes, handlers, and the views they fill.
 
+mod api;
+mod assets;
+mod auth;
+mod bench;
+mod crew;
+mod error;
+mod html;
+mod layers;
+mod officer;
+mod present;
+mod routes;
 mod serving;
 pub mod view;
 

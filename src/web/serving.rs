@@ -3,11 +3,10 @@
 use std::net::SocketAddr;
 use std::time::Duration;
 
-use axum::Router;
-use axum::routing::get;
 use tokio::net::TcpListener;
 use tokio::task::JoinHandle;
 
+use super::routes::router;
 use crate::clock::Clock;
 use crate::service::Intake;
 use crate::service::pin::{Cost, Pins};
@@ -66,7 +65,8 @@ impl Serving {
     /// When serving fails.
     pub async fn run(self) -> std::io::Result<()> {
         let store = self.app.store.clone();
-        let router = router(self.app);
+        let router = router(&self.app);
+        drop(self.app);
         let (asked, stop) = tokio::sync::watch::channel(());
         let mut late = asked.subscribe();
         let serve = axum::serve(self.listener, router).with_graceful_shutdown(async move {
@@ -86,10 +86,6 @@ impl Serving {
         store.close().await;
         Ok(())
     }
-}
-
-fn router(app: App) -> Router {
-    Router::new().route("/healthz", get(|| async { "ok" })).with_state(app)
 }
 
 async fn asked_to_stop() {

@@ -1,0 +1,89 @@
+//! What programs ask: records in, and whether the server is well.
+
+use axum::Json;
+use axum::body::Bytes;
+use axum::extract::State;
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use serde::Serialize;
+use serde_json::value::RawValue;
+
+use super::auth::Visitor;
+use super::error::WebError;
+use super::serving::App;
+use crate::service::{IntakeError, Origin, Receipt};
+
+/// Records in one request at most.
+const MOST: usize = 100;
+
+/// `GET /healthz`: whether the database answers.
+pub async fn show_health(State(app): State<App>) -> Result<&'static str, WebError> {
+    app.store.ping().await?;
+    Ok("ok")
+}
+
+/// What one record was answered.
+#[derive(Debug, Serialize)]
+#[serde(untagged)]
+enum Answer {
+    Taken(Box<Receipt>),
+    Refused(Refused),
+}
+
+/// A record that was not taken, and what to do.
+#[derive(Debug, Serialize)]
+struct Refused {
+    status: &'static str,
+    say: String,
+}
+
+/// `POST /api/v1/records`: one record, or a list of them; an answer each, in order.
+///
+/// The bytes that are stored and hashed are those of the record as they stand in the request. A
+/// record of the signed-in member is proven by the session; any other signature is taken down and
+/// does not count until it is settled.
+pub async fn take_records(
+    State(app): State<App>,
+    visitor: Visitor,
+    headers: HeaderMap,
+    body: Bytes,
+) -> Result<Response, WebError> {
+    let json = headers
+        .get(header::CONTENT_TYPE)
+        .and_then(|v| v.to_str().ok())
+        .is_some_and(|v| v.split(';').next().is_some_and(|t| t.trim().eq_ignore_ascii_case("application/json")));
+    if !json {
+        return Ok(StatusCode::UNSUPPORTED_MEDIA_TYPE.into_response());
+    }
+    let origin = Origin::Tablet { proven: visitor.member.map(|m| m.id) };
+    let many = body.iter().find(|b| !b.is_ascii_whitespace()) == Some(&b'[');
+    if !many {
+        let answer = take(&app, body.trim_ascii().to_vec(), origin).await?;
+        let status = match &answer {
+            Answer::Taken(_) => StatusCode::OK,
+            Answer::Refused(_) => StatusCode::UNPROCESSABLE_ENTITY,
+        };
+        return Ok((status, Json(answer)).into_response());
+    }
+    let records: Vec<&RawValue> = serde_json::from_slice(&body).map_err(|_| WebError::Unreadable)?;
+    if records.len() > MOST {
+        return Err(WebError::Conflict(format!("Send at most {MOST} records at once.")));
+    }
+    let mut answers = Vec::with_capacity(records.len());
+    for record in records {
+        answers.push(take(&app, record.get().as_bytes().to_vec(), origin.clone()).await?);
+    }
+    Ok(Json(answers).into_response())
+}
+
+/// Only a failure of the database fails the whole request: then nothing is known of the rest.
+async fn take(app: &App, bytes: Vec<u8>, origin: Origin) -> Result<Answer, WebError> {
+    let refused = |say: String| Answer::Refused(Refused { status: "refused", say });
+    match app.intake.submit(bytes, origin).await {
+        Ok(receipt) => Ok(Answer::Taken(Box::new(receipt))),
+        Err(e @ (IntakeError::NotARecord(_) | IntakeError::Refused(_) | IntakeError::Before(_))) => {
+            Ok(refused(e.to_string()))
+        }
+        Err(e @ (IntakeError::Store(_) | IntakeError::Stopping)) => Err(e.into()),
+    }
+}

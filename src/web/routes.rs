@@ -1,0 +1,79 @@
+//! Every route in one list, with who may call it. What is not here is denied.
+
+use airmuster_domain::role::Role;
+use axum::Router;
+use axum::http::Method;
+use axum::middleware;
+use axum::routing::{MethodRouter, get, post};
+
+use super::auth::{self, Who, guard};
+use super::serving::App;
+use super::{api, assets, bench, crew, layers, officer};
+
+/// A line of the list.
+pub struct Route {
+    /// GET or POST.
+    pub method: Method,
+    /// The path, with `{names}`.
+    pub path: &'static str,
+    /// Who may.
+    pub who: Who,
+    handler: MethodRouter<App>,
+}
+
+const OFFICER: Who = Who::Roles(&[Role::Officer, Role::Administrator]);
+const BENCH: Who = Who::Roles(&[Role::Technician, Role::Officer, Role::Administrator]);
+const TECHNICIAN: Who = Who::Roles(&[Role::Technician]);
+const RETIRE: Who = Who::Roles(&[Role::Technician, Role::Administrator]);
+
+/// The list.
+pub fn list() -> Vec<Route> {
+    use Who::Anyone;
+    let show = |path, who, handler| Route { method: Method::GET, path, who, handler };
+    let send = |path, who, handler| Route { method: Method::POST, path, who, handler };
+    vec![
+        show("/healthz", Anyone, get(api::show_health)),
+        show("/static/{*path}", Anyone, get(assets::show_file)),
+        show("/sign-in", Anyone, get(auth::show_sign_in)),
+        send("/sign-in", Anyone, post(auth::sign_in)),
+        send("/sign-out", Anyone, post(auth::sign_out)),
+        send("/settings/gloves", Anyone, post(auth::set_gloves)),
+        send("/api/v1/records", Anyone, post(api::take_records)),
+        // The crew, on a shared tablet: whoever signs gives a PIN with the record.
+        show("/", Anyone, get(crew::board::show_start)),
+        show("/stations", Anyone, get(crew::board::show_stations)),
+        show("/stations/{station}", Anyone, get(crew::board::show_board)),
+        show("/units/{unit}", Anyone, get(crew::unit::show_unit)),
+        show("/units/{unit}/check", Anyone, get(crew::check::show_form)),
+        send("/units/{unit}/check", Anyone, post(crew::check::take_form)),
+        send("/units/{unit}/check/sign", Anyone, post(crew::sign::sign_check)),
+        show("/units/{unit}/out", Anyone, get(crew::out::show_form)),
+        send("/units/{unit}/out", Anyone, post(crew::out::take_form)),
+        show("/units/{unit}/tag", Anyone, get(crew::unit::show_tag)),
+        show("/records/{seq}", Anyone, get(crew::record::show_record)),
+        show("/records/{seq}/verdict", Anyone, get(crew::verdict::show_verdict)),
+        // The officer.
+        show("/rigs", OFFICER, get(officer::roster::show_rigs)),
+        show("/rigs/{rig}", OFFICER, get(officer::roster::show_rig)),
+        show("/records/{seq}/settle", OFFICER, get(officer::settle::show_form)),
+        send("/records/{seq}/settle", OFFICER, post(officer::settle::take_form)),
+        // The technician.
+        show("/bench", BENCH, get(bench::queue::show_queue)),
+        show("/tickets/{ticket}", BENCH, get(bench::ticket::show_ticket)),
+        send("/tickets/{ticket}/stage", TECHNICIAN, post(bench::ticket::change_stage)),
+        send("/tickets/{ticket}/work", TECHNICIAN, post(bench::ticket::write_work)),
+        send("/tickets/{ticket}/return", TECHNICIAN, post(bench::returning::take_form)),
+        show("/units/{unit}/retire", RETIRE, get(bench::retire::show_form)),
+        send("/units/{unit}/retire", RETIRE, post(bench::retire::take_form)),
+    ]
+}
+
+/// The router: every line with its guard, and all layers around.
+pub fn router(app: &App) -> Router {
+    let mut router = Router::new();
+    for route in list() {
+        let layer = middleware::from_fn_with_state((app.clone(), route.who), guard);
+        router = router.route(route.path, route.handler.route_layer(layer));
+    }
+    layers::around(router.fallback(layers::not_found), app)
+}
