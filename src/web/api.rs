@@ -48,10 +48,9 @@ pub async fn take_records(
     headers: HeaderMap,
     body: Bytes,
 ) -> Result<Response, WebError> {
-    let json = headers
-        .get(header::CONTENT_TYPE)
-        .and_then(|v| v.to_str().ok())
-        .is_some_and(|v| v.split(';').next().is_some_and(|t| t.trim().eq_ignore_ascii_case("application/json")));
+    let json = headers.get(header::CONTENT_TYPE).and_then(|v| v.to_str().ok()).is_some_and(|v| {
+        v.split(';').next().is_some_and(|t| t.trim().eq_ignore_ascii_case("application/json"))
+    });
     if !json {
         return Ok(StatusCode::UNSUPPORTED_MEDIA_TYPE.into_response());
     }

@@ -47,14 +47,18 @@ pub fn around(routes: Router<App>, app: &App) -> Router {
         .layer(header(header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
         // Not no-referrer: over plain http the browser would then send forms with a null origin.
         .layer(header(header::REFERRER_POLICY, "same-origin"))
-        .layer(SetResponseHeaderLayer::if_not_present(header::CACHE_CONTROL, HeaderValue::from_static("no-store")))
+        .layer(SetResponseHeaderLayer::if_not_present(
+            header::CACHE_CONTROL,
+            HeaderValue::from_static("no-store"),
+        ))
         .layer(TraceLayer::new_for_http())
         .with_state(app.clone())
 }
 
 #[expect(clippy::needless_pass_by_value, reason = "the layer hands the cause over")]
 fn on_panic(cause: Box<dyn Any + Send>) -> Response {
-    let said = cause.downcast_ref::<String>().map(String::as_str).or_else(|| cause.downcast_ref::<&str>().copied());
+    let said =
+        cause.downcast_ref::<String>().map(String::as_str).or_else(|| cause.downcast_ref::<&str>().copied());
     tracing::error!(panic = said.unwrap_or("without words"), "a request panicked");
     StatusCode::INTERNAL_SERVER_ERROR.into_response()
 }

@@ -113,7 +113,9 @@ pub fn when(clock: &ShiftClock, t: Millis, now: Millis) -> String {
         0 => at.format("%H:%M").to_string(),
         1 => at.format("yesterday %H:%M").to_string(),
         -1 => at.format("tomorrow %H:%M").to_string(),
-        _ if at.format("%Y").to_string() == today.format("%Y").to_string() => at.format("%-d %b %H:%M").to_string(),
+        _ if at.format("%Y").to_string() == today.format("%Y").to_string() => {
+            at.format("%-d %b %H:%M").to_string()
+        }
         _ => at.format("%-d %b %Y %H:%M").to_string(),
     }
 }
@@ -266,6 +268,9 @@ mod tests {
         assert_eq!(when(&clock, now - 12 * hour, now), "yesterday 19:04");
         assert_eq!(when(&clock, now - 48 * hour, now), "24 Nov 07:04");
         assert_eq!(when(&clock, now - 365 * 24 * hour, now), "26 Nov 2025 07:04");
-        assert_eq!((age(now - 90_000, now), age(now - 49 * hour, now)), ("1 min".to_owned(), "2 days".to_owned()));
+        assert_eq!(
+            (age(now - 90_000, now), age(now - 49 * hour, now)),
+            ("1 min".to_owned(), "2 days".to_owned())
+        );
     }
 }

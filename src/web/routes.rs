@@ -8,7 +8,7 @@ use axum::routing::{MethodRouter, get, post};
 
 use super::auth::{self, Who, guard};
 use super::serving::App;
-use super::{api, assets, bench, crew, layers, officer};
+use super::{api, assets, crew, layers};
 
 /// A line of the list.
 pub struct Route {
@@ -43,28 +43,8 @@ pub fn list() -> Vec<Route> {
         show("/", Anyone, get(crew::board::show_start)),
         show("/stations", Anyone, get(crew::board::show_stations)),
         show("/stations/{station}", Anyone, get(crew::board::show_board)),
-        show("/units/{unit}", Anyone, get(crew::unit::show_unit)),
-        show("/units/{unit}/check", Anyone, get(crew::check::show_form)),
-        send("/units/{unit}/check", Anyone, post(crew::check::take_form)),
-        send("/units/{unit}/check/sign", Anyone, post(crew::sign::sign_check)),
-        show("/units/{unit}/out", Anyone, get(crew::out::show_form)),
-        send("/units/{unit}/out", Anyone, post(crew::out::take_form)),
-        show("/units/{unit}/tag", Anyone, get(crew::unit::show_tag)),
-        show("/records/{seq}", Anyone, get(crew::record::show_record)),
-        show("/records/{seq}/verdict", Anyone, get(crew::verdict::show_verdict)),
         // The officer.
-        show("/rigs", OFFICER, get(officer::roster::show_rigs)),
-        show("/rigs/{rig}", OFFICER, get(officer::roster::show_rig)),
-        show("/records/{seq}/settle", OFFICER, get(officer::settle::show_form)),
-        send("/records/{seq}/settle", OFFICER, post(officer::settle::take_form)),
         // The technician.
-        show("/bench", BENCH, get(bench::queue::show_queue)),
-        show("/tickets/{ticket}", BENCH, get(bench::ticket::show_ticket)),
-        send("/tickets/{ticket}/stage", TECHNICIAN, post(bench::ticket::change_stage)),
-        send("/tickets/{ticket}/work", TECHNICIAN, post(bench::ticket::write_work)),
-        send("/tickets/{ticket}/return", TECHNICIAN, post(bench::returning::take_form)),
-        show("/units/{unit}/retire", RETIRE, get(bench::retire::show_form)),
-        send("/units/{unit}/retire", RETIRE, post(bench::retire::take_form)),
     ]
 }
 

@@ -16,7 +16,7 @@ use sha2::{Digest as _, Sha256};
 use super::error::WebError;
 use super::serving::App;
 
-pub use pages::{set_gloves, show_sign_in, sign_in, sign_out};
+pub use pages::{lasting, set_gloves, show_sign_in, sign_in, sign_out};
 
 /// The cookie that names a session.
 pub const SESSION: &str = "airmuster_session";
@@ -132,7 +132,12 @@ pub async fn identify(app: &App, jar: &CookieJar, path: String) -> Result<Visito
 }
 
 /// Stands before every route and lets through whom the route's line in the list names.
-pub async fn guard(State((app, who)): State<(App, Who)>, jar: CookieJar, mut request: Request, next: Next) -> Response {
+pub async fn guard(
+    State((app, who)): State<(App, Who)>,
+    jar: CookieJar,
+    mut request: Request,
+    next: Next,
+) -> Response {
     let path = request.uri().path_and_query().map_or("/", |p| p.as_str()).to_owned();
     let visitor = match identify(&app, &jar, path.clone()).await {
         Ok(visitor) => visitor,

@@ -60,7 +60,8 @@ pub async fn sign_in(
     };
     if let Some((field, text)) = problem {
         let lines = vec![ProblemLine { field: field.to_owned(), text: text.to_owned() }];
-        return Ok(Again(sign_in_view(&app, &visitor, &form.member, next, Problems { lines }).await?).into_response());
+        return Ok(Again(sign_in_view(&app, &visitor, &form.member, next, Problems { lines }).await?)
+            .into_response());
     }
     let token = app.clock.random::<32>().iter().fold(String::new(), |mut out, b| {
         use std::fmt::Write;
@@ -141,7 +142,9 @@ mod tests {
 
     #[test]
     fn signing_in_never_leads_to_another_server() {
-        for next in ["https://elsewhere.example", "//elsewhere.example", "/\\elsewhere.example", "elsewhere", ""] {
+        for next in
+            ["https://elsewhere.example", "//elsewhere.example", "/\\elsewhere.example", "elsewhere", ""]
+        {
             assert_eq!(local(next), "/", "{next}");
         }
         assert_eq!(local("/bench?stage=x"), "/bench?stage=x");

@@ -1,0 +1,120 @@
+//! The station chooser and the station board.
+
+use airmuster_domain::standing::State as Standing;
+use axum::extract::{Path, State};
+use axum::response::{IntoResponse, Redirect, Response};
+use axum_extra::extract::CookieJar;
+
+use crate::service::fleet::{Fleet, UnitFacts};
+use crate::store::SeatRow;
+use crate::web::auth::{STATION, Visitor, lasting};
+use crate::web::error::WebError;
+use crate::web::html::Html;
+use crate::web::present::{checked_words, ground_words, page, standing, station_href, thin, unit_ref};
+use crate::web::serving::App;
+use crate::web::view::Action;
+use crate::web::view::board::{Line, RigBlock, StationBoard, StationChooser, StationTile};
+
+/// `GET /`: the board of the tablet's station, or the chooser.
+pub async fn show_start(visitor: Visitor) -> Response {
+    let to = visitor.station.as_deref().map_or("/stations".to_owned(), station_href);
+    Redirect::to(&to).into_response()
+}
+
+/// `GET /stations`.
+pub async fn show_stations(
+    State(app): State<App>,
+    visitor: Visitor,
+) -> Result<Html<StationChooser>, WebError> {
+    let fleet = Fleet::load(&app.store, app.clock.now()).await?;
+    let stations = fleet
+        .stations
+        .iter()
+        .map(|s| {
+            let seats: Vec<&SeatRow> =
+                fleet.seats.iter().filter(|seat| seat.station == s.id && !seat.kit).collect();
+            let mut rigs: Vec<&str> = seats.iter().map(|s| s.rig_name.as_str()).collect();
+            rigs.dedup();
+            StationTile {
+                name: s.name.clone(),
+                href: station_href(&s.id),
+                rigs: rigs.join(", "),
+                ready: seats.iter().filter(|s| fleet.seat_ready(s)).count(),
+                seats: seats.len(),
+            }
+        })
+        .collect();
+    Ok(Html(StationChooser { page: page(&app, &visitor, "Stations").await?, stations }))
+}
+
+/// `GET /stations/{station}`: the board. The tablet remembers which station it looked at last.
+pub async fn show_board(
+    State(app): State<App>,
+    mut visitor: Visitor,
+    jar: CookieJar,
+    Path(id): Path<String>,
+) -> Result<impl IntoResponse, WebError> {
+    let fleet = Fleet::load(&app.store, app.clock.now()).await?;
+    let station = fleet.stations.iter().find(|s| s.id == id).ok_or(WebError::NotFound)?;
+    let mut rigs: Vec<RigBlock> = Vec::new();
+    for seat in fleet.seats.iter().filter(|s| s.station == id) {
+        let href = format!("/rigs/{}", seat.rig);
+        if rigs.last().is_none_or(|r| r.href != href) {
+            rigs.push(RigBlock { name: seat.rig_name.clone(), href, ..RigBlock::default() });
+        }
+        if let Some(rig) = rigs.last_mut() {
+            let line = line(&fleet, seat.name.clone(), fleet.in_seat(seat));
+            if seat.kit { rig.kits.push(line) } else { rig.seats.push(line) }
+        }
+    }
+    let spares = fleet.spares_of(&id).map(|u| line(&fleet, "Spare".to_owned(), Some(u))).collect();
+    let attention = app
+        .store
+        .needing_attention()
+        .await?
+        .into_iter()
+        .map(|(seq, _, why)| Action {
+            text: format!("A record needs attention: {why}."),
+            href: format!("/records/{seq}"),
+            next: false,
+        })
+        .collect();
+    visitor.station = Some(id.clone());
+    let view = StationBoard {
+        page: page(&app, &visitor, &station.name).await?,
+        station: station.name.clone(),
+        rigs,
+        spares,
+        attention,
+    };
+    Ok((jar.add(lasting(STATION, id)), Html(view)))
+}
+
+/// A seat, kit or spare in one line.
+fn line(fleet: &Fleet, place: String, unit: Option<&UnitFacts>) -> Line {
+    let Some(unit) = unit else {
+        return Line { place, reason: Some("No unit is here.".to_owned()), ..Line::default() };
+    };
+    let s = &unit.standing;
+    let (checked, due) = checked_words(fleet, s);
+    let number = &unit.row.number;
+    let check = |text: &str| {
+        Some(Action { text: text.to_owned(), href: format!("/units/{number}/check"), next: false })
+    };
+    Line {
+        place,
+        unit: Some(unit_ref(number)),
+        strip: thin(fleet, unit),
+        standing: Some(standing(s.state)),
+        checked,
+        due,
+        reason: s.grounds.first().filter(|_| s.state > Standing::CheckDue).map(ground_words),
+        action: match s.state {
+            Standing::InService => check("Check again"),
+            Standing::CheckDue | Standing::PutRight => check("Start check"),
+            Standing::OutOfService | Standing::Held | Standing::Retired => {
+                Some(Action { text: "See why".to_owned(), href: format!("/units/{number}"), next: false })
+            }
+        },
+    }
+}

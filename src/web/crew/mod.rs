@@ -1,0 +1,3 @@
+//! The crew's pages, on a shared tablet.
+
+pub mod board;
