@@ -5,6 +5,7 @@ mod assets;
 mod auth;
 mod bench;
 mod crew;
+mod entered;
 mod error;
 mod html;
 mod layers;
@@ -12,6 +13,7 @@ mod officer;
 mod present;
 mod routes;
 mod serving;
+mod signing;
 pub mod view;
 
 pub use serving::Serving;
