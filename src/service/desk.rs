@@ -4,8 +4,8 @@ use std::collections::BTreeSet;
 
 use airmuster_domain::Millis;
 use airmuster_domain::desk::{Facts, Refusal, asset_of, may};
-use airmuster_domain::record::{AssetKind, Desk};
-use airmuster_domain::standing::speaks_about;
+use airmuster_domain::record::{AssetKind, Desk, Envelope};
+use airmuster_domain::standing::{SLACK, speaks_about};
 
 use super::intake::{IntakeError, Origin};
 use crate::store::{StoreError, Write};
@@ -14,10 +14,11 @@ use crate::store::{StoreError, Write};
 pub async fn decide(
     write: &mut Write,
     desk: &Desk,
-    by: Option<&str>,
+    envelope: &Envelope,
     origin: &Origin,
     now: Millis,
 ) -> Result<(), IntakeError> {
+    let by = envelope.by.as_deref();
     if matches!(origin, Origin::Tablet { .. }) {
         let say = "this is written at the desk, not on a tablet".to_owned();
         return Err(Refusal { say, forbidden: true }.into());
@@ -30,7 +31,19 @@ pub async fn decide(
     if by.is_some() && facts.by.is_none() {
         return Err(Refusal { say: "the signer is not in the register".to_owned(), forbidden: true }.into());
     }
-    Ok(may(desk, &facts)?)
+    may(desk, &facts)?;
+    // What is made at the desk holds from the moment at which it is decided, not from a later one.
+    if envelope.time() > now.saturating_add(SLACK) {
+        let say = "this is dated later than now; set the clock right and write it again".to_owned();
+        return Err(Refusal { say, forbidden: false }.into());
+    }
+    if let Desk::Register(entry) = desk
+        && let Some(what) = write.lacks(entry).await?
+    {
+        let say = format!("there is no {what} in the register; enter it first");
+        return Err(Refusal { say, forbidden: false }.into());
+    }
+    Ok(())
 }
 
 async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -> Result<Facts, StoreError> {
@@ -38,7 +51,13 @@ async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -
     if let Some(by) = by {
         facts.by = write.signer(by).await?;
     }
-    if let Some(asset) = asset_of(desk) {
+    let ticket = match desk {
+        Desk::TicketStage(t) => write.ticket(t.ticket).await?,
+        Desk::Worked(w) => write.ticket(w.ticket).await?,
+        _ => None,
+    };
+    facts.stage = ticket.as_ref().map(|t| t.stage);
+    if let Some(asset) = asset_of(desk).or(ticket.map(|t| t.asset)) {
         facts.open = write.open_grounds(&asset, now).await?;
         if asset.kind == AssetKind::Unit {
             // A unit whose profile is not known here has a family that nobody is qualified for.
@@ -55,8 +74,6 @@ async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -
         Desk::Accepted(a) => {
             facts.check = write.done(&a.check).await?.filter(|d| d.unit.number == a.unit);
         }
-        Desk::TicketStage(t) => facts.stage = write.stage(t.ticket).await?,
-        Desk::Worked(w) => facts.stage = write.stage(w.ticket).await?,
         _ => {}
     }
     if let Some(id) = speaks_about(desk) {

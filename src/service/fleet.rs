@@ -97,7 +97,8 @@ impl Fleet {
             Some(Place::Repairer) => "at an outside repairer".to_owned(),
             Some(Place::With { unit }) => format!("with unit {unit}"),
             Some(Place::Spare { station }) => {
-                let name = self.stations.iter().find(|s| s.id == *station).map_or(station.as_str(), |s| &s.name);
+                let name =
+                    self.stations.iter().find(|s| s.id == *station).map_or(station.as_str(), |s| &s.name);
                 format!("spare at {name}")
             }
             Some(Place::Seat { seat }) => match self.seats.iter().find(|s| s.seat == *seat) {

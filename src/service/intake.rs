@@ -161,6 +161,12 @@ async fn write_all(store: Store, clock: Clock, mut jobs: mpsc::Receiver<Job>) {
             let e = Arc::new(e);
             results = answers.iter().map(|_| Err(IntakeError::Store(Arc::clone(&e)))).collect();
         }
+        // Rule tables of records that were not stored must not judge any others.
+        if results.iter().any(|r| matches!(r, Err(IntakeError::Store(_))))
+            && let Err(e) = store.load_tables().await
+        {
+            tracing::error!(error = %e, "the rule tables could not be read again");
+        }
         for (answer, result) in answers.into_iter().zip(results) {
             // Whoever asked may be gone; the record is stored all the same.
             let _ = answer.send(result);
@@ -189,10 +195,13 @@ async fn write_batch(
                 results.push(Ok(receipt));
             }
             // SQLite may have given up the whole transaction then; nothing in it can be trusted.
-            Err(IntakeError::Store(e)) => {
+            Err(IntakeError::Store(e)) if !e.is_one_records() => {
                 return Err(Arc::try_unwrap(e).unwrap_or(StoreError::Busy));
             }
             Err(e) => {
+                if let IntakeError::Store(why) = &e {
+                    tracing::error!(error = %why, record = %record.name.id, "a record could not be stored");
+                }
                 write.back(mark).await?;
                 results.push(Err(e));
             }
@@ -217,7 +226,7 @@ async fn take_in(
     }
     let now = clock.now();
     if let Body::Desk(d) = &record.body {
-        desk::decide(write, d, record.envelope.by.as_deref(), origin, now).await?;
+        desk::decide(write, d, &record.envelope, origin, now).await?;
     }
     let place = write.append(record, bytes, now).await?;
     let projected = write.project(record, place).await?;
@@ -258,8 +267,9 @@ async fn open_ticket(
     now: Millis,
 ) -> Result<(), IntakeError> {
     let open = write.open_grounds(&asset, now).await?;
-    let for_bench = |k: Kind| k.terms().bench;
-    if !open.iter().any(|g| for_bench(g.kind)) || write.open_ticket(&asset).await?.is_some() {
+    let retired = open.iter().any(|g| g.kind == Kind::Retired);
+    let for_bench = open.iter().any(|g| g.kind.terms().bench);
+    if retired || !for_bench || write.open_ticket(&asset).await?.is_some() {
         return Ok(());
     }
     let ticket = write.next_ticket().await?;

@@ -56,6 +56,18 @@ pub enum StoreError {
 }
 
 impl StoreError {
+    /// Whether only one record is stopped by it: SQLite has undone the statement and no more, so
+    /// that what stands beside it in the same transaction can be kept.
+    pub fn is_one_records(&self) -> bool {
+        match self {
+            Self::Inconsistent { .. } => true,
+            Self::Sqlx(sqlx::Error::Database(e)) => {
+                e.code().and_then(|c| c.parse::<u32>().ok()).is_some_and(|c| c & 0xff == 19)
+            }
+            _ => false,
+        }
+    }
+
     /// Whether trying again shortly may help.
     pub fn is_passing(&self) -> bool {
         matches!(self, Self::Busy | Self::DiskFull | Self::ReadOnly)

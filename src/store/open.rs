@@ -146,13 +146,15 @@ impl Store {
         Ok(())
     }
 
-    async fn load_tables(&self) -> Result<(), StoreError> {
+    /// Reads the rule tables anew.
+    pub async fn load_tables(&self) -> Result<(), StoreError> {
         let rows: Vec<(String, String)> =
             sqlx::query_as("select digest, text from rule_table order by seq").fetch_all(&self.read).await?;
-        let mut tables = self.tables();
+        let mut tables = Tables::new();
         for (digest, text) in rows {
             tables.add(&text).map_err(|e| unreadable("rule_table", &digest, &e))?;
         }
+        *self.tables() = tables;
         Ok(())
     }
 }

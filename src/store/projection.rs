@@ -26,7 +26,7 @@ type Named = (Asset, String);
 pub struct Projected {
     /// Why it cannot be judged here.
     pub attention: Option<String>,
-    /// Assets on which it raised something that the bench repairs.
+    /// Assets on which something that the bench repairs was raised, or is open again.
     pub for_bench: BTreeSet<Asset>,
 }
 
@@ -48,15 +48,9 @@ impl Write {
         let mut out = Projected::default();
         let e = effects(record, &mut *self.tables());
         self.write_about(&assets_of(field), place.seq).await?;
-        if let Some(why) = &e.attention {
-            sqlx::query("insert into attention (seq, why) values ($1, $2)")
-                .bind(place.seq)
-                .bind(why)
-                .execute(&mut *self.tx)
-                .await?;
-        }
+        self.write_attention(&e, place.seq).await?;
         out.attention.clone_from(&e.attention);
-        let mut touched = self.write_raises(&e.raises, place.seq, &mut out).await?;
+        let mut touched = self.write_raises(&e.raises, place.seq).await?;
         let siblings: i64 = sqlx::query_scalar("select count(*) from logbook where id = $1")
             .bind(record.name.id.hyphenated().to_string())
             .fetch_one(&mut *self.tx)
@@ -72,9 +66,9 @@ impl Write {
             }
         }
         if siblings > 1 || e.raises.iter().any(|r| r.kind == Kind::Doubted) {
-            touched.extend(self.weigh_word(record.name.id, place.seq, &mut out).await?);
+            touched.extend(self.weigh_word(record.name.id, place.seq).await?);
         }
-        self.refresh(touched).await?;
+        self.refresh(touched, &mut out).await?;
         Ok(out)
     }
 
@@ -95,7 +89,7 @@ impl Write {
         let mut about: BTreeSet<Asset> = e.raises.iter().map(|r| r.asset.clone()).collect();
         about.extend(cleared_assets(desk));
         self.write_about(&about, place.seq).await?;
-        let mut touched = self.write_raises(&e.raises, place.seq, &mut out).await?;
+        let mut touched = self.write_raises(&e.raises, place.seq).await?;
         touched.extend(self.write_clearings(desk, place.seq).await?);
         if let Some(id) = speaks_about(desk) {
             sqlx::query("insert into said (id, seq) values ($1, $2)")
@@ -103,16 +97,27 @@ impl Write {
                 .bind(place.seq)
                 .execute(&mut *self.tx)
                 .await?;
-            touched.extend(self.weigh_word(id, place.seq, &mut out).await?);
+            touched.extend(self.weigh_word(id, place.seq).await?);
         }
         match desk {
             Desk::Register(r) => self.write_register(r).await?,
-            Desk::Rules(r) => touched.extend(self.take_rules(&r.text, place.seq, &mut out).await?),
+            Desk::Rules(r) => touched.extend(self.take_rules(&r.text, place.seq).await?),
             _ => {}
         }
-        self.refresh(touched).await?;
+        self.refresh(touched, &mut out).await?;
         self.write_ticket(desk, record, place).await?;
         Ok(out)
+    }
+
+    async fn write_attention(&mut self, e: &Effects, seq: i64) -> Result<(), StoreError> {
+        if let Some(why) = &e.attention {
+            sqlx::query("insert into attention (seq, why) values ($1, $2)")
+                .bind(seq)
+                .bind(why)
+                .execute(&mut *self.tx)
+                .await?;
+        }
+        Ok(())
     }
 
     async fn write_about(&mut self, assets: &BTreeSet<Asset>, seq: i64) -> Result<(), StoreError> {
@@ -128,12 +133,7 @@ impl Write {
         Ok(())
     }
 
-    async fn write_raises(
-        &mut self,
-        raises: &[Raise],
-        seq: i64,
-        out: &mut Projected,
-    ) -> Result<BTreeSet<Named>, StoreError> {
+    async fn write_raises(&mut self, raises: &[Raise], seq: i64) -> Result<BTreeSet<Named>, StoreError> {
         for raise in raises {
             let detail = serde_json::to_string(raise).map_err(|e| unreadable("ground", &raise.key, &e))?;
             sqlx::query(
@@ -149,9 +149,6 @@ impl Write {
             .bind(seq)
             .execute(&mut *self.tx)
             .await?;
-            if raise.kind.terms().bench {
-                out.for_bench.insert(raise.asset.clone());
-            }
         }
         Ok(raises.iter().map(|r| (r.asset.clone(), r.key.clone())).collect())
     }
@@ -239,12 +236,7 @@ impl Write {
 
     /// Weighs anew what the desk has said about a record id: whether its variants count, and the
     /// grounds that contest or doubt raises. Returns every ground that may change by it.
-    async fn weigh_word(
-        &mut self,
-        id: Uuid,
-        seq: i64,
-        out: &mut Projected,
-    ) -> Result<BTreeSet<Named>, StoreError> {
+    async fn weigh_word(&mut self, id: Uuid, seq: i64) -> Result<BTreeSet<Named>, StoreError> {
         let (word, kept) = self.word(id).await?;
         let mut raises = Vec::new();
         for k in &kept {
@@ -264,7 +256,7 @@ impl Write {
                 .execute(&mut *self.tx)
                 .await?;
         }
-        let mut touched = self.write_raises(&raises, seq, out).await?;
+        let mut touched = self.write_raises(&raises, seq).await?;
         let rows: Vec<(String, String)> = sqlx::query_as(
             "select asset, key from ground where from_id = $1 or run = $1
              union select asset, key from claim where seq in (select seq from logbook where id = $1)
@@ -317,7 +309,7 @@ impl Write {
     }
 
     /// Finds out anew from when on each of these grounds is cleared.
-    async fn refresh(&mut self, touched: BTreeSet<Named>) -> Result<(), StoreError> {
+    async fn refresh(&mut self, touched: BTreeSet<Named>, out: &mut Projected) -> Result<(), StoreError> {
         for (asset, key) in touched {
             let detail: Option<String> =
                 sqlx::query_scalar("select detail from ground where asset = $1 and key = $2")
@@ -339,6 +331,10 @@ impl Write {
                 }
                 _ => cleared_at(&raise, &self.claims(&raise).await?),
             };
+            // Also what was cleared and is open again, because its proof no longer counts.
+            if at.is_none() && raise.kind.terms().bench {
+                out.for_bench.insert(asset.clone());
+            }
             sqlx::query("update ground set cleared_at = $1 where asset = $2 and key = $3")
                 .bind(at)
                 .bind(asset.to_string())
@@ -385,12 +381,7 @@ impl Write {
     }
 
     /// Takes in a rule table, and judges the records that waited for it.
-    async fn take_rules(
-        &mut self,
-        text: &str,
-        seq: i64,
-        out: &mut Projected,
-    ) -> Result<BTreeSet<Named>, StoreError> {
+    async fn take_rules(&mut self, text: &str, seq: i64) -> Result<BTreeSet<Named>, StoreError> {
         let (digest, name, edition) = {
             let mut tables = self.tables();
             let digest = tables.add(text).map_err(|e| unreadable("rule_table", "new", &e))?;
@@ -416,18 +407,13 @@ impl Write {
         .await?;
         let mut touched = BTreeSet::new();
         for (waited, digest) in waiting {
-            touched.extend(self.judge_again(waited, &digest_of(&digest, "logbook", "digest")?, out).await?);
+            touched.extend(self.judge_again(waited, &digest_of(&digest, "logbook", "digest")?).await?);
         }
         Ok(touched)
     }
 
     /// A record that could not be judged can be now: it is projected as if it came in anew.
-    async fn judge_again(
-        &mut self,
-        seq: i64,
-        digest: &Digest,
-        out: &mut Projected,
-    ) -> Result<BTreeSet<Named>, StoreError> {
+    async fn judge_again(&mut self, seq: i64, digest: &Digest) -> Result<BTreeSet<Named>, StoreError> {
         let Some(kept) = logbook::by_seq(&mut self.tx, seq).await? else {
             return Ok(BTreeSet::new());
         };
@@ -438,9 +424,8 @@ impl Write {
         if e.verdict.is_none() {
             return Ok(BTreeSet::new());
         }
-        if e.attention.is_none() {
-            sqlx::query("delete from attention where seq = $1").bind(seq).execute(&mut *self.tx).await?;
-        }
+        sqlx::query("delete from attention where seq = $1").bind(seq).execute(&mut *self.tx).await?;
+        self.write_attention(&e, seq).await?;
         sqlx::query("delete from ground where seq = $1 and kind = 'doubted'")
             .bind(seq)
             .execute(&mut *self.tx)
@@ -450,14 +435,14 @@ impl Write {
             .execute(&mut *self.tx)
             .await?;
         self.write_check(&kept.record, check, &e, seq).await?;
-        let mut touched = self.write_raises(&e.raises, seq, out).await?;
+        let mut touched = self.write_raises(&e.raises, seq).await?;
         if let Some(done) = &e.done {
             for key in &done.seen {
                 self.write_claim(&done.unit, key, seq, None).await?;
                 touched.insert((done.unit.clone(), key.clone()));
             }
         }
-        touched.extend(self.weigh_word(kept.record.name.id, seq, out).await?);
+        touched.extend(self.weigh_word(kept.record.name.id, seq).await?);
         Ok(touched)
     }
 }

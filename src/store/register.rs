@@ -199,6 +199,25 @@ impl Write {
         Ok(())
     }
 
+    /// What an entry leans on that is not in the register, in words.
+    pub async fn lacks(&mut self, entry: &Register) -> Result<Option<String>, StoreError> {
+        let (what, id, sql) = match entry {
+            Register::Rig { station, .. } | Register::Holder { place: Place::Spare { station }, .. } => {
+                ("station", station, "select count(*) from station where id = $1")
+            }
+            Register::Seat { rig, .. } => ("rig", rig, "select count(*) from rig where id = $1"),
+            Register::Holder { place: Place::Seat { seat }, .. } => {
+                ("seat", seat, "select count(*) from seat where id = $1")
+            }
+            Register::Holder { place: Place::With { unit }, .. } => {
+                ("unit", unit, "select count(*) from asset where asset = 'unit:' || $1")
+            }
+            _ => return Ok(None),
+        };
+        let found: i64 = sqlx::query_scalar(sql).bind(id).fetch_one(&mut *self.tx).await?;
+        Ok((found == 0).then(|| format!("{what} “{id}”")))
+    }
+
     /// A member as far as authority goes.
     pub async fn signer(&mut self, id: &str) -> Result<Option<Signer>, StoreError> {
         signer(&mut self.tx, id).await

@@ -215,6 +215,18 @@ impl Store {
         row.map(RawCheck::read).transpose()
     }
 
+    /// Steps at which a run has taken something out of service so far.
+    pub async fn steps_raised_in(&self, run: Uuid) -> Result<Vec<String>, StoreError> {
+        let details: Vec<(String, String)> = sqlx::query_as(
+            "select key, detail from ground where run = $1 and kind in ('finding', 'another')",
+        )
+        .bind(run.hyphenated().to_string())
+        .fetch_all(&self.read)
+        .await?;
+        let raises = details.into_iter().map(raise).collect::<Result<Vec<Raise>, _>>()?;
+        Ok(raises.into_iter().filter_map(|r| r.step).collect())
+    }
+
     /// Records that need attention: number, kind, reason.
     pub async fn needing_attention(&self) -> Result<Vec<(i64, String, String)>, StoreError> {
         Ok(sqlx::query_as(

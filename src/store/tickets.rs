@@ -57,14 +57,14 @@ impl Write {
         row.map(ticket).transpose()
     }
 
-    /// The stage of a ticket.
-    pub async fn stage(&mut self, number_: u64) -> Result<Option<Stage>, StoreError> {
+    /// A ticket.
+    pub async fn ticket(&mut self, ticket_: u64) -> Result<Option<Ticket>, StoreError> {
         let row: Option<Row> =
             sqlx::query_as("select ticket, asset, opened_at, stage, stage_at from ticket where ticket = $1")
-                .bind(number(number_))
+                .bind(number(ticket_))
                 .fetch_optional(&mut *self.tx)
                 .await?;
-        Ok(row.map(ticket).transpose()?.map(|t| t.stage))
+        row.map(ticket).transpose()
     }
 
     /// The number that the next ticket gets.

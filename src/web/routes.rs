@@ -43,6 +43,10 @@ pub fn list() -> Vec<Route> {
         show("/", Anyone, get(crew::board::show_start)),
         show("/stations", Anyone, get(crew::board::show_stations)),
         show("/stations/{station}", Anyone, get(crew::board::show_board)),
+        show("/units/{unit}/check", Anyone, get(crew::check::show_form)),
+        send("/units/{unit}/check", Anyone, post(crew::check::take_form)),
+        send("/units/{unit}/check/sign", Anyone, post(crew::sign::sign_check)),
+        show("/records/{seq}/verdict", Anyone, get(crew::verdict::show_verdict)),
         // The officer.
         // The technician.
     ]

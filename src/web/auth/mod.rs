@@ -4,6 +4,7 @@ mod pages;
 
 use std::collections::BTreeSet;
 
+use airmuster_domain::record::is_number;
 use airmuster_domain::role::Role;
 use axum::extract::{FromRequestParts, Request, State};
 use axum::http::request::Parts;
@@ -24,6 +25,8 @@ pub const SESSION: &str = "airmuster_session";
 pub const GLOVES: &str = "airmuster_gloves";
 /// The cookie that remembers the tablet's station.
 pub const STATION: &str = "airmuster_station";
+/// The cookie that names the tablet in the records written on it.
+pub const TABLET: &str = "airmuster_tablet";
 
 /// A session ends after this long without use: twelve hours, so that a signed-in bench lasts a
 /// working day and not the next one.
@@ -77,6 +80,8 @@ pub struct Visitor {
     pub gloves: bool,
     /// The station that this tablet looks at.
     pub station: Option<String>,
+    /// The tablet's name, once it has one.
+    pub tablet: Option<String>,
     /// The path that was asked for.
     pub path: String,
 }
@@ -108,6 +113,7 @@ pub async fn identify(app: &App, jar: &CookieJar, path: String) -> Result<Visito
         member: None,
         gloves: jar.get(GLOVES).is_some_and(|c| c.value() == "on"),
         station: jar.get(STATION).map(|c| c.value().to_owned()),
+        tablet: jar.get(TABLET).map(|c| c.value().to_owned()).filter(|t| is_number(t)),
         path,
     };
     let Some(cookie) = jar.get(SESSION) else {

@@ -182,6 +182,13 @@ pub struct Step {
     pub state: StepState,
 }
 
+impl Step {
+    /// Whether any try has failed: a second one stays in sight then, whatever came of it.
+    pub fn failed(&self) -> bool {
+        self.attempts.iter().any(|a| a.state.is_finding())
+    }
+}
+
 /// One try at a step.
 #[derive(Clone, Debug, Default)]
 pub struct Attempt {

@@ -35,4 +35,6 @@ pub struct Verdict {
     pub signed: String,
     /// The record.
     pub record: Link,
+    /// The run of the check: this page is the receipt by which a tablet forgets its draft.
+    pub run: String,
 }

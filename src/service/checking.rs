@@ -1,0 +1,144 @@
+//! A check from the server's side: the form for a unit, and the records that come of it.
+
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+use airmuster_domain::ENGINE;
+use airmuster_domain::ground::Forms;
+use airmuster_domain::judge::{Answer, Judgement};
+use airmuster_domain::record::{Asset, Body, Check, Digest, Field, Outcome, Record, Stamp, encode};
+use airmuster_domain::rules::{Consequence, Form, Purpose, Subject, Table};
+use airmuster_domain::standing::Standing;
+use airmuster_domain::{Millis, ground};
+use uuid::Uuid;
+
+use super::intake::CLIENT;
+use crate::store::{Department, Store, StoreError, UnitRow, With};
+
+/// Everything that a check of one unit starts from.
+#[derive(Debug, Clone)]
+pub struct Checking {
+    /// The department.
+    pub department: Department,
+    /// The unit.
+    pub unit: UnitRow,
+    /// How it stands now.
+    pub standing: Standing,
+    /// What is with it.
+    pub with: With,
+    /// The rule table.
+    pub table: Arc<Table>,
+    /// Its hash.
+    pub rules: Digest,
+    /// The steps, with this unit's limits.
+    pub form: Arc<Form>,
+}
+
+impl Checking {
+    /// Gathers it. `rules` names the table that a form already begun was made with; without it,
+    /// the table in force is taken. `None` when the unit, the table or its profile is not known.
+    pub async fn load(
+        store: &Store,
+        now: Millis,
+        unit: &str,
+        purpose: Purpose,
+        rules: Option<Digest>,
+    ) -> Result<Option<Self>, StoreError> {
+        let Some(row) = store.unit(unit).await? else {
+            return Ok(None);
+        };
+        let department = store.department().await?;
+        let standing = store.standing(&Asset::unit(unit), &department.clock, now).await?;
+        let with = store.with(unit).await?;
+        let in_force = store.rules_in_force().await?;
+        let mut tables = store.tables();
+        let rules = rules.or(in_force).unwrap_or_else(|| tables.default_digest());
+        let form = tables.form(&rules, &row.profile, purpose);
+        let Some((form, table)) = form.zip(tables.get(&rules).cloned()) else {
+            return Ok(None);
+        };
+        Ok(Some(Self { department, unit: row, standing, with, table, rules, form }))
+    }
+
+    /// The grounds that whoever checks is shown: those a record has raised.
+    pub fn shown(&self) -> impl Iterator<Item = &airmuster_domain::standing::Ground> {
+        self.standing.grounds.iter().filter(|g| g.raise.kind != ground::Kind::CheckDue)
+    }
+
+    /// The body of a check's record.
+    pub fn body(
+        &self,
+        run: Uuid,
+        outcome: Outcome,
+        started: Millis,
+        seen: Vec<String>,
+        answers: Vec<Answer>,
+    ) -> Check {
+        let last = |subject: Subject, known: &Option<String>| {
+            answers
+                .iter()
+                .rev()
+                .filter(|a| self.form.step(&a.step).is_some_and(|s| s.subject() == subject))
+                .find_map(|a| a.item.clone())
+                .or_else(|| known.clone())
+        };
+        Check {
+            unit: self.unit.number.clone(),
+            profile: self.unit.profile.clone(),
+            rules: self.rules,
+            engine: ENGINE,
+            purpose: self.form.purpose,
+            outcome,
+            run,
+            facepiece: last(Subject::Facepiece, &self.with.facepiece),
+            cylinder: last(Subject::Cylinder, &self.with.cylinder),
+            started,
+            seen,
+            answers,
+        }
+    }
+}
+
+/// The bytes of a check's record.
+pub fn record(
+    check: &Check,
+    id: Uuid,
+    tablet: &str,
+    at: Millis,
+    by: Option<String>,
+    written_by: Option<String>,
+) -> Vec<u8> {
+    let stamp = Stamp {
+        id,
+        tablet: tablet.to_owned(),
+        at,
+        client: CLIENT.to_owned(),
+        by,
+        written_by,
+        ..Stamp::default()
+    };
+    encode("check", &stamp, check)
+}
+
+/// The steps whose failing takes something out of service and has not been written down in this
+/// run yet: what a page without script writes down when it first sees it.
+pub async fn not_yet_raised(store: &Store, run: Uuid, judgement: &Judgement) -> Result<bool, StoreError> {
+    let raised: BTreeSet<String> = store.steps_raised_in(run).await?.into_iter().collect();
+    Ok(judgement
+        .findings
+        .iter()
+        .any(|f| f.consequence == Consequence::OutOfService && !f.repeat && !raised.contains(&f.step)))
+}
+
+/// A stopped check of a unit, to be gone on with.
+pub async fn stopped(store: &Store, id: Uuid, unit: &str) -> Result<Option<Check>, StoreError> {
+    let kept = store.variants(id).await?;
+    Ok(kept.into_iter().find_map(|k| match k.record {
+        Record { body: Body::Field(Field::Check(c)), .. }
+            if c.outcome == Outcome::Stopped && c.unit == unit =>
+        {
+            Some(c)
+        }
+        _ => None,
+    }))
+}

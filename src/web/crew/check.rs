@@ -1,0 +1,228 @@
+//! The check form: shown, taken, judged, and written down where something is out of service.
+
+use airmuster_domain::ENGINE;
+use airmuster_domain::judge::{Answer, Judgement, Raw, judge_readable};
+use airmuster_domain::record::{Check, Outcome};
+use airmuster_domain::rules::{Consequence, Limits, Purpose};
+use axum::extract::{Path, State};
+use axum::response::{IntoResponse, Redirect, Response};
+use axum_extra::extract::{CookieJar, Form, Query};
+use serde::Deserialize;
+use serde_json::json;
+use uuid::Uuid;
+
+use super::filling::{groups, problems};
+use super::input::Input;
+use super::sign::review;
+use crate::service::checking::{Checking, not_yet_raised, record, stopped};
+use crate::service::fleet::Fleet;
+use crate::service::{IntakeError, Origin};
+use crate::web::auth::{TABLET, Visitor, lasting};
+use crate::web::error::WebError;
+use crate::web::html::{Again, Html};
+use crate::web::present::{Scale, ground_words, page, unit_ref};
+use crate::web::serving::App;
+use crate::web::view::Problems;
+use crate::web::view::check::CheckForm;
+
+/// What the address of a check may ask for.
+#[derive(Debug, Default, Deserialize)]
+pub struct Asked {
+    purpose: Option<String>,
+    continues: Option<Uuid>,
+}
+
+/// `GET /units/{unit}/check`: the form, empty or going on with a stopped check.
+pub async fn show_form(
+    State(app): State<App>,
+    mut visitor: Visitor,
+    jar: CookieJar,
+    Path(unit): Path<String>,
+    Query(asked): Query<Asked>,
+) -> Result<Response, WebError> {
+    let before = match asked.continues {
+        Some(id) => Some(stopped(&app.store, id, &unit).await?.ok_or(WebError::NotFound)?),
+        None => None,
+    };
+    let purpose = match (&before, asked.purpose.as_deref()) {
+        (Some(b), _) => b.purpose,
+        (None, Some(id)) => Purpose::from_id(id).ok_or(WebError::NotFound)?,
+        (None, None) => Purpose::ShiftStart,
+    };
+    let now = app.clock.now();
+    let checking = Checking::load(&app.store, now, &unit, purpose, before.as_ref().map(|b| b.rules))
+        .await?
+        .ok_or(WebError::NotFound)?;
+    let mut input = Input {
+        id: before.as_ref().map_or_else(|| app.clock.id(), |b| b.run),
+        started: now,
+        purpose: Some(purpose),
+        rules: Some(checking.rules),
+        continues: asked.continues,
+        seen: checking.shown().map(|g| g.raise.key.clone()).collect(),
+        ..Input::default()
+    };
+    let mut jar = jar;
+    if visitor.tablet.is_none() {
+        let name = format!("tablet-{}", &app.clock.id().simple().to_string()[20..]);
+        jar = jar.add(lasting(TABLET, name.clone()));
+        visitor.tablet = Some(name);
+    }
+    let judged = before.map(|b| {
+        retype(&mut input, &b);
+        judge_readable(&checking.form, &b.answers).0
+    });
+    let view = form_view(&app, &visitor, &checking, &input, judged.as_ref(), Problems::default()).await?;
+    Ok((jar, Html(view)).into_response())
+}
+
+/// Puts a stopped check's answers back into the fields they came from.
+fn retype(input: &mut Input, before: &Check) {
+    for a in &before.answers {
+        let typed = input.typed.entry((a.step.clone(), a.attempt)).or_default();
+        for (field, value) in &a.values {
+            match value {
+                Raw::Flag(good) => {
+                    typed.insert(field.clone(), if *good { "yes" } else { "no" }.to_owned());
+                }
+                Raw::Text(text) => {
+                    let (number, unit) = text.split_once(' ').unwrap_or((text, ""));
+                    typed.insert(field.clone(), number.to_owned());
+                    typed.insert(format!("{field}_unit"), unit.to_owned());
+                }
+                Raw::Whole(n) => drop(typed.insert(field.clone(), n.to_string())),
+                Raw::Decimal(n) => drop(typed.insert(field.clone(), n.to_string())),
+            }
+        }
+        typed.extend(a.item.clone().map(|i| ("item".to_owned(), i)));
+        typed.extend(a.note.clone().map(|n| ("note".to_owned(), n)));
+    }
+}
+
+/// `POST /units/{unit}/check`: to the review, back to the form, or stopped by a call.
+pub async fn take_form(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(unit): Path<String>,
+    Form(pairs): Form<Vec<(String, String)>>,
+) -> Result<Response, WebError> {
+    let (input, checking) = begun(&app, &unit, pairs).await?;
+    let answers = input.answers(&checking.form, &checking.with);
+    let (judged, unreadable) = judge_readable(&checking.form, &answers);
+    if input.button == "stop" {
+        return stop(&app, &visitor, &checking, &input, answers).await;
+    }
+    write_down(&app, &visitor, &checking, &input, &answers, &judged).await?;
+    if input.button == "edit" || !unreadable.is_empty() {
+        let problems = problems(&checking.form, &unreadable);
+        let back = !problems.lines.is_empty();
+        let view = form_view(&app, &visitor, &checking, &input, Some(&judged), problems).await?;
+        return Ok(if back { Again(view).into_response() } else { Html(view).into_response() });
+    }
+    let view = review(&app, &visitor, &checking, &input, &answers, &judged, Problems::default()).await?;
+    Ok(Html(view).into_response())
+}
+
+/// The form that was sent, and what it is about.
+pub async fn begun(
+    app: &App,
+    unit: &str,
+    pairs: Vec<(String, String)>,
+) -> Result<(Input, Checking), WebError> {
+    let input = Input::read(pairs).ok_or(WebError::Unreadable)?;
+    let purpose = input.purpose.ok_or(WebError::Unreadable)?;
+    let checking = Checking::load(&app.store, app.clock.now(), unit, purpose, input.rules)
+        .await?
+        .ok_or(WebError::NotFound)?;
+    Ok((input, checking))
+}
+
+/// The tablet's name in a record.
+pub fn tablet_of(visitor: &Visitor) -> &str {
+    visitor.tablet.as_deref().unwrap_or("tablet")
+}
+
+/// The bell rang: what was answered is kept, and the unit stays due.
+async fn stop(
+    app: &App,
+    visitor: &Visitor,
+    checking: &Checking,
+    input: &Input,
+    answers: Vec<Answer>,
+) -> Result<Response, WebError> {
+    let check = checking.body(input.id, Outcome::Stopped, input.started, input.seen.clone(), answers);
+    let bytes = record(&check, app.clock.id(), tablet_of(visitor), app.clock.now(), None, None);
+    let receipt = app.intake.submit(bytes, Origin::Tablet { proven: None }).await?;
+    Ok(Redirect::to(&format!("/records/{}/verdict", receipt.seq)).into_response())
+}
+
+/// An out-of-service answer counts from the moment it is given: unsigned, once in a run. The
+/// page's script does this at the answer itself; here it is done for pages without.
+async fn write_down(
+    app: &App,
+    visitor: &Visitor,
+    checking: &Checking,
+    input: &Input,
+    answers: &[Answer],
+    judged: &Judgement,
+) -> Result<(), WebError> {
+    let out = |s: &str| {
+        judged.findings.iter().any(|f| f.step == s && f.consequence == Consequence::OutOfService && !f.repeat)
+    };
+    if !not_yet_raised(&app.store, input.id, judged).await? {
+        return Ok(());
+    }
+    let failing = answers.iter().filter(|a| out(&a.step)).cloned().collect();
+    let check = checking.body(input.id, Outcome::BrokenOff, input.started, input.seen.clone(), failing);
+    let bytes = record(&check, app.clock.id(), tablet_of(visitor), app.clock.now(), None, None);
+    match app.intake.submit(bytes, Origin::Tablet { proven: None }).await {
+        Ok(_) | Err(IntakeError::Before(_)) => Ok(()),
+        Err(e) => Err(e.into()),
+    }
+}
+
+/// The form as it is shown.
+pub async fn form_view(
+    app: &App,
+    visitor: &Visitor,
+    checking: &Checking,
+    input: &Input,
+    judged: Option<&Judgement>,
+    problems: Problems,
+) -> Result<CheckForm, WebError> {
+    let form = &checking.form;
+    let scale = Scale::of(&checking.table, &form.profile);
+    let number = &checking.unit.number;
+    let limits = json!({
+        "limits": Limits::of(form),
+        "unit": number,
+        "profile": checking.unit.profile,
+        "rules": checking.rules,
+        "engine": ENGINE,
+        "purpose": form.purpose,
+        "run": input.id,
+        "started": input.started,
+        "seen": input.seen,
+        "tablet": tablet_of(visitor),
+        "client": crate::service::intake::CLIENT,
+        "items": { "facepiece": checking.with.facepiece, "cylinder": checking.with.cylinder },
+    });
+    let fleet = Fleet::load(&app.store, app.clock.now()).await?;
+    Ok(CheckForm {
+        page: page(app, visitor, &format!("Check unit {number}")).await?,
+        unit: unit_ref(number),
+        place: fleet.place_words(&checking.unit),
+        profile: form.profile.title.clone(),
+        id: input.id.to_string(),
+        started: input.started,
+        purpose: form.purpose.id().to_owned(),
+        purpose_words: form.purpose.title().to_owned(),
+        rules: checking.rules.to_string(),
+        continues: input.continues.map(|c| c.to_string()),
+        seen: input.seen.clone(),
+        open_grounds: checking.shown().map(ground_words).collect(),
+        groups: groups(form, &scale, &checking.with, Some(input), judged),
+        problems,
+        limits: limits.to_string(),
+    })
+}
