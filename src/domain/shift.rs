@@ -9,6 +9,10 @@ use crate::record::Cadence;
 
 const MINUTE: i64 = 60_000;
 const DAY: i64 = 24 * 60 * MINUTE;
+/// 0001-01-01T00:00:00Z.
+const YEAR_1: Millis = -62_135_596_800_000;
+/// 9999-12-31T00:00:00Z.
+const YEAR_9999: Millis = 253_402_214_400_000;
 
 /// When shifts start, and how far a check may lie from that.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -93,8 +97,10 @@ impl ShiftClock {
         }
     }
 
-    /// A moment in the department's time zone.
+    /// A moment in the department's time zone. One before year 1 or after 9999 is taken as that: a
+    /// tablet's clock may say anything, and the calendar must not end in the middle of a day.
     pub fn local(&self, t: Millis) -> DateTime<Tz> {
+        let t = t.clamp(YEAR_1, YEAR_9999);
         DateTime::<Utc>::from_timestamp_millis(t).unwrap_or_default().with_timezone(&self.zone)
     }
 
