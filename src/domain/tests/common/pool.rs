@@ -1,0 +1,263 @@
+//! A pool of records, encoded once, from which random histories are drawn: one or two of
+//! everything that can be written about two units, two facepieces and two cylinders.
+
+use std::sync::LazyLock;
+
+use airmuster_domain::ground::effects;
+use airmuster_domain::record::{
+    Accepted, Asset, Condition, Correction, Desk, Digest, Doubt, Field, Outcome, Record, Register,
+    Settlement, Used,
+};
+use airmuster_domain::record::{Body, decode};
+
+use super::*;
+
+/// All that can happen in these tests.
+pub struct Pool {
+    /// Field records.
+    pub fields: Vec<Record>,
+    /// Desk records.
+    pub desk: Vec<Record>,
+    /// Registers units, facepieces and cylinders: the desk's usual beginning.
+    pub registered: Vec<Record>,
+    /// A good check of unit 1, today at noon.
+    pub good: Record,
+}
+
+/// Moments at which standings are asked for: before everything, at noon, when what was dated ahead
+/// has come, when checks have run out, and the ends of time.
+pub const NOWS: [Millis; 6] = [i64::MIN, NOON - 2 * DAY, NOON, NOON + HOUR, NOON + 30 * DAY, i64::MAX];
+
+/// Everything that a standing can be asked of here.
+pub static ASSETS: LazyLock<Vec<Asset>> = LazyLock::new(|| {
+    let kinds = [Asset::unit as fn(&str) -> Asset, Asset::facepiece, Asset::cylinder];
+    kinds.into_iter().flat_map(|make| [make("1"), make("2")]).collect()
+});
+
+pub static POOL: LazyLock<Pool> = LazyLock::new(pool);
+
+fn keys(records: &[Record], of: &Asset) -> Vec<String> {
+    let mut tables = tables();
+    records
+        .iter()
+        .flat_map(|r| effects(r, &mut tables).raises)
+        .filter(|r| r.asset == *of)
+        .map(|r| r.key)
+        .collect()
+}
+
+fn low() -> Answer {
+    pressure("3900 psi")
+}
+
+fn apart() -> Answer {
+    gauges("4400 psi", "3900 psi")
+}
+
+/// Records that raise, knowing nothing of each other.
+fn raising() -> Vec<Record> {
+    let used = |n, unit: &str, condition| {
+        let body = Used { unit: unit.to_owned(), what: "a burn".to_owned(), condition };
+        record("used", n, NOON, Some("ana"), &body)
+    };
+    let strap = |good, attempt| again(word("strap", good), attempt);
+    let seal = |good, attempt, item| on(again(word("seal", good), attempt), item);
+    vec![
+        check(1, "1").record(),
+        check(2, "1").at(NOON + 30 * MINUTE).record(),
+        check(3, "1").at(NOON - 20 * DAY).kit(Some("1"), Some("1")).record(),
+        check(4, "2").kit(Some("2"), None).record(),
+        check(5, "1").profile("b").say(&[pressure("5000 psi")]).record(),
+        check(6, "1").unsigned().record(),
+        // Gauges apart: at once, broken off, unsigned; then the complete check of the same run.
+        check(7, "1").only(&[apart()]).outcome(Outcome::BrokenOff, 8).record(),
+        check(8, "1").say(&[apart()]).record(),
+        check(9, "1").say(&[again(apart(), 1), again(gauges("4400 psi", "4400 psi"), 2)]).record(),
+        check(10, "2").say(&[apart()]).record(),
+        // To be put right: left so, put right, put right by another cylinder, not to be put right.
+        check(11, "1").say(&[low()]).record(),
+        check(12, "1").say(&[low(), again(pressure("4400 psi"), 2)]).record(),
+        check(13, "1").say(&[on(low(), "1"), on(again(pressure("4400 psi"), 2), "2")]).record(),
+        check(14, "1").say(&[on(low(), "1"), on(again(low(), 2), "1")]).record(),
+        check(15, "1").say(&[strap(false, 1), strap(false, 2)]).record(),
+        check(16, "1").say(&[strap(false, 1)]).unsigned().record(),
+        // A facepiece that lets go: alone, with another that holds, with the same tried again.
+        check(17, "1").say(&[seal(false, 1, "1")]).kit(Some("1"), None).record(),
+        check(18, "1").say(&[seal(false, 1, "1"), seal(true, 2, "2")]).kit(Some("2"), None).record(),
+        check(19, "1").say(&[seal(false, 1, "1"), seal(true, 2, "1")]).record(),
+        check(20, "1").say(&[word("seal", false)]).kit(Some("1"), None).record(),
+        // The bell; an answer missing; an answer that cannot be read.
+        check(21, "1").only(&[low()]).outcome(Outcome::Stopped, 22).record(),
+        check(22, "1").record(),
+        check(23, "1").only(&[word("strap", true)]).record(),
+        check(24, "1").say(&[pressure("4400")]).record(),
+        check(25, "1").rules(Digest::of(b"nobody knows this table")).record(),
+        check(26, "1").profile("z").say(&[apart()]).record(),
+        // A member's word.
+        about("taken_out", 30, Asset::unit("1"), "it hisses"),
+        about("taken_out", 31, Asset::facepiece("1"), "scratched"),
+        about("hold", 32, Asset::unit("1"), "accident"),
+        about("hold", 33, Asset::cylinder("1"), "accident"),
+        about("note", 34, Asset::unit("1"), "new label"),
+        used(35, "1", Condition::Clean),
+        used(36, "1", Condition::Soiled),
+        used(37, "1", Condition::Contaminated),
+        // What this program cannot read.
+        about("sung_to", 38, Asset::unit("1"), "a kind from later"),
+        later(39),
+        // The same ids with other bytes.
+        check(1, "1").say(&[apart()]).record(),
+        check(1, "2").record(),
+        check(17, "1").record(),
+        about("taken_out", 30, Asset::unit("2"), "it hisses"),
+    ]
+}
+
+/// A check of a later version.
+fn later(n: u128) -> Record {
+    let Body::Field(Field::Check(c)) = check(n, "1").record().body else { unreachable!() };
+    let bytes = encode(
+        "check",
+        &Stamp {
+            id: uuid(n),
+            tablet: "t1".to_owned(),
+            at: NOON,
+            by: Some("ana".to_owned()),
+            ..Stamp::default()
+        },
+        &c,
+    );
+    decode(&String::from_utf8(bytes).unwrap().replacen("\"v\":1", "\"v\":2", 1).into_bytes()).unwrap()
+}
+
+/// Field records by people who were shown what there was.
+fn knowing(raised: &[Record]) -> Vec<Record> {
+    let all = keys(raised, &Asset::unit("1"));
+    let put_right: Vec<&String> =
+        all.iter().filter(|k| k.starts_with("put-right") || k.starts_with("another")).collect();
+    let seal = |item| on(word("seal", true), item);
+    vec![
+        check(50, "1").seen(&all).record(),
+        check(51, "1").seen(&all).unsigned().record(),
+        check(52, "1").seen(&put_right).at(NOON + 30 * MINUTE).record(),
+        check(53, "1").seen(&all).say(&[seal("2")]).record(),
+        check(54, "1").seen(&all).say(&[seal("1")]).record(),
+        check(55, "1").seen(&all).kit(Some("2"), None).record(),
+        check(56, "1").seen(&all).only(&[pressure("4400 psi"), word("strap", true)]).record(),
+        check(57, "2").seen(&all).record(),
+        check(58, "1").seen(&all).say(&[low()]).record(),
+        // The same id as the first of these, and knowing less.
+        check(50, "1").record(),
+    ]
+}
+
+fn proofs() -> Vec<Record> {
+    let seal = |good, attempt, item| on(again(word("seal", good), attempt), item);
+    vec![
+        proving(70, "1").kit(Some("1"), Some("1")).record(),
+        proving(71, "1").say(&[word("bench", false)]).record(),
+        proving(72, "2").kit(Some("1"), None).record(),
+        proving(73, "1").at(NOON + 30 * MINUTE).record(),
+        proving(74, "1").say(&[seal(false, 1, "1"), seal(true, 2, "2")]).kit(Some("1"), None).record(),
+        proving(75, "1").outcome(Outcome::Stopped, 76).record(),
+        proving(70, "1").kit(Some("1"), Some("1")).at(NOON + 1).record(),
+    ]
+}
+
+fn at_the_desk(raised: &[Record], known: &[Record], proofs: &[Record]) -> Vec<Record> {
+    let (one, face) = (Asset::unit("1"), Asset::facepiece("1"));
+    let everything: Vec<Record> = raised.iter().chain(known).chain(proofs).cloned().collect();
+    let all = keys(&everything, &one);
+    let half: Vec<&String> = all.iter().step_by(2).collect();
+    let settle = |n, id: u128, variants: &[&Record], accepted: Option<&Record>| {
+        let body = Settlement {
+            id: uuid(id),
+            variants: variants.iter().map(|r| r.name.digest).collect(),
+            accepted: accepted.map(|r| r.name.digest),
+            why: "asked both".to_owned(),
+        };
+        record("settlement", n, NOON, Some("olga"), &body)
+    };
+    let doubt =
+        |n, of: &Record| record("doubt", n, NOON, None, &Doubt { of: of.name, why: "next year".to_owned() });
+    let correct = |n, of: &Record, right: Option<(&str, &str)>| {
+        let right_unit = right.map(|(u, p)| (u.to_owned(), p.to_owned()));
+        record(
+            "correction",
+            n,
+            NOON,
+            Some("olga"),
+            &Correction { of: of.name, right_unit, why: "wrong".to_owned() },
+        )
+    };
+    let find = |n: u128| everything.iter().filter(|r| r.name.id == uuid(n)).collect::<Vec<_>>();
+    let ones = find(1);
+    let mut desk = vec![
+        register_unit(100, "1", "a", false),
+        register_unit(101, "1", "b", true),
+        returned(110, one.clone(), &all, proofs[0].name),
+        returned(111, one.clone(), &half, proofs[0].name),
+        returned(112, one.clone(), &all, proofs[1].name),
+        returned(113, one.clone(), &all, proofs[2].name),
+        returned(114, one.clone(), &all, proofs[3].name),
+        returned(115, one.clone(), &all, proofs[5].name),
+        returned(116, one.clone(), &all, raised[0].name),
+        returned(117, face.clone(), &keys(&everything, &face), proofs[0].name),
+        returned(118, face.clone(), &keys(&everything, &face), proofs[4].name),
+        returned(119, Asset::unit("2"), &keys(&everything, &Asset::unit("2")), proofs[2].name),
+        clearing("release", 120, one.clone(), &all),
+        clearing("release", 121, Asset::cylinder("1"), &all),
+        clearing("cleaned", 122, one.clone(), &all),
+        settle(130, 1, &ones, Some(ones[0])),
+        settle(131, 1, &ones, Some(ones[1])),
+        settle(132, 1, &ones, None),
+        settle(133, 1, &ones[..2], Some(ones[0])),
+        settle(134, 17, &find(17), Some(find(17)[1])),
+        settle(135, 24, &find(24), Some(find(24)[0])),
+        settle(136, 25, &find(25), None),
+        settle(137, 39, &find(39), Some(find(39)[0])),
+        settle(138, 70, &find(70), Some(find(70)[0])),
+        doubt(140, &raised[0]),
+        doubt(141, &proofs[0]),
+        doubt(142, find(50)[0]),
+        correct(150, &raised[0], None),
+        correct(151, find(10)[0], Some(("1", "a"))),
+        correct(152, find(10)[0], Some(("1", "z"))),
+        correct(153, &proofs[0], None),
+        correct(154, find(5)[0], Some(("2", "a"))),
+        record("accepted", 160, NOON, Some("tom"), &Accepted { unit: "1".to_owned(), check: proofs[0].name }),
+        about("retired", 170, one, "worn out"),
+        about("retired", 171, face, "worn out"),
+    ];
+    // The same return, dated ahead.
+    let Body::Desk(Desk::Return(r)) = &desk[2].body else { unreachable!() };
+    desk.push(record("return", 180, NOON + 30 * MINUTE, Some("tom"), r));
+    desk
+}
+
+fn pool() -> Pool {
+    let item = |n, facepiece: bool, number: &str| {
+        let number = number.to_owned();
+        let body = if facepiece {
+            Register::Facepiece { number, size: "M".to_owned() }
+        } else {
+            Register::Cylinder { number, rated: "4500 psi".parse().unwrap() }
+        };
+        record("register", n, NOON - DAY, Some("ada"), &body)
+    };
+    let registered = vec![
+        register_unit(200, "1", "a", true),
+        register_unit(201, "2", "a", true),
+        item(202, true, "1"),
+        item(203, true, "2"),
+        item(204, false, "1"),
+        item(205, false, "2"),
+    ];
+    let (mut fields, proofs) = (raising(), proofs());
+    let known = knowing(&fields);
+    let desk = at_the_desk(&fields, &known, &proofs);
+    let good = fields[0].clone();
+    fields.extend(known);
+    fields.extend(proofs);
+    Pool { fields, desk, registered, good }
+}
