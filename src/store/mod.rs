@@ -1,6 +1,7 @@
 //! The database. All SQL is here, and methods speak the domain's types.
 
 mod error;
+mod history;
 mod logbook;
 mod open;
 mod people;
@@ -10,6 +11,7 @@ mod standings;
 mod tickets;
 
 pub use error::StoreError;
+pub use history::Link;
 pub use logbook::{Head, Kept, Place, Row};
 pub use open::{FILE, Pragma, Store, Write};
 pub use people::Person;

@@ -8,9 +8,12 @@ use std::collections::BTreeSet;
 
 use airmuster_domain::ground::{Done, Effects, Kind, Raise, correction_effects, effects};
 use airmuster_domain::readings::readings;
-use airmuster_domain::record::{Asset, Body, Check, Desk, Digest, Field, Outcome, Record, RecordRef};
+use airmuster_domain::record::{
+    Asset, Body, Check, Desk, Digest, Field, Outcome, Record, RecordRef, Register,
+};
 use airmuster_domain::standing::{
-    Claim, Word, assets_of, cleared_assets, cleared_at, contested_raise, doubted_raise, speaks_about,
+    Claim, Word, assets_of, cleared_assets, cleared_at, contested_raise, doubted_raise, registered,
+    speaks_about,
 };
 use uuid::Uuid;
 
@@ -88,6 +91,9 @@ impl Write {
         };
         let mut about: BTreeSet<Asset> = e.raises.iter().map(|r| r.asset.clone()).collect();
         about.extend(cleared_assets(desk));
+        if let Desk::Register(r) = desk {
+            about.extend(entered(r));
+        }
         self.write_about(&about, place.seq).await?;
         let mut touched = self.write_raises(&e.raises, place.seq).await?;
         touched.extend(self.write_clearings(desk, place.seq).await?);
@@ -444,6 +450,14 @@ impl Write {
         }
         touched.extend(self.weigh_word(kept.record.name.id, seq).await?);
         Ok(touched)
+    }
+}
+
+/// The asset that an entry of the register is about.
+fn entered(r: &Register) -> Option<Asset> {
+    match r {
+        Register::Holder { asset, .. } => Some(asset.clone()),
+        _ => registered(r).map(|(asset, _)| asset),
     }
 }
 

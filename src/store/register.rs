@@ -248,28 +248,27 @@ async fn rules_in_force(conn: &mut SqliteConnection) -> Result<Option<Digest>, S
 }
 
 async fn signer(conn: &mut SqliteConnection, id: &str) -> Result<Option<Signer>, StoreError> {
-    let row: Option<(String, String)> = sqlx::query_as("select roles, qualified from member where id = $1")
+    let row: Option<SignerRow> = sqlx::query_as("select id, roles, qualified from member where id = $1")
         .bind(id)
         .fetch_optional(conn)
         .await?;
-    row.map(|(roles, qualified)| {
-        let roles: Vec<String> = serde_json::from_str(&roles).map_err(|e| unreadable("member", id, &e))?;
-        let qualified: BTreeSet<String> =
-            serde_json::from_str(&qualified).map_err(|e| unreadable("member", id, &e))?;
-        Ok(Signer {
-            id: id.to_owned(),
-            roles: roles.iter().filter_map(|r| Role::from_id(r)).collect(),
-            qualified,
-        })
-    })
-    .transpose()
+    row.map(signer_of).transpose()
+}
+
+type SignerRow = (String, String, String);
+
+fn signer_of((id, roles, qualified): SignerRow) -> Result<Signer, StoreError> {
+    let roles: Vec<String> = serde_json::from_str(&roles).map_err(|e| unreadable("member", &id, &e))?;
+    let qualified: BTreeSet<String> =
+        serde_json::from_str(&qualified).map_err(|e| unreadable("member", &id, &e))?;
+    Ok(Signer { roles: roles.iter().filter_map(|r| Role::from_id(r)).collect(), qualified, id })
 }
 
 fn text_of(value: &impl serde::Serialize) -> Result<String, StoreError> {
     serde_json::to_string(value).map_err(|e| unreadable("asset", "new", &e))
 }
 
-fn place_of(at: &str, place: String) -> Option<Place> {
+pub(super) fn place_of(at: &str, place: String) -> Option<Place> {
     match at {
         "seat" => Some(Place::Seat { seat: place }),
         "spare" => Some(Place::Spare { station: place }),
@@ -409,6 +408,14 @@ impl Store {
     pub async fn signer(&self, id: &str) -> Result<Option<Signer>, StoreError> {
         let mut conn = self.read.acquire().await?;
         signer(&mut conn, id).await
+    }
+
+    /// Every member as far as authority goes, by id.
+    pub async fn signers(&self) -> Result<Vec<Signer>, StoreError> {
+        let rows: Vec<SignerRow> = sqlx::query_as("select id, roles, qualified from member order by id")
+            .fetch_all(&self.read)
+            .await?;
+        rows.into_iter().map(signer_of).collect()
     }
 
     /// The rule table in force: the last one activated, or none but the shipped one.
