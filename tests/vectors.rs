@@ -14,6 +14,7 @@ use std::process::Command;
 use std::sync::LazyLock;
 
 use airmuster_domain::judge::{Answer, Judgement, Problem, Verdict, judge, judge_readable};
+use airmuster_domain::record::{Body, Field, Outcome, decode};
 use airmuster_domain::rules::{DEFAULT, Form, Limits, Purpose, Table, parse, resolve};
 use cases::{Case, Depth, Random};
 use serde::Serialize;
@@ -142,11 +143,36 @@ fn the_kept_vectors_are_what_the_judge_says_now() {
 #[test]
 fn the_tablets_script_says_what_the_judge_says() {
     kept_and_made();
+    let said = node(&["run.mjs"]);
+    assert!(said.contains("vectors agree"), "{said}");
+}
+
+/// Runs a script of this folder.
+fn node(args: &[&str]) -> String {
     let out = Command::new("node")
-        .arg(folder().join("run.mjs"))
+        .current_dir(folder())
+        .args(args)
         .output()
         .expect("Node.js runs the tablet's script; tests/run.sh installs it");
-    let said = String::from_utf8_lossy(&out.stdout);
+    let said = String::from_utf8_lossy(&out.stdout).into_owned();
     assert!(out.status.success(), "{said}{}", String::from_utf8_lossy(&out.stderr));
-    assert!(said.contains("vectors agree"), "{said}");
+    said
+}
+
+#[test]
+fn the_record_of_a_check_broken_off_on_the_tablet_is_read_as_that_check() {
+    kept_and_made();
+    let table = parse(DEFAULT).expect("the table can be read");
+    let text = node(&["broken_off.mjs", &table.digest]);
+    let record = decode(text.as_bytes()).expect("it is a record");
+    let Body::Field(Field::Check(check)) = record.body else { panic!("not a check: {text}") };
+    assert_eq!(check.outcome, Outcome::BrokenOff);
+    assert_eq!(check.rules.to_string(), table.digest);
+    assert_eq!((check.facepiece.as_deref(), check.cylinder), (Some("F-204"), None));
+    let form = resolve(&table, &check.profile, check.purpose).expect("the table has the profile");
+    let (judgement, problems) = judge_readable(&form, &check.answers);
+    assert_eq!(problems, []);
+    assert_eq!(judgement.verdict, Verdict::OutOfService);
+    let found: Vec<_> = judgement.findings.iter().map(|f| (f.step.as_str(), f.item.as_deref())).collect();
+    assert_eq!(found, [("facepiece-vacuum", Some("F-204")), ("gauge-agreement", None)]);
 }

@@ -1,0 +1,339 @@
+// The check form, helped along: verdicts while one types, timers, and everything kept on this
+// tablet. The form works without any of it; the server judges.
+import './base.js';
+import {
+  STATE_WORDS, answersIn, brokenOff, failing, fieldName, stepView, strip, worstState,
+} from './answers.js';
+import { drop, load, save } from './draft.js';
+import { newId, send } from './send.js';
+import { attach } from './timer.js';
+
+// How long a number may look wrong while it is being typed.
+const TYPING = 600;
+// A slip of a glove can be taken back for so long; then what it says is written down.
+const SECOND_THOUGHT = 3000;
+// A draft that nobody touched for so long is not gone on with unasked.
+const STALE = 2 * 3600 * 1000;
+
+const form = document.querySelector('form.check');
+const data = JSON.parse(document.getElementById('limits').textContent);
+const key = `${data.unit}/${data.purpose}`;
+const progress = document.getElementById('progress');
+const steps = data.limits.steps
+  .map((limits) => ({ limits, card: form.querySelector(`article[data-step="${limits.id}"]`) }))
+  .filter(({ card }) => card)
+  .map((step) => ({ ...step, tries: [...step.card.querySelectorAll('fieldset[data-attempt]')], state: 'missing', findings: [] }));
+const stepOf = (element) => steps.find(({ card }) => card.contains(element));
+
+const element = (tag, attributes, text) => {
+  const made = Object.assign(document.createElement(tag), attributes);
+  if (text) made.textContent = text;
+  return made;
+};
+const say = (where, text) => { if (where && where.textContent !== text) where.textContent = text; };
+const clock = (ms) => new Date(ms).toLocaleString('en', {
+  hour: '2-digit', minute: '2-digit', hourCycle: 'h23',
+  ...(new Date(ms).toDateString() === new Date().toDateString() ? {} : { day: 'numeric', month: 'short' }),
+});
+
+// ---------------------------------------------------------------- what is entered
+
+const fields = () => new Map([...new FormData(form)].filter(([name]) => name.startsWith('a.')));
+
+function fill(name, value) {
+  for (const field of form.querySelectorAll(`[name="${name}"]`)) {
+    if (['radio', 'checkbox'].includes(field.type)) field.checked = field.value === value;
+    else field.value = value;
+  }
+}
+
+const entered = (map) => [...map].filter(([name, value]) => value.trim() && !name.endsWith('_unit'));
+
+// ---------------------------------------------------------------- what is shown
+
+// What cannot be read is said with the name of its field.
+function labelled(set, { words, problem }) {
+  const label = problem && set.querySelector(`label[for$=".${problem}"]`);
+  return label ? `${label.textContent}: ${words.charAt(0).toLowerCase()}${words.slice(1)}` : words;
+}
+
+function showStep(step, answers, typing) {
+  const view = stepView(data.limits, step.limits, answers);
+  const failed = view.findings.length > 0;
+  Object.assign(step, { state: view.state, findings: view.findings });
+  step.card.dataset.state = view.state;
+  step.card.toggleAttribute('data-failed', failed);
+  for (const set of step.tries) {
+    const of = view.tries.find((t) => t.try === Number(set.dataset.attempt)) ?? { state: 'missing', words: '' };
+    const output = set.querySelector('output.verdict');
+    // Half a number is not wrong yet, and half an answer is not asked for while it is being given.
+    const quiet = set === typing && (of.problem || ['out', 'put-right'].includes(of.state));
+    output.className = `verdict is-${quiet ? 'missing' : of.state}`;
+    say(output, quiet ? '' : labelled(set, of));
+    const again = set.closest('details.again');
+    if (again && failed) again.open = true;
+  }
+  drawStrip(step);
+  showWritten(step);
+}
+
+function showAll() {
+  const answers = answersIn(data, fields());
+  for (const step of steps) showStep(step, answers);
+  showSummary();
+}
+
+function showSummary() {
+  const answered = steps.filter((s) => s.state !== 'missing').length;
+  const findings = steps.filter((s) => ['out', 'put-right', 'remark'].includes(s.state)).length;
+  say(next, `${answered} of ${steps.length} done`);
+  say(progress.querySelector('[data-progress=findings]'), { 0: 'no findings', 1: '1 finding' }[findings] ?? `${findings} findings`);
+  for (const link of form.querySelectorAll('.rail a[data-group]')) {
+    const group = document.getElementById(`g-${link.dataset.group}`);
+    const state = worstState(steps.filter(({ card }) => group.contains(card)).map((s) => s.state));
+    link.dataset.state = state;
+    say(link.querySelector('[data-group-word]'), `: ${STATE_WORDS[state]}`);
+  }
+}
+
+// A reading in the profile's unit, near enough for a drawing.
+function drawn(step, field) {
+  const last = [...step.tries].reverse().find((set) => set.querySelector(`[name$=".${field}"]`)?.value.trim());
+  const name = fieldName(step.limits.id, last?.dataset.attempt ?? 1, field);
+  const value = form.elements[name]?.value.trim();
+  const from = form.elements[`${name}_unit`]?.value;
+  if (!value) return null;
+  return Number(value) * Number(data.limits.grains[from]) / Number(data.limits.grains[data.limits.unit]);
+}
+
+function drawStrip({ limits, card, tries }) {
+  const svg = card.querySelector('svg[data-strip]');
+  if (!svg) return;
+  const { rated, ratedAt, limit } = svg.dataset;
+  const step = { limits, tries };
+  const [reading, other] = limits.kind === 'pair' ? [drawn(step, 'cylinder'), drawn(step, 'remote')] : [drawn(step, 'at'), null];
+  const at = strip({ rated: Number(rated), ratedAt: Number(ratedAt), limit: Number(limit ?? 0) }, reading, other);
+  const part = (name) => svg.querySelector(`[data-part=${name}]`);
+  const visible = (what, is) => (is ? what.removeAttribute('visibility') : what.setAttribute('visibility', 'hidden'));
+  part('fill').setAttribute('width', `${at.fill ?? 0}%`);
+  visible(part('room'), at.room);
+  visible(part('line'), at.line !== null);
+  if (at.room) {
+    part('room').setAttribute('x', `${at.room.from}%`);
+    part('room').setAttribute('width', `${at.room.width}%`);
+  }
+  for (const line of part('line').querySelectorAll('line')) {
+    for (const x of ['x1', 'x2']) line.setAttribute(x, `${at.line ?? 0}%`);
+  }
+  svg.classList.toggle('apart', limits.kind === 'pair' && card.dataset.state === 'out' && at.line !== null);
+  const words = [[reading, ''], [other, 'other gauge ']].filter(([v]) => v !== null && Number.isFinite(v))
+    .map(([v, name]) => name + Math.round(v).toLocaleString('en'));
+  svg.setAttribute('aria-label', words.length ? `${words.join(', ')} of ${data.limits.rated.words}` : `No reading; rated ${data.limits.rated.words}`);
+}
+
+function showWritten({ card, findings }) {
+  const written = failing(findings).map((name) => draft.written[name]).filter(Boolean);
+  let line = card.querySelector('[data-sent]');
+  if (!written.length) return void line?.remove();
+  if (!line) {
+    line = element('p', { className: 'soft' });
+    line.dataset.sent = '';
+    card.querySelector('.whennot')?.append(line);
+  }
+  const waiting = written.find((w) => !w.received);
+  say(line, waiting ? 'Written down. Saved on this tablet, not yet received.' : `Written down and received, ${clock(written[0].at)}.`);
+}
+
+// ---------------------------------------------------------------- keeping and writing down
+
+let draft = { key, run: form.elements.id.value, started: data.started, seen: data.seen, rules: data.rules, written: {} };
+let keeping = Promise.resolve();
+
+// One write after the other; what is kept is what stood on the page when its turn came. Answers
+// whether it is kept.
+function keep(record) {
+  keeping = keeping.then(async () => {
+    const all = fields();
+    if (!record && !entered(all).length && !draft.at) return true;
+    draft = { ...draft, at: Date.now(), fields: [...all] };
+    await save(draft, record);
+    document.getElementById('unkept')?.remove();
+    return true;
+  }).catch(() => {
+    if (document.getElementById('unkept')) return false;
+    const text = 'This browser keeps no answers. Do not close or reload this page before the check is handed in.';
+    form.before(element('p', { className: 'attention', id: 'unkept' }, text));
+    return false;
+  });
+  return keeping;
+}
+
+const unwritten = () => steps.flatMap((s) => failing(s.findings)).filter((name) => !draft.written[name]);
+
+let thinking = null;
+function thinkAgain(step) {
+  if (thinking && thinking.step !== step) writeDown();
+  clearTimeout(thinking?.timer);
+  thinking = unwritten().length ? { step, timer: setTimeout(writeDown, SECOND_THOUGHT) } : null;
+}
+
+// An answer that takes something out of service stands from now on, whatever becomes of the check.
+async function writeDown() {
+  clearTimeout(thinking?.timer);
+  thinking = null;
+  const names = unwritten();
+  if (!names.length) return;
+  const [id, at] = [newId(), Date.now()];
+  const record = brokenOff({ ...data, run: draft.run, started: draft.started, seen: draft.seen }, fields(), id, at);
+  for (const name of names) draft.written[name] = { id, at, received: false };
+  const written = { id, text: JSON.stringify(record) };
+  if (!await keep(written)) inHand.push(written);
+  steps.forEach(showWritten);
+  sendAll();
+}
+
+// Records that this browser could not keep.
+const inHand = [];
+let retry = null;
+async function sendAll() {
+  clearTimeout(retry);
+  const named = await send(inHand);
+  const written = Object.values(draft.written);
+  for (const w of written) if (named.includes(w.id)) w.received = true;
+  if (named.length) keep();
+  steps.forEach(showWritten);
+  if (written.some((w) => !w.received)) retry = setTimeout(sendAll, 20000);
+}
+
+// ---------------------------------------------------------------- a draft from before
+
+function takeUp(kept) {
+  draft = { ...draft, ...kept, rules: data.rules };
+  for (const name of ['id', 'started']) form.elements[name].value = { id: draft.run, started: draft.started }[name];
+  for (const old of form.querySelectorAll('[name=seen]')) old.remove();
+  for (const value of draft.seen) form.prepend(element('input', { type: 'hidden', name: 'seen', value }));
+  for (const name of fields().keys()) if (!name.endsWith('_unit')) fill(name, '');
+  for (const [name, value] of kept.fields) fill(name, value);
+  for (const note of form.querySelectorAll('textarea')) if (note.value) note.closest('details').open = true;
+  showAll();
+  thinkAgain(null);
+}
+
+function offer(kept) {
+  const count = new Set(entered(new Map(kept.fields)).map(([name]) => name.split('.')[1])).size;
+  const words = `${count} ${count === 1 ? 'step' : 'steps'} kept on this tablet from ${clock(kept.at)}.`;
+  const notice = element('p', { className: 'attention', id: 'kept' }, words);
+  notice.setAttribute('role', 'status');
+  const act = (text, then) => {
+    const button = element('button', { type: 'button', className: 'do' }, text);
+    button.addEventListener('click', async () => { await then(); notice.remove(); });
+    notice.append(button);
+  };
+  if (Date.now() - kept.at < STALE && kept.rules === data.rules) takeUp(kept);
+  else act('Go on with it', () => takeUp(kept));
+  act('Start again', async () => {
+    await keeping;
+    await drop(key);
+    location.reload();
+  });
+  form.before(notice);
+}
+
+async function restore() {
+  const kept = await load(key).catch(() => undefined);
+  if (!kept?.fields) return;
+  // The page of a check that was sent before shows what was sent.
+  if (kept.run === draft.run) draft = { ...draft, written: kept.written, at: kept.at };
+  else offer(kept);
+}
+
+// ---------------------------------------------------------------- hands on the form
+
+// What is done says what is not: it leads to the next step without an answer.
+const done = progress.querySelector('[data-progress=done]');
+const next = element('a', { id: 'next-missing', href: '#main' }, done.textContent);
+done.replaceChildren(next);
+next.addEventListener('click', (event) => {
+  event.preventDefault();
+  const missing = steps.filter((s) => s.state === 'missing');
+  const below = missing.find(({ card }) => card.getBoundingClientRect().top > innerHeight / 2);
+  const to = below ?? missing[0] ?? steps[0];
+  to.card.scrollIntoView({ block: 'start' });
+  to.card.querySelector('input, select')?.focus({ preventScroll: true });
+});
+
+// An answer in a word and one in numbers at the same try: the later one holds.
+function settle(field) {
+  const set = field.closest('fieldset');
+  const other = (end) => set?.querySelector(`[name$=".${end}"]`);
+  if (/\.good$/.test(field.name) && field.checked) {
+    for (const timed of [other('held'), other('seconds')]) if (timed) timed.value = '';
+  } else if (/\.(at|cylinder|remote|start|end|held)$/.test(field.name) && field.value.trim()) {
+    for (const tap of set.querySelectorAll('[name$=".good"]')) tap.checked = false;
+  }
+}
+
+let pause = null;
+function changed(field, typing) {
+  const step = stepOf(field);
+  if (!step) return;
+  settle(field);
+  const answers = answersIn(data, fields());
+  clearTimeout(pause);
+  showStep(step, answers, typing ? field.closest('fieldset') : null);
+  // What is worn is named once and belongs to other steps too.
+  if (/\.item$/.test(field.name)) steps.forEach((s) => s !== step && showStep(s, answers));
+  showSummary();
+  keep();
+  if (typing) pause = setTimeout(() => showStep(step, answersIn(data, fields())), TYPING);
+  else thinkAgain(step);
+}
+
+// The unit on this kind of unit's gauges is chosen once.
+const UNIT = `unit of ${data.profile}`;
+function useUnit(unit) {
+  for (const select of form.querySelectorAll('select[name$="_unit"]')) {
+    const number = form.elements[select.name.replace(/_unit$/, '')];
+    if (!number.value && [...select.options].some((o) => o.value === unit)) select.value = unit;
+  }
+}
+
+form.addEventListener('input', ({ target }) => {
+  if (target.matches('input:not([type=radio], [type=checkbox]), textarea')) changed(target, true);
+});
+form.addEventListener('change', ({ target }) => {
+  if (target.matches('select[name$="_unit"]')) {
+    localStorage.setItem(UNIT, target.value);
+    useUnit(target.value);
+  }
+  changed(target, false);
+});
+form.addEventListener('submit', (event) => {
+  if (!unwritten().length) return;
+  event.preventDefault();
+  writeDown().finally(() => form.requestSubmit(event.submitter));
+});
+document.addEventListener('visibilitychange', () => { if (document.hidden) writeDown(); });
+addEventListener('pagehide', () => { writeDown(); });
+addEventListener('online', sendAll);
+
+for (const button of form.querySelectorAll('[data-timer]')) {
+  const step = stepOf(button);
+  attach(button, step.limits.kind, (values) => {
+    // After a failure it is the next try that is being timed.
+    const set = step.findings.length ? step.tries.at(-1) : step.tries[0];
+    for (const [field, value] of Object.entries(values)) {
+      const input = set.querySelector(`[name$=".${field}"]`);
+      if (!input) continue;
+      input.value = value;
+      input.closest('details.more')?.setAttribute('open', '');
+      input.dispatchEvent(new Event('change', { bubbles: true }));
+    }
+  });
+}
+
+useUnit(localStorage.getItem(UNIT));
+showAll();
+await restore();
+showAll();
+sendAll();

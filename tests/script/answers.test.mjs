@@ -1,0 +1,118 @@
+// The check form's script where it needs no page. Limits come from the judge's own vectors.
+import assert from 'node:assert/strict';
+import { readFileSync } from 'node:fs';
+import test from 'node:test';
+import { answersIn, brokenOff, failing, stepView, strip, worstState } from '../../static/answers.js';
+
+const forms = JSON.parse(readFileSync(new URL('../vectors/forms.json', import.meta.url), 'utf8'));
+const limits = (name) => forms.find((f) => f.form === name).limits;
+const psi = limits('shipped us-5500-third shift-start');
+const bar = limits('shipped en-300-bar shift-start');
+const data = {
+  limits: psi, unit: '117', profile: 'us-5500-third', rules: 'a'.repeat(64), engine: 1, purpose: 'shift-start',
+  run: '0190a8c0-0000-7000-8000-000000000001', started: 5, seen: ['check_due/unit:117'], tablet: 'tablet-4',
+};
+const fields = (object) => new Map(Object.entries(object));
+const view = (of, id, object) => stepView(of, of.steps.find((s) => s.id === id), answersIn({ ...data, limits: of }, fields(object)));
+
+test('a pressure goes with the unit beside it, a time with seconds, and what is empty is left out', () => {
+  const answers = answersIn({ ...data, limits: bar }, fields({
+    'a.cylinder-pressure.1.at': ' 4300 ', 'a.cylinder-pressure.1.at_unit': 'psi',
+    'a.gauge-agreement.1.cylinder': '', 'a.gauge-agreement.1.cylinder_unit': 'bar',
+    'a.high-pressure-leak.1.start': '290', 'a.high-pressure-leak.1.seconds': '60',
+    'a.motion-alarm-stages.1.count': '3', 'a.motion-alarm-stages.1.first': '19.8',
+  }));
+  assert.deepEqual(answers.map((a) => [a.step, a.values]), [
+    ['cylinder-pressure', { at: '4300 psi' }],
+    ['motion-alarm-stages', { count: '3', first: '19.8 s' }],
+    ['high-pressure-leak', { start: '290 bar', seconds: '60 s' }],
+  ]);
+});
+
+test('answers come in the order of the form, tries in order, and a note alone is an answer', () => {
+  const answers = answersIn(data, fields({
+    'a.low-air-alarm.2.at': '1820', 'a.low-air-alarm.1.at': '1800', 'a.stowed.1.note': ' strap is new ',
+    'a.unit-identity.1.good': 'yes', 'a.no-such-step.1.good': 'no',
+  }));
+  assert.deepEqual(answers.map((a) => [a.step, a.try, a.note]),
+    [['unit-identity', 1, undefined], ['low-air-alarm', 1, undefined], ['low-air-alarm', 2, undefined], ['stowed', 1, 'strap is new']]);
+});
+
+test('the first try at a facepiece is at the one that is here, a later one only at what is named', () => {
+  const items = (more) => answersIn(data, fields({
+    'a.facepiece-identity.1.item': 'F-204', 'a.facepiece-vacuum.1.held': '3', 'a.facepiece-vacuum.2.held': '10', 'a.bypass.1.good': 'yes', ...more,
+  })).map((a) => a.item);
+  assert.deepEqual(items({}), ['F-204', undefined, undefined]);
+  assert.deepEqual(items({ 'a.facepiece-vacuum.2.item': 'F-207' }), ['F-204', 'F-207', undefined]);
+  assert.deepEqual(items({ 'a.facepiece-vacuum.2.item': 'no number!' }), ['F-204', undefined, undefined]);
+});
+
+test('the verdict stands beside each try, and a step that a second facepiece passes is good', () => {
+  const first = { 'a.facepiece-identity.1.item': 'F-204', 'a.facepiece-vacuum.1.held': '3' };
+  const failed = view(psi, 'facepiece-vacuum', first);
+  assert.equal(failed.state, 'out');
+  assert.equal(failed.tries[0].words, 'Facepiece F-204 out of service: it held 3 s; at least 10 s is asked.');
+  const passed = view(psi, 'facepiece-vacuum', { ...first, 'a.facepiece-vacuum.2.held': '10', 'a.facepiece-vacuum.2.item': 'F-207' });
+  assert.equal(passed.state, 'good');
+  assert.deepEqual(passed.tries.map((t) => [t.state, t.words]).at(-1), ['good', 'Good.']);
+  assert.equal(passed.findings.length, 1);
+});
+
+test('what cannot be read is not a finding and says what to do at its field', () => {
+  const { state, tries } = view(psi, 'gauge-agreement', { 'a.gauge-agreement.1.cylinder': '5400' });
+  assert.equal(state, 'missing');
+  assert.deepEqual(tries, [{ try: 1, state: 'missing', problem: 'remote', words: 'Read this gauge too; two gauges are compared.' }]);
+});
+
+test('a trip point within one gauge division asks for a slower repeat and is not yet written down', () => {
+  const near = view(psi, 'low-air-alarm', { 'a.low-air-alarm.1.at': '1800' });
+  assert.match(near.tries[0].words, /^Once more, slower\. Started at 1,800 psi: 15 psi below 1,815 psi/);
+  assert.deepEqual(failing(near.findings), []);
+  const twice = view(psi, 'low-air-alarm', { 'a.low-air-alarm.1.at': '1800', 'a.low-air-alarm.2.at': '1800' });
+  assert.deepEqual(failing(twice.findings), ['low-air-alarm/1//1800 psi', 'low-air-alarm/2//1800 psi']);
+});
+
+test('a tap needs no words, a remark is a finding, and a put-right answer is nothing to write down at once', () => {
+  assert.deepEqual(view(psi, 'bypass', { 'a.bypass.1.good': 'yes' }).tries, [{ try: 1, state: 'good', words: '' }]);
+  assert.equal(view(psi, 'accessories', { 'a.accessories.1.good': 'no' }).state, 'remark');
+  const low = view(psi, 'cylinder-pressure', { 'a.cylinder-pressure.1.at': '4900' });
+  assert.equal(low.state, 'put-right');
+  assert.deepEqual(failing(low.findings), []);
+});
+
+test('another failing answer at the same try is another one to write down', () => {
+  const names = (at) => failing(view(psi, 'gauge-agreement', {
+    'a.gauge-agreement.1.cylinder': '5400', 'a.gauge-agreement.1.remote': at,
+  }).findings);
+  assert.equal(names('4900').length, 1);
+  assert.notDeepEqual(names('4900'), names('4890'));
+  assert.deepEqual(names('4950'), []);
+});
+
+test('a check broken off is a whole record with every answer so far', () => {
+  const record = brokenOff(data, fields({ 'a.facepiece-identity.1.item': 'F-204', 'a.bypass.1.good': 'no', 'a.bypass.1.note': 'hissed' }),
+    '0190a8c0-0000-7000-8000-000000000002', 7);
+  assert.deepEqual(record, {
+    v: 1, kind: 'check', id: '0190a8c0-0000-7000-8000-000000000002', tablet: 'tablet-4', at: 7, client: 'check form',
+    body: {
+      unit: '117', profile: 'us-5500-third', rules: 'a'.repeat(64), engine: 1, purpose: 'shift-start', outcome: 'broken_off',
+      run: data.run, started: 5, seen: ['check_due/unit:117'], facepiece: 'F-204',
+      answers: [{ step: 'bypass', try: 1, values: { good: 'no' }, note: 'hissed' }],
+    },
+  });
+});
+
+test('the strip is drawn as the server draws it', () => {
+  const of = { rated: 4500, ratedAt: 94, limit: 450 };
+  const { fill, line, room } = strip(of, 2250, 9000);
+  assert.equal(fill.toFixed(2), '47.00');
+  assert.equal(line, 100);
+  assert.deepEqual([room.from.toFixed(2), room.width.toFixed(2)], ['37.60', '18.80']);
+  assert.deepEqual(strip(of, null, Number.NaN), { fill: null, line: null, room: null });
+});
+
+test('a group is as bad as its worst step and done only when all are', () => {
+  assert.equal(worstState(['good', 'missing', 'put-right']), 'put-right');
+  assert.equal(worstState(['good', 'remark', 'missing']), 'missing');
+  assert.equal(worstState(['good', 'remark']), 'remark');
+});
