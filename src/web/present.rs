@@ -146,6 +146,19 @@ pub fn ground_words(g: &Ground) -> String {
     }
 }
 
+/// The grounds of a standing in sentences, each thing said once: a broken-off part and the check
+/// that it belongs to raise the same finding twice.
+pub fn grounds_words<'a>(grounds: impl IntoIterator<Item = &'a Ground>) -> Vec<String> {
+    let mut out: Vec<String> = Vec::new();
+    for g in grounds {
+        let words = format!("{}.", ground_words(g).trim_end_matches('.'));
+        if !out.contains(&words) {
+            out.push(words);
+        }
+    }
+    out
+}
+
 /// With its first letter large.
 pub fn capital(s: &str) -> String {
     let mut chars = s.chars();

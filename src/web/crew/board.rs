@@ -1,5 +1,6 @@
 //! The station chooser and the station board.
 
+use airmuster_domain::ground::Kind;
 use airmuster_domain::standing::State as Standing;
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
@@ -90,6 +91,17 @@ pub async fn show_board(
     Ok((jar.add(lasting(STATION, id)), Html(view)))
 }
 
+/// A check that a call has stopped can be gone on with.
+fn stopped_check(unit: &UnitFacts) -> Option<Action> {
+    let stopped =
+        unit.standing.grounds.iter().find(|g| g.raise.kind == Kind::CheckAgain && g.raise.run.is_some())?;
+    Some(Action {
+        text: "Go on".to_owned(),
+        href: format!("/units/{}/check?continues={}", unit.row.number, stopped.raise.from.id),
+        next: false,
+    })
+}
+
 /// A seat, kit or spare in one line.
 fn line(fleet: &Fleet, place: String, unit: Option<&UnitFacts>) -> Line {
     let Some(unit) = unit else {
@@ -111,7 +123,7 @@ fn line(fleet: &Fleet, place: String, unit: Option<&UnitFacts>) -> Line {
         reason: s.grounds.first().filter(|_| s.state > Standing::CheckDue).map(ground_words),
         action: match s.state {
             Standing::InService => check("Check again"),
-            Standing::CheckDue | Standing::PutRight => check("Start check"),
+            Standing::CheckDue | Standing::PutRight => stopped_check(unit).or_else(|| check("Start check")),
             Standing::OutOfService | Standing::Held | Standing::Retired => {
                 Some(Action { text: "See why".to_owned(), href: format!("/units/{number}"), next: false })
             }

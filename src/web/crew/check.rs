@@ -20,7 +20,7 @@ use crate::service::{IntakeError, Origin};
 use crate::web::auth::{TABLET, Visitor, lasting};
 use crate::web::error::WebError;
 use crate::web::html::{Again, Html};
-use crate::web::present::{Scale, ground_words, page, unit_ref};
+use crate::web::present::{Scale, grounds_words, page, unit_ref};
 use crate::web::serving::App;
 use crate::web::view::Problems;
 use crate::web::view::check::CheckForm;
@@ -220,7 +220,7 @@ pub async fn form_view(
         rules: checking.rules.to_string(),
         continues: input.continues.map(|c| c.to_string()),
         seen: input.seen.clone(),
-        open_grounds: checking.shown().map(ground_words).collect(),
+        open_grounds: grounds_words(checking.shown()),
         groups: groups(form, &scale, &checking.with, Some(input), judged),
         problems,
         limits: limits.to_string(),

@@ -9,7 +9,7 @@ use crate::store::Kept;
 use crate::web::auth::Visitor;
 use crate::web::error::WebError;
 use crate::web::html::Html;
-use crate::web::present::{checked_words, ground_words, page, standing, station_href, thin, unit_ref, when};
+use crate::web::present::{checked_words, grounds_words, page, standing, station_href, thin, unit_ref, when};
 use crate::web::serving::App;
 use crate::web::view::verdict::Verdict;
 use crate::web::view::{Action, Link};
@@ -54,8 +54,7 @@ pub async fn show_verdict(
 
 /// In sentences; for a unit in service, the check that proves it.
 fn grounds(fleet: &Fleet, s: &Standing) -> Vec<String> {
-    let mut out: Vec<String> =
-        s.grounds.iter().map(|g| format!("{}.", ground_words(g).trim_end_matches('.'))).collect();
+    let mut out = grounds_words(&s.grounds);
     if out.is_empty() {
         let (checked, due) = checked_words(fleet, s);
         let by = s.last_check.as_ref().and_then(|c| c.by.as_deref()).map_or("nobody", |b| fleet.name(b));
