@@ -2,56 +2,62 @@
 // check broken off. Pure: no page, no clock, no storage.
 import { judgeStep } from './judge.js';
 
-const PRESSURES = ['at', 'cylinder', 'remote', 'start', 'end'];
-const TIMES = ['seconds', 'held', 'first', 'full'];
+const UNITS = { seconds: 's', held: 's', first: 's', full: 's', count: '', good: '' };
 const NUMBER_OF_A_THING = /^[A-Za-z0-9._-]{1,32}$/;
+const SUBJECTS = ['facepiece', 'cylinder'];
 
 /** The name of a field of the form. */
 export const fieldName = (step, attempt, field) => `a.${step}.${attempt}.${field}`;
 
-// What is worn with the unit or is in it, by the number read off it.
-function worn(data, fields, subject) {
-  const step = data.limits.steps.find((s) => s.kind === 'identity' && s.subject === subject);
-  const read = step && fields.get(fieldName(step.id, 1, 'item'))?.trim();
-  const number = read || data.items?.[subject];
-  return NUMBER_OF_A_THING.test(number ?? '') ? number : undefined;
+// What was typed, by step and try: text by field, without what is empty.
+function typedIn(fields) {
+  const typed = {};
+  for (const [name, value] of fields) {
+    const [, step, attempt, field] = /^a\.([^.]+)\.([1-9])\.([^.]+)$/.exec(name) ?? [];
+    if (field && value.trim()) ((typed[step] ??= {})[attempt] ??= {})[field] = value.trim();
+  }
+  return typed;
 }
 
-function valuesOf(step, attempt, fields, unit) {
+// A unit of pressure or the number of a thing alone is not an answer.
+const isAnswered = (typed) => Object.keys(typed).some((field) => field !== 'item' && !field.endsWith('_unit'));
+
+function valuesOf(step, typed, unit) {
   const values = {};
   for (const field of step.fields) {
-    const name = fieldName(step.id, attempt, field);
-    const text = fields.get(name)?.trim();
-    if (!text) continue;
-    if (PRESSURES.includes(field)) values[field] = `${text} ${fields.get(`${name}_unit`) ?? unit}`;
-    else values[field] = TIMES.includes(field) ? `${text} s` : text;
+    const text = typed[field];
+    if (text === undefined) continue;
+    const own = UNITS[field] ?? typed[`${field}_unit`] ?? unit;
+    // A unit typed with the number is the one that was meant.
+    values[field] = own && !/\p{Alphabetic}/u.test(text) ? `${text} ${own}` : text;
   }
+  if (['yes', 'no'].includes(values.good)) values.good = values.good === 'yes';
   return values;
 }
 
-/** The answers in these fields (a Map of name to text), in the order of the form. */
+/** The answers in these fields (name and text), in the order of the form. */
 export function answersIn(data, fields) {
-  const tries = new Map();
-  for (const name of fields.keys()) {
-    const [, step, attempt] = /^a\.([^.]+)\.(\d)\.[^.]+$/.exec(name) ?? [];
-    if (step) tries.set(step, (tries.get(step) ?? new Set()).add(Number(attempt)));
-  }
-  const out = [];
+  const typed = typedIn(fields);
+  const tries = (step) => {
+    const all = Object.entries(typed[step.id] ?? {});
+    return all.slice(0, all.findLastIndex(([, t]) => isAnswered(t)) + 1);
+  };
+  // The facepiece and cylinder that are here: read off them, else those in the register.
+  const here = { ...data.items };
   for (const step of data.limits.steps) {
-    for (const attempt of [...tries.get(step.id) ?? []].sort()) {
-      const values = valuesOf(step, attempt, fields, data.limits.unit);
-      const note = fields.get(fieldName(step.id, attempt, 'note'))?.trim();
-      if (!Object.keys(values).length && !note) continue;
-      const answer = { step: step.id, try: attempt, values };
-      // Only a number given with the answer says which thing failed; the first try is at what is worn.
-      const item = fields.get(fieldName(step.id, attempt, 'item'))?.trim()
-        || (step.separate && attempt === 1 ? worn(data, fields, step.subject) : undefined);
-      if (NUMBER_OF_A_THING.test(item ?? '')) answer.item = item;
-      if (note) answer.note = note;
-      out.push(answer);
-    }
+    const item = step.kind === 'identity' && tries(step).at(-1)?.[1].item;
+    if (item && step.separate) here[step.subject] = item;
   }
-  return out;
+  return data.limits.steps.flatMap((step) => {
+    let item = step.separate ? here[step.subject] : undefined;
+    return tries(step).flatMap(([attempt, t]) => {
+      if (step.separate && t.item) item = t.item;
+      const answer = { step: step.id, try: Number(attempt), values: valuesOf(step, t, data.limits.unit) };
+      if (item) answer.item = item;
+      if (t.note) answer.note = t.note;
+      return Object.keys(answer.values).length || t.note ? [answer] : [];
+    });
+  });
 }
 
 const STATE = { out_of_service: 'out', put_right: 'put-right', remark: 'remark' };
@@ -68,9 +74,10 @@ export const worstState = (states) => WORST_FIRST.find((s) => states.includes(s)
 const sentence = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
 function findingWords(step, f) {
+  const working = f.working.replace(`${step.title}: `, '');
   if (f.repeat) return `Once more, slower. ${sentence(f.working)}.`;
   const what = step.separate && f.item ? `${sentence(f.subject)} ${f.item} out of service` : 'Out of service';
-  return `${{ out_of_service: what, put_right: 'Put right', remark: 'Remark' }[f.consequence]}: ${f.working}.`;
+  return `${{ out_of_service: what, put_right: 'Put right', remark: 'Remark' }[f.consequence]}: ${working}.`;
 }
 
 /** How one step stands, and what to say beside each of its tries. */
@@ -80,16 +87,16 @@ export function stepView(limits, step, answers) {
   const tries = own.map((answer) => {
     const problem = judged.problems.find((p) => p.attempt === answer.try);
     const finding = judged.findings.find((f) => f.try === answer.try);
-    const entered = Object.keys(answer.values);
+    const entered = Object.keys(answer.values).filter((name) => name !== 'good');
     if (problem) return { try: answer.try, state: 'missing', problem: problem.field, words: `${sentence(problem.say)}.` };
     if (finding) return { try: answer.try, state: STATE[finding.consequence], words: findingWords(step, finding) };
-    if (!entered.length) return { try: answer.try, state: 'missing', words: '' };
-    // A tap speaks for itself; a number is answered.
-    return { try: answer.try, state: 'good', words: entered.some((name) => name !== 'good') ? 'Good.' : '' };
+    // A note alone is no answer; a tap speaks for itself; a number is answered.
+    if (!Object.keys(answer.values).length) return { try: answer.try, state: 'missing', words: '' };
+    return { try: answer.try, state: 'good', words: entered.length ? 'Good.' : '' };
   });
-  let state = STATE[judged.verdict] ?? 'good';
-  if (!judged.tries) state = 'missing';
-  else if (state === 'good' && judged.findings.some((f) => f.consequence === 'remark')) state = 'remark';
+  const open = judged.findings.filter((f) => !f.settled).map((f) => STATE[f.consequence]);
+  const done = judged.findings.length ? 'remark' : 'good';
+  const state = open.length ? worstState(open) : judged.satisfied ? done : 'missing';
   return { state, tries, findings: judged.findings };
 }
 
@@ -102,18 +109,19 @@ export function failing(findings) {
 
 /** The record of a check broken off at an answer that takes something out of service. */
 export function brokenOff(data, fields, id, at) {
-  const record = {
-    v: 1, kind: 'check', id, tablet: data.tablet, at, client: data.client ?? 'check form',
-    body: {
-      unit: data.unit, profile: data.profile, rules: data.rules, engine: data.engine, purpose: data.purpose,
-      outcome: 'broken_off', run: data.run, started: data.started, seen: data.seen, answers: answersIn(data, fields),
-    },
+  const fits = (number) => NUMBER_OF_A_THING.test(number ?? '');
+  // A record with a number that no thing can have cannot be judged: better without it.
+  const answers = answersIn(data, fields).map(({ item, ...answer }) => (fits(item) ? { ...answer, item } : answer));
+  const subject = new Map(data.limits.steps.map((s) => [s.id, s.subject]));
+  const body = {
+    unit: data.unit, profile: data.profile, rules: data.rules, engine: data.engine, purpose: data.purpose,
+    outcome: 'broken_off', run: data.run, started: data.started, seen: data.seen, answers,
   };
-  for (const subject of ['facepiece', 'cylinder']) {
-    const number = worn(data, fields, subject);
-    if (number) record.body[subject] = number;
+  for (const name of SUBJECTS) {
+    const number = answers.filter((a) => subject.get(a.step) === name && a.item).at(-1)?.item ?? data.items?.[name];
+    if (fits(number)) body[name] = number;
   }
-  return record;
+  return { v: 1, kind: 'check', id, tablet: data.tablet, at, client: data.client, body };
 }
 
 /** Where the two gauges stand on the strip, in percent of its width; null where not entered. */

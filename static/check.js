@@ -138,10 +138,10 @@ function showWritten({ card, findings }) {
   if (!line) {
     line = element('p', { className: 'soft' });
     line.dataset.sent = '';
-    card.querySelector('.whennot')?.append(line);
+    card.querySelector('fieldset').after(line);
   }
   const waiting = written.find((w) => !w.received);
-  say(line, waiting ? 'Written down. Saved on this tablet, not yet received.' : `Written down and received, ${clock(written[0].at)}.`);
+  say(line, waiting ? 'Written down. Saved on this tablet, not yet received.' : `Written down and received${written[0].at ? `, ${clock(written[0].at)}` : ''}.`);
 }
 
 // ---------------------------------------------------------------- keeping and writing down
@@ -240,10 +240,12 @@ function offer(kept) {
 }
 
 async function restore() {
+  // The server has written down what stands on the page that it sent.
+  for (const name of unwritten()) draft.written[name] = { received: true };
   const kept = await load(key).catch(() => undefined);
   if (!kept?.fields) return;
   // The page of a check that was sent before shows what was sent.
-  if (kept.run === draft.run) draft = { ...draft, written: kept.written, at: kept.at };
+  if (kept.run === draft.run) draft = { ...draft, written: { ...draft.written, ...kept.written }, at: kept.at };
   else offer(kept);
 }
 
@@ -321,7 +323,8 @@ for (const button of form.querySelectorAll('[data-timer]')) {
   const step = stepOf(button);
   attach(button, step.limits.kind, (values) => {
     // After a failure it is the next try that is being timed.
-    const set = step.findings.length ? step.tries.at(-1) : step.tries[0];
+    const open = (set) => ![...set.querySelectorAll('input:not([name$=".item"])')].some((i) => (i.type === 'text' ? i.value : i.checked));
+    const set = (step.findings.length && (step.tries.find(open) ?? step.tries.at(-1))) || step.tries[0];
     for (const [field, value] of Object.entries(values)) {
       const input = set.querySelector(`[name$=".${field}"]`);
       if (!input) continue;

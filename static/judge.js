@@ -20,6 +20,7 @@ const compare = (a, b) => {
   return x < y ? -1 : x > y ? 1 : 0;
 };
 const minus = (a, b) => [a[0] * b[1] - b[0] * a[1], a[1] * b[1]];
+const against = (amount, wall) => compare(amount, exact(wall.at));
 const apart = (a, b) => {
   const [grains, parts] = minus(a, b);
   return [grains < 0n ? -grains : grains, parts];
@@ -245,64 +246,53 @@ function weigh(limits, step, e) {
 }
 
 function reading(limits, step, p, bad) {
-  const say = (wall, how, against) => {
-    const side = compare(p.amount, exact(wall.at));
+  const say = (wall, how, must) => {
+    const side = against(p.amount, wall);
     const by = words(limits, apart(p.amount, exact(wall.at)), NONE);
-    const off = side === 0 ? 'exactly' : `${by} ${side < 0 ? 'below' : 'over'}`;
-    const working = `${readWords(limits, p)}: ${off} the ${wall.words}${share(wall)} ${against}`;
-    return bad(entered(p), `${how} ${wall.words}`, working);
+    const off = side ? `${by} ${side < 0 ? 'below' : 'over'}` : 'exactly';
+    return bad(entered(p), `${how} ${wall.words}`, `${readWords(limits, p)}: ${off} the ${wall.words}${share(wall)} ${must}`);
   };
-  const side = (wall) => wall && compare(p.amount, exact(wall.at));
-  if (side(step.above) <= 0) return say(step.above, 'more than', 'that it must be above');
-  if (side(step.at_least) < 0) return say(step.at_least, 'at least', 'that it must reach');
-  if (side(step.at_most) > 0) return say(step.at_most, 'at most', 'that it must not pass');
+  const { above, at_least: least, at_most: most } = step;
+  if (above && against(p.amount, above) <= 0) return say(above, 'more than', 'that it must be above');
+  if (least && against(p.amount, least) < 0) return say(least, 'at least', 'that it must reach');
+  if (most && against(p.amount, most) > 0) return say(most, 'at most', 'that it must not pass');
   return null;
 }
 
-function pair(limits, step, { a, b }, bad) {
-  const wall = exact(step.largest.at);
+function pair(limits, { largest, all }, { a, b }, bad) {
   const between = apart(a.amount, b.amount);
-  if (compare(between, wall) <= 0) return null;
-  const limit = step.largest.words;
-  let working = `${words(limits, between, wall)} apart; limit ${limit}`;
-  if (step.all.length > 1) working += `, the stricter of ${step.all.join(' and ')}`;
-  else if (step.largest.share) working += `, ${step.largest.share}`;
+  if (against(between, largest) <= 0) return null;
+  let working = `${words(limits, between, exact(largest.at))} apart; limit ${largest.words}`;
+  if (all.length > 1) working += `, the stricter of ${all.join(' and ')}`;
+  else if (largest.share) working += `, ${largest.share}`;
   if (a.unit !== b.unit || a.unit !== limits.unit) {
     working += ` (cylinder ${readWords(limits, a)}, remote ${readWords(limits, b)})`;
   }
-  return bad(`cylinder ${entered(a)}, remote ${entered(b)}`, limit, working);
+  return bad(`cylinder ${entered(a)}, remote ${entered(b)}`, largest.words, working);
 }
 
-function fall(limits, step, { a, b, s }, bad) {
-  const wall = exact(step.largest.at);
-  const limit = `at most ${step.largest.words} in ${seconds(step.within)}`;
-  const what = `${entered(a)} to ${entered(b)} in ${seconds(s)}`;
+function fall(limits, { largest, within }, { a, b, s }, bad) {
+  const limit = `at most ${largest.words} in ${seconds(within)}`;
+  const say = (working) => bad(`${entered(a)} to ${entered(b)} in ${seconds(s)}`, limit, working);
   const fell = minus(a.amount, b.amount);
-  if (compare(fell, wall) > 0) {
-    return bad(what, limit, `fell ${words(limits, fell, wall)} in ${seconds(s)}; ${limit} is allowed`);
+  if (against(fell, largest) > 0) {
+    return say(`fell ${words(limits, fell, exact(largest.at))} in ${seconds(s)}; ${limit} is allowed`);
   }
-  return s < step.within ? bad(what, limit, `watched for ${seconds(s)}; ${seconds(step.within)} is asked`) : null;
+  return s < within ? say(`watched for ${seconds(s)}; ${seconds(within)} is asked`) : null;
 }
 
 function stages(step, { good, n, first, full }, bad) {
-  const what = [];
-  const wrong = [];
-  const early = [];
+  const [what, wrong, early] = [[], [], []];
   if (given(n)) what.push(`${n} stages`);
   if (given(first)) what.push(`first at ${seconds(first)}`);
   if (given(full)) what.push(`full alarm at ${seconds(full)}`);
+  const came = (name, t, asked) => `the ${name} came at ${seconds(t)}${asked}`;
   if (given(n) && n !== step.count) wrong.push(`${n} stages came; ${step.count} belong to it`);
-  if (late(first, step.first_by)) {
-    wrong.push(`the first came at ${seconds(first)}; by ${seconds(step.first_by)} is asked`);
-  }
-  if (late(step.first_from, first)) {
-    early.push(`the first came at ${seconds(first)}; not before ${seconds(step.first_from)} is asked`);
-  }
-  if (late(full, step.full_by)) {
-    wrong.push(`the full alarm came at ${seconds(full)}; by ${seconds(step.full_by)} is asked`);
-  }
-  if (given(full) && given(first) && full <= first) {
-    wrong.push(`the full alarm came at ${seconds(full)}, not after the first stage at ${seconds(first)}`);
+  if (late(first, step.first_by)) wrong.push(came('first', first, `; by ${seconds(step.first_by)} is asked`));
+  if (late(step.first_from, first)) early.push(came('first', first, `; not before ${seconds(step.first_from)} is asked`));
+  if (late(full, step.full_by)) wrong.push(came('full alarm', full, `; by ${seconds(step.full_by)} is asked`));
+  if (given(first) && given(full) && full <= first) {
+    wrong.push(came('full alarm', full, `, not after the first stage at ${seconds(first)}`));
   }
   if (!good) {
     what.push('not good');
@@ -312,23 +302,18 @@ function stages(step, { good, n, first, full }, bad) {
   return bad(what.join(', '), step.limit, [...wrong, ...early].join('; '), wrong.length ? {} : { consequence: 'remark' });
 }
 
-function trip(limits, step, p, bad) {
-  const above = (wall) => wall && compare(p.amount, exact(wall.at)) > 0;
-  let [wall, side, more] = [step.low, 'below', {}];
-  if (compare(p.amount, exact(step.low.at)) < 0) {
-    more.repeat = compare(apart(exact(step.low.at), p.amount), exact(step.repeat)) <= 0;
-  } else if (above(step.out)) {
-    [wall, side, more] = [step.out, 'above', { consequence: 'out_of_service' }];
-  } else if (above(step.remark)) {
-    [wall, side, more] = [step.remark, 'above', { consequence: 'remark' }];
-  } else {
-    return null;
+function trip(limits, { low, remark, out, repeat, alarm, limit }, p, bad) {
+  const say = (wall, side, consequence, again) => {
+    const by = words(limits, apart(p.amount, exact(wall.at)), NONE);
+    const once = again ? '; within one gauge division: one slower repeat is allowed' : '';
+    const working = `started at ${readWords(limits, p)}: ${by} ${side} ${wall.words}${share(wall)}; ${alarm}${once}`;
+    return bad(entered(p), limit, working, { consequence, repeat: again });
+  };
+  if (against(p.amount, low) < 0) {
+    return say(low, 'below', 'out_of_service', compare(apart(exact(low.at), p.amount), exact(repeat)) <= 0);
   }
-  more.consequence ??= 'out_of_service';
-  const by = words(limits, apart(p.amount, exact(wall.at)), NONE);
-  let working = `started at ${readWords(limits, p)}: ${by} ${side} ${wall.words}${share(wall)}; ${step.alarm}`;
-  if (more.repeat) working += '; within one gauge division: one slower repeat is allowed';
-  return bad(entered(p), step.limit, working, more);
+  if (against(p.amount, out) > 0) return say(out, 'above', 'out_of_service');
+  return remark && against(p.amount, remark) > 0 ? say(remark, 'above', 'remark') : null;
 }
 
 // ---------------------------------------------------------------- a step, and the whole check

@@ -10,7 +10,7 @@ const psi = limits('shipped us-5500-third shift-start');
 const bar = limits('shipped en-300-bar shift-start');
 const data = {
   limits: psi, unit: '117', profile: 'us-5500-third', rules: 'a'.repeat(64), engine: 1, purpose: 'shift-start',
-  run: '0190a8c0-0000-7000-8000-000000000001', started: 5, seen: ['check_due/unit:117'], tablet: 'tablet-4',
+  run: '0190a8c0-0000-7000-8000-000000000001', started: 5, seen: ['check_due/unit:117'], tablet: 'tablet-4', client: 'a test',
 };
 const fields = (object) => new Map(Object.entries(object));
 const view = (of, id, object) => stepView(of, of.steps.find((s) => s.id === id), answersIn({ ...data, limits: of }, fields(object)));
@@ -38,22 +38,29 @@ test('answers come in the order of the form, tries in order, and a note alone is
     [['unit-identity', 1, undefined], ['low-air-alarm', 1, undefined], ['low-air-alarm', 2, undefined], ['stowed', 1, 'strap is new']]);
 });
 
-test('the first try at a facepiece is at the one that is here, a later one only at what is named', () => {
-  const items = (more) => answersIn(data, fields({
-    'a.facepiece-identity.1.item': 'F-204', 'a.facepiece-vacuum.1.held': '3', 'a.facepiece-vacuum.2.held': '10', 'a.bypass.1.good': 'yes', ...more,
-  })).map((a) => a.item);
-  assert.deepEqual(items({}), ['F-204', undefined, undefined]);
-  assert.deepEqual(items({ 'a.facepiece-vacuum.2.item': 'F-207' }), ['F-204', 'F-207', undefined]);
-  assert.deepEqual(items({ 'a.facepiece-vacuum.2.item': 'no number!' }), ['F-204', undefined, undefined]);
+test('each answer about a facepiece names the one that is here, and another one from the try on that names it', () => {
+  const items = (more, registered) => answersIn({ ...data, items: { facepiece: registered, cylinder: null } }, fields({
+    'a.facepiece-vacuum.1.held': '3', 'a.facepiece-vacuum.2.held': '10', 'a.bypass.1.good': 'yes', 'a.bypass.1.item': 'B-1', ...more,
+  })).map((a) => a.item).slice(-3);
+  assert.deepEqual(items({}), [undefined, undefined, undefined]);
+  assert.deepEqual(items({}, 'F-1'), ['F-1', 'F-1', undefined]);
+  const read = { 'a.facepiece-identity.1.good': 'no', 'a.facepiece-identity.1.item': ' F-204 ' };
+  assert.deepEqual(items(read, 'F-1'), ['F-204', 'F-204', undefined]);
+  assert.deepEqual(items({ ...read, 'a.facepiece-vacuum.2.item': 'F-207' }, 'F-1'), ['F-204', 'F-207', undefined]);
 });
 
-test('the verdict stands beside each try, and a step that a second facepiece passes is good', () => {
-  const first = { 'a.facepiece-identity.1.item': 'F-204', 'a.facepiece-vacuum.1.held': '3' };
+test('a unit typed with the number is the one that was meant', () => {
+  const [{ values }] = answersIn(data, fields({ 'a.cylinder-pressure.1.at': '300 bar', 'a.cylinder-pressure.1.at_unit': 'psi' }));
+  assert.deepEqual(values, { at: '300 bar' });
+});
+
+test('the verdict stands beside each try, and a step that a second facepiece passes is done', () => {
+  const first = { 'a.facepiece-identity.1.good': 'yes', 'a.facepiece-identity.1.item': 'F-204', 'a.facepiece-vacuum.1.held': '3' };
   const failed = view(psi, 'facepiece-vacuum', first);
   assert.equal(failed.state, 'out');
   assert.equal(failed.tries[0].words, 'Facepiece F-204 out of service: it held 3 s; at least 10 s is asked.');
   const passed = view(psi, 'facepiece-vacuum', { ...first, 'a.facepiece-vacuum.2.held': '10', 'a.facepiece-vacuum.2.item': 'F-207' });
-  assert.equal(passed.state, 'good');
+  assert.equal(passed.state, 'remark');
   assert.deepEqual(passed.tries.map((t) => [t.state, t.words]).at(-1), ['good', 'Good.']);
   assert.equal(passed.findings.length, 1);
 });
@@ -90,14 +97,21 @@ test('another failing answer at the same try is another one to write down', () =
 });
 
 test('a check broken off is a whole record with every answer so far', () => {
-  const record = brokenOff(data, fields({ 'a.facepiece-identity.1.item': 'F-204', 'a.bypass.1.good': 'no', 'a.bypass.1.note': 'hissed' }),
+  const record = brokenOff(data, fields({
+    'a.facepiece-ready.1.good': 'yes', 'a.facepiece-ready.1.item': 'F-204', 'a.facepiece-condition.1.good': 'yes',
+    'a.facepiece-condition.1.item': 'no number!', 'a.bypass.1.good': 'no', 'a.bypass.1.note': 'hissed',
+  }),
     '0190a8c0-0000-7000-8000-000000000002', 7);
   assert.deepEqual(record, {
-    v: 1, kind: 'check', id: '0190a8c0-0000-7000-8000-000000000002', tablet: 'tablet-4', at: 7, client: 'check form',
+    v: 1, kind: 'check', id: '0190a8c0-0000-7000-8000-000000000002', tablet: 'tablet-4', client: 'a test', at: 7, client: 'a test',
     body: {
       unit: '117', profile: 'us-5500-third', rules: 'a'.repeat(64), engine: 1, purpose: 'shift-start', outcome: 'broken_off',
       run: data.run, started: 5, seen: ['check_due/unit:117'], facepiece: 'F-204',
-      answers: [{ step: 'bypass', try: 1, values: { good: 'no' }, note: 'hissed' }],
+      answers: [
+        { step: 'facepiece-condition', try: 1, values: { good: true } },
+        { step: 'facepiece-ready', try: 1, values: { good: true }, item: 'F-204' },
+        { step: 'bypass', try: 1, values: { good: false }, note: 'hissed' },
+      ],
     },
   });
 });
