@@ -1,12 +1,13 @@
 //! `airmuster submit`, `standing`, `verify` and `head`.
 
+use std::io::{BufRead, BufReader, Write as _};
 use std::path::PathBuf;
 
 use airmuster_domain::record::{Asset, Digest};
 
-use super::{DataFolder, Failure, print_json, read_input};
+use super::{DataFolder, Failure, open_input, print_json};
 use crate::clock::Clock;
-use crate::service::{Intake, Origin, verify::verify};
+use crate::service::{Intake, IntakeError, Origin, verify::verify};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Submit {
@@ -18,15 +19,24 @@ pub(super) struct Submit {
 }
 
 impl Submit {
-    /// Every record gets its own answer; the exit code is 2 when one was refused.
+    /// Every record gets its own answer as soon as it is stored; the exit code is 2 when one was
+    /// refused.
     pub(super) async fn run(self, clock: &Clock) -> Result<(), Failure> {
-        let text = read_input(&self.records)?;
+        let input = BufReader::new(open_input(&self.records)?);
         let store = self.data.open(clock).await?;
         let (intake, writer) = Intake::start(store.clone(), clock.clone());
         let mut refused = 0;
-        for (line, record) in (1..).zip(text.lines()).filter(|(_, l)| !l.trim().is_empty()) {
-            match intake.submit(record.as_bytes().to_vec(), Origin::Console).await {
-                Ok(receipt) => println!("{}", serde_json::to_string(&receipt)?),
+        // Lines are bytes: one that is not text is refused, and takes no other with it.
+        for (line, record) in (1..).zip(input.split(b'\n')) {
+            let record = record?.trim_ascii().to_vec();
+            if record.is_empty() {
+                continue;
+            }
+            match intake.submit(record, Origin::Console).await {
+                Ok(receipt) => writeln!(std::io::stdout(), "{}", serde_json::to_string(&receipt)?)?,
+                Err(IntakeError::Store(e)) if !e.is_one_records() => {
+                    return Err(Failure::other(format!("line {line}: {e}")));
+                }
                 Err(e) => {
                     refused += 1;
                     eprintln!("airmuster: line {line}: {e}");

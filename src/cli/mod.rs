@@ -1,12 +1,14 @@
 //! The command line: one file per command.
 
+mod backup;
 mod checking;
 mod judge;
 mod logbook;
 mod person;
 mod serve;
 
-use std::path::PathBuf;
+use std::io::Read;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
@@ -41,6 +43,12 @@ enum Command {
     Verify(logbook::Verify),
     /// Print the logbook's head, to be written down
     Head(logbook::Head),
+    /// Write a backup, also while the program serves, and prove it
+    Backup(backup::Backup),
+    /// Make a data folder from a backup
+    Restore(backup::Restore),
+    /// Take in the file in which a tablet has saved what it could not hand in
+    ImportOutbox(backup::ImportOutbox),
     /// Name a member and set a PIN, read from standard input
     Person(person::Person),
 }
@@ -123,19 +131,30 @@ async fn run_async(command: Command) -> Result<(), Failure> {
         Command::Verify(c) => c.run(&clock).await,
         Command::Head(c) => c.run(&clock).await,
         Command::Person(c) => c.run(&clock).await,
+        Command::Backup(c) => c.run(&clock).await,
+        Command::Restore(c) => c.run(&clock).await,
+        Command::ImportOutbox(c) => c.run(&clock).await,
         Command::Judge(c) => c.run(),
         Command::Rules(c) => c.run(),
     }
 }
 
+/// Opens a file, or standard input for `-`.
+fn open_input(path: &Path) -> Result<Box<dyn Read>, Failure> {
+    if path.as_os_str() == "-" {
+        return Ok(Box::new(std::io::stdin()));
+    }
+    let file = std::fs::File::open(path).map_err(|e| unreadable(path, &e))?;
+    Ok(Box::new(file))
+}
+
 /// Reads a file, or standard input for `-`.
-fn read_input(path: &std::path::Path) -> Result<String, Failure> {
-    let read = if path.as_os_str() == "-" {
-        std::io::read_to_string(std::io::stdin())
-    } else {
-        std::fs::read_to_string(path)
-    };
-    read.map_err(|e| Failure::input(format!("{} cannot be read: {e}", path.display())))
+fn read_input(path: &Path) -> Result<String, Failure> {
+    std::io::read_to_string(open_input(path)?).map_err(|e| unreadable(path, &e))
+}
+
+fn unreadable(path: &Path, e: &std::io::Error) -> Failure {
+    Failure::input(format!("{} cannot be read: {e}", path.display()))
 }
 
 /// Prints a value as JSON.
