@@ -1,0 +1,118 @@
+//! Writes records the way tablets and desks do, and gathers them in the order of their time.
+
+use std::collections::BTreeMap;
+
+use airmuster_domain::Millis;
+use airmuster_domain::record::{Digest, RecordRef, Stamp, encode};
+use rand::rngs::StdRng;
+use rand::{Rng as _, SeedableRng as _};
+use serde::Serialize;
+use uuid::Uuid;
+
+use crate::service::intake::{CLIENT, DESK};
+
+/// Always the same, so that the district is.
+const SEED: u64 = 0x0A12_0135;
+
+/// Records that arrive together, and when.
+#[derive(Debug, Default)]
+pub struct Batch {
+    /// When they arrive: with the last of them.
+    pub at: Millis,
+    /// The records.
+    pub records: Vec<Vec<u8>>,
+}
+
+/// What a tablet counts.
+struct Tablet {
+    incarnation: Uuid,
+    number: u64,
+    before: Option<Digest>,
+}
+
+/// Writes records.
+pub struct Pen {
+    /// The only randomness there is.
+    pub rng: StdRng,
+    tablets: BTreeMap<String, Tablet>,
+    open: Batch,
+    full: Vec<Batch>,
+}
+
+impl Pen {
+    pub fn new() -> Self {
+        Self {
+            rng: StdRng::seed_from_u64(SEED),
+            tablets: BTreeMap::new(),
+            open: Batch::default(),
+            full: Vec::new(),
+        }
+    }
+
+    /// An id as a tablet makes it.
+    pub fn id(&mut self, at: Millis) -> Uuid {
+        let random: [u8; 10] = self.rng.random();
+        uuid::Builder::from_unix_timestamp_millis(u64::try_from(at).unwrap_or(0), &random).into_uuid()
+    }
+
+    /// Writes a desk record. Its bytes can be asked for with [`Pen::last`].
+    pub fn desk(&mut self, kind: &str, at: Millis, by: Option<&str>, body: &impl Serialize) -> RecordRef {
+        let id = self.id(at);
+        let stamp = Stamp { tablet: DESK.to_owned(), ..stamp(id, at, by) };
+        self.put(at, id, encode(kind, &stamp, body))
+    }
+
+    /// Writes a field record, on a tablet.
+    pub fn field(
+        &mut self,
+        kind: &str,
+        (at, id): (Millis, Uuid),
+        by: Option<&str>,
+        tablet: &str,
+        body: &impl Serialize,
+    ) -> RecordRef {
+        if !self.tablets.contains_key(tablet) {
+            let incarnation = self.id(at);
+            self.tablets.insert(tablet.to_owned(), Tablet { incarnation, number: 0, before: None });
+        }
+        let mut stamp = Stamp { tablet: tablet.to_owned(), ..stamp(id, at, by) };
+        if let Some(t) = self.tablets.get_mut(tablet) {
+            t.number += 1;
+            (stamp.incarnation, stamp.number, stamp.before) = (Some(t.incarnation), Some(t.number), t.before);
+        }
+        let name = self.put(at, id, encode(kind, &stamp, body));
+        if let Some(t) = self.tablets.get_mut(tablet) {
+            t.before = Some(name.digest);
+        }
+        name
+    }
+
+    /// The record written last.
+    pub fn last(&self) -> &[u8] {
+        self.open.records.last().map_or(&[], Vec::as_slice)
+    }
+
+    /// What comes next arrives later.
+    pub fn cut(&mut self) {
+        if !self.open.records.is_empty() {
+            self.full.push(std::mem::take(&mut self.open));
+        }
+    }
+
+    /// Everything written so far.
+    pub fn take(&mut self) -> Vec<Batch> {
+        self.cut();
+        std::mem::take(&mut self.full)
+    }
+
+    fn put(&mut self, at: Millis, id: Uuid, bytes: Vec<u8>) -> RecordRef {
+        let name = RecordRef { id, digest: Digest::of(&bytes) };
+        self.open.at = self.open.at.max(at);
+        self.open.records.push(bytes);
+        name
+    }
+}
+
+fn stamp(id: Uuid, at: Millis, by: Option<&str>) -> Stamp {
+    Stamp { id, at, by: by.map(str::to_owned), client: CLIENT.to_owned(), ..Stamp::default() }
+}
