@@ -32,7 +32,8 @@ create table logbook_head (
     only  integer primary key check (only = 1),
     epoch text    not null,                     -- new after a restore
     seq   integer not null,
-    hash  blob    not null check (length(hash) = 32)
+    hash  blob    not null check (length(hash) = 32),
+    backed_up integer not null default 0        -- records up to this one are in a proved backup
 ) strict;
 
 -- Everything below is computed from the logbook and can be made anew from it.

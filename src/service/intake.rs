@@ -73,6 +73,8 @@ pub struct Receipt {
     pub epoch: String,
     /// The end of the chain after it.
     pub head: Digest,
+    /// Records up to this number are in a proved backup: what is not, the tablet keeps.
+    pub backed_up: i64,
     /// Why it cannot be judged here.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub attention: Option<String>,
@@ -318,6 +320,7 @@ fn receipt(
         received: place.received,
         epoch: write.head().epoch.clone(),
         head: write.head().hash,
+        backed_up: write.head().backed_up,
         attention,
     }
 }

@@ -17,13 +17,15 @@ pub struct Head {
     pub seq: i64,
     /// The last link.
     pub hash: Digest,
+    /// Records up to this number are in a backup that was proved.
+    pub backed_up: i64,
 }
 
 impl Head {
     pub(super) async fn read(conn: &mut SqliteConnection) -> Result<Self, StoreError> {
-        let (epoch, seq, hash): (String, i64, Vec<u8>) =
-            sqlx::query_as("select epoch, seq, hash from logbook_head").fetch_one(conn).await?;
-        Ok(Self { epoch, seq, hash: digest_of(&hash, "logbook_head", "1")? })
+        let (epoch, seq, hash, backed_up): (String, i64, Vec<u8>, i64) =
+            sqlx::query_as("select epoch, seq, hash, backed_up from logbook_head").fetch_one(conn).await?;
+        Ok(Self { epoch, seq, hash: digest_of(&hash, "logbook_head", "1")?, backed_up })
     }
 
     pub(super) async fn write(&self, conn: &mut SqliteConnection) -> Result<(), StoreError> {

@@ -1,5 +1,6 @@
 //! The database. All SQL is here, and methods speak the domain's types.
 
+mod backup;
 mod error;
 mod history;
 mod logbook;
@@ -10,6 +11,7 @@ mod register;
 mod standings;
 mod tickets;
 
+pub use backup::check_pages;
 pub use error::StoreError;
 pub use history::Link;
 pub use logbook::{Head, Kept, Place, Row};

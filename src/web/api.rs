@@ -22,6 +22,29 @@ pub async fn show_health(State(app): State<App>) -> Result<&'static str, WebErro
     Ok("ok")
 }
 
+/// What a tablet needs to know of the server before it sends: which history this is, how far
+/// backups reach, and the time, from which it learns how wrong its own clock is.
+#[derive(Debug, Serialize)]
+pub struct HeadAnswer {
+    epoch: String,
+    seq: i64,
+    hash: String,
+    backed_up: i64,
+    now: i64,
+}
+
+/// `GET /api/v1/head`.
+pub async fn show_head(State(app): State<App>) -> Result<Json<HeadAnswer>, WebError> {
+    let head = app.store.head().await?;
+    Ok(Json(HeadAnswer {
+        epoch: head.epoch,
+        seq: head.seq,
+        hash: head.hash.to_string(),
+        backed_up: head.backed_up,
+        now: app.clock.now(),
+    }))
+}
+
 /// What one record was answered.
 #[derive(Debug, Serialize)]
 #[serde(untagged)]

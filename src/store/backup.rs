@@ -1,0 +1,52 @@
+//! Copying the database while it is in use, and what a copy changes.
+
+use std::path::Path;
+
+use sqlx::sqlite::{SqliteConnectOptions, SqlitePoolOptions};
+use uuid::Uuid;
+
+use super::error::StoreError;
+use super::open::{Store, Write};
+
+impl Store {
+    /// Writes a copy as of one moment to a file that must not exist yet.
+    pub async fn copy_to(&self, file: &Path) -> Result<(), StoreError> {
+        let name = file.to_str().ok_or_else(|| StoreError::CannotOpen(file.to_owned()))?;
+        sqlx::query("vacuum into $1").bind(name).execute(&self.read).await?;
+        Ok(())
+    }
+}
+
+/// Looks through a whole database file for damage, page by page.
+pub async fn check_pages(file: &Path) -> Result<(), StoreError> {
+    let options = SqliteConnectOptions::new().filename(file).read_only(true).immutable(true);
+    let pool = SqlitePoolOptions::new()
+        .max_connections(1)
+        .connect_with(options)
+        .await
+        .map_err(|_| StoreError::CannotOpen(file.to_owned()))?;
+    let told: String = sqlx::query_scalar("pragma integrity_check(1)").fetch_one(&pool).await?;
+    pool.close().await;
+    if told == "ok" { Ok(()) } else { Err(StoreError::Damaged(told)) }
+}
+
+impl Write {
+    /// Notes that records up to `seq` are in a proved backup.
+    pub async fn note_backup(&mut self, seq: i64) -> Result<(), StoreError> {
+        sqlx::query("update logbook_head set backed_up = max(backed_up, $1)")
+            .bind(seq)
+            .execute(&mut *self.tx)
+            .await?;
+        Ok(())
+    }
+
+    /// Begins a new history after a restore, so that tablets hand in again what they still have.
+    /// What the restored file knew of later backups is not true of it.
+    pub async fn begin_epoch(&mut self, epoch: Uuid) -> Result<(), StoreError> {
+        sqlx::query("update logbook_head set epoch = $1, backed_up = 0")
+            .bind(epoch.hyphenated().to_string())
+            .execute(&mut *self.tx)
+            .await?;
+        Ok(())
+    }
+}
