@@ -111,8 +111,9 @@ function drawStrip({ limits, card, tries }) {
   if (!svg) return;
   const { rated, ratedAt, limit } = svg.dataset;
   const step = { limits, tries };
-  const [reading, other] = limits.kind === 'pair' ? [drawn(step, 'cylinder'), drawn(step, 'remote')] : [drawn(step, 'at'), null];
-  const at = strip({ rated: Number(rated), ratedAt: Number(ratedAt), limit: Number(limit ?? 0) }, reading, other);
+  const pair = limits.kind === 'pair';
+  const [reading, other] = pair ? [drawn(step, 'cylinder'), drawn(step, 'remote')] : [drawn(step, 'at'), null];
+  const at = strip({ rated: Number(rated), ratedAt: Number(ratedAt), limit: pair ? Number(limit ?? 0) : 0 }, reading, other);
   const part = (name) => svg.querySelector(`[data-part=${name}]`);
   const visible = (what, is) => (is ? what.removeAttribute('visibility') : what.setAttribute('visibility', 'hidden'));
   part('fill').setAttribute('width', `${at.fill ?? 0}%`);
@@ -125,7 +126,7 @@ function drawStrip({ limits, card, tries }) {
   for (const line of part('line').querySelectorAll('line')) {
     for (const x of ['x1', 'x2']) line.setAttribute(x, `${at.line ?? 0}%`);
   }
-  svg.classList.toggle('apart', limits.kind === 'pair' && card.dataset.state === 'out' && at.line !== null);
+  svg.classList.toggle('apart', pair && card.dataset.state === 'out' && at.line !== null);
   const words = [[reading, ''], [other, 'other gauge ']].filter(([v]) => v !== null && Number.isFinite(v))
     .map(([v, name]) => name + Math.round(v).toLocaleString('en'));
   svg.setAttribute('aria-label', words.length ? `${words.join(', ')} of ${data.limits.rated.words}` : `No reading; rated ${data.limits.rated.words}`);
@@ -253,13 +254,13 @@ async function restore() {
 
 // What is done says what is not: it leads to the next step without an answer.
 const done = progress.querySelector('[data-progress=done]');
-const next = element('a', { id: 'next-missing', href: '#main' }, done.textContent);
+const next = element('a', { id: 'next-missing', href: '#main', title: 'To the next step without an answer' }, done.textContent);
 done.replaceChildren(next);
 next.addEventListener('click', (event) => {
   event.preventDefault();
   const missing = steps.filter((s) => s.state === 'missing');
   const below = missing.find(({ card }) => card.getBoundingClientRect().top > innerHeight / 2);
-  const to = below ?? missing[0] ?? steps[0];
+  const to = below ?? missing[0] ?? steps.find((s) => s.findings.length) ?? steps[0];
   to.card.scrollIntoView({ block: 'start' });
   to.card.querySelector('input, select')?.focus({ preventScroll: true });
 });
