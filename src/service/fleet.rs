@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 use airmuster_domain::Millis;
-use airmuster_domain::record::{Asset, Place};
+use airmuster_domain::record::{Asset, AssetKind, Place};
 use airmuster_domain::rules::{Profile, Table};
 use airmuster_domain::standing::{Standing, State};
 
@@ -33,6 +33,8 @@ pub struct Fleet {
     pub table: Option<Arc<Table>>,
     /// Units by number.
     pub units: BTreeMap<String, UnitFacts>,
+    /// Standings of what is in a place without being a unit: the cylinders of a rack.
+    pub items: BTreeMap<String, Standing>,
     /// Stations in order.
     pub stations: Vec<Station>,
     /// Places on rigs, in order.
@@ -56,12 +58,21 @@ impl Fleet {
                 units.insert(row.number.clone(), UnitFacts { row, standing, last });
             }
         }
+        let seats = store.seats(None).await?;
+        let mut items = BTreeMap::new();
+        for held in seats.iter().filter_map(|s| s.asset.as_ref()) {
+            let Ok(asset) = held.parse::<Asset>() else { continue };
+            if asset.kind != AssetKind::Unit {
+                items.insert(held.clone(), store.standing(&asset, &department.clock, now).await?);
+            }
+        }
         Ok(Self {
+            items,
             now,
             table: table_in_force(store).await?,
             units,
             stations: store.stations().await?,
-            seats: store.seats(None).await?,
+            seats,
             spares: store.spares(None).await?,
             names: store.names().await?,
             department,
@@ -72,6 +83,14 @@ impl Fleet {
     pub fn in_seat(&self, seat: &SeatRow) -> Option<&UnitFacts> {
         let number = seat.asset.as_deref()?.strip_prefix("unit:")?;
         self.units.get(number)
+    }
+
+    /// How what is in a place stands, whatever it is.
+    pub fn standing_in(&self, seat: &SeatRow) -> Option<&Standing> {
+        match self.in_seat(seat) {
+            Some(unit) => Some(&unit.standing),
+            None => self.items.get(seat.asset.as_deref()?),
+        }
     }
 
     /// The spares of a station.
@@ -91,17 +110,21 @@ impl Fleet {
 
     /// Where a unit is, in words: `Engine 2, driver`.
     pub fn place_words(&self, unit: &UnitRow) -> String {
-        match &unit.place {
-            None => "not placed".to_owned(),
-            Some(Place::Bench) => "on the bench".to_owned(),
-            Some(Place::Repairer) => "at an outside repairer".to_owned(),
-            Some(Place::With { unit }) => format!("with unit {unit}"),
-            Some(Place::Spare { station }) => {
+        unit.place.as_ref().map_or("not placed".to_owned(), |place| self.words_of(place))
+    }
+
+    /// A place in words.
+    pub fn words_of(&self, place: &Place) -> String {
+        match place {
+            Place::Bench => "on the bench".to_owned(),
+            Place::Repairer => "at an outside repairer".to_owned(),
+            Place::With { unit } => format!("with unit {unit}"),
+            Place::Spare { station } => {
                 let name =
                     self.stations.iter().find(|s| s.id == *station).map_or(station.as_str(), |s| &s.name);
                 format!("spare at {name}")
             }
-            Some(Place::Seat { seat }) => match self.seats.iter().find(|s| s.seat == *seat) {
+            Place::Seat { seat } => match self.seats.iter().find(|s| s.seat == *seat) {
                 Some(s) => format!("{}, {}", s.rig_name, s.name.to_lowercase()),
                 None => seat.clone(),
             },
@@ -118,9 +141,14 @@ impl Fleet {
         self.stations.iter().find(|s| s.id == *id)
     }
 
-    /// Whether the unit in a seat may ride.
+    /// Whether what is in a place may ride.
     pub fn seat_ready(&self, seat: &SeatRow) -> bool {
-        self.in_seat(seat).is_some_and(|u| u.standing.state == State::InService)
+        self.standing_in(seat).is_some_and(|s| s.state == State::InService)
+    }
+
+    /// Whether a unit that still counts as checked is to be checked again in this shift.
+    pub fn due_this_shift(&self, standing: &Standing) -> bool {
+        standing.until.is_some_and(|until| until <= self.department.clock.next_start(self.now))
     }
 }
 

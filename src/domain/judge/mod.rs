@@ -55,7 +55,7 @@ pub struct Answer {
     /// The step's id.
     pub step: String,
     /// 1 for the first answer to this step, 2 for the next.
-    #[serde(rename = "try", default = "first")]
+    #[serde(rename = "try", default = "first", skip_serializing_if = "is_first")]
     pub attempt: u8,
     /// The facepiece or cylinder that was tried, where it has a number.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -80,6 +80,11 @@ impl Answer {
 
 const fn first() -> u8 {
     1
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde asks for a reference")]
+const fn is_first(attempt: &u8) -> bool {
+    *attempt == 1
 }
 
 /// What was wrong with an entry, at its field.

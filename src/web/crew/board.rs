@@ -1,6 +1,7 @@
 //! The station chooser and the station board.
 
 use airmuster_domain::ground::Kind;
+use airmuster_domain::record::Asset;
 use airmuster_domain::standing::State as Standing;
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
@@ -11,7 +12,9 @@ use crate::store::SeatRow;
 use crate::web::auth::{STATION, Visitor, lasting};
 use crate::web::error::WebError;
 use crate::web::html::Html;
-use crate::web::present::{checked_words, ground_words, page, standing, station_href, thin, unit_ref};
+use crate::web::present::{
+    capital, checked_words, ground_words, page, standing, station_href, thin, unit_ref,
+};
 use crate::web::serving::App;
 use crate::web::view::Action;
 use crate::web::view::board::{Line, RigBlock, StationBoard, StationChooser, StationTile};
@@ -64,7 +67,10 @@ pub async fn show_board(
             rigs.push(RigBlock { name: seat.rig_name.clone(), href, ..RigBlock::default() });
         }
         if let Some(rig) = rigs.last_mut() {
-            let line = line(&fleet, seat.name.clone(), fleet.in_seat(seat));
+            let line = match fleet.in_seat(seat) {
+                None => item_line(&fleet, seat),
+                unit => line(&fleet, seat.name.clone(), unit),
+            };
             if seat.kit { rig.kits.push(line) } else { rig.seats.push(line) }
         }
     }
@@ -102,6 +108,23 @@ fn stopped_check(unit: &UnitFacts) -> Option<Action> {
     })
 }
 
+/// A place that holds something other than a unit, or nothing.
+fn item_line(fleet: &Fleet, seat: &SeatRow) -> Line {
+    let place = seat.name.clone();
+    let asset = seat.asset.as_ref().and_then(|a| a.parse::<Asset>().ok());
+    let (Some(asset), Some(s)) = (asset, fleet.standing_in(seat)) else {
+        let missing = if seat.kit { "Nothing is here." } else { "No unit is here." };
+        return Line { place, reason: Some(missing.to_owned()), ..Line::default() };
+    };
+    Line {
+        place,
+        thing: Some(format!("{} {}", capital(asset.kind.words()), asset.number)),
+        standing: Some(standing(s.state)),
+        reason: s.grounds.first().map(ground_words),
+        ..Line::default()
+    }
+}
+
 /// A seat, kit or spare in one line.
 fn line(fleet: &Fleet, place: String, unit: Option<&UnitFacts>) -> Line {
     let Some(unit) = unit else {
@@ -116,12 +139,15 @@ fn line(fleet: &Fleet, place: String, unit: Option<&UnitFacts>) -> Line {
     Line {
         place,
         unit: Some(unit_ref(number)),
+        thing: None,
+        soon: s.state == Standing::InService && fleet.due_this_shift(s),
         strip: thin(fleet, unit),
         standing: Some(standing(s.state)),
         checked,
         due,
         reason: s.grounds.first().filter(|_| s.state > Standing::CheckDue).map(ground_words),
         action: match s.state {
+            Standing::InService if fleet.due_this_shift(s) => check("Start check"),
             Standing::InService => check("Check again"),
             Standing::CheckDue | Standing::PutRight => stopped_check(unit).or_else(|| check("Start check")),
             Standing::OutOfService | Standing::Held | Standing::Retired => {

@@ -78,6 +78,8 @@ pub struct Line {
     pub place: String,
     /// The unit in it; none is an empty seat.
     pub unit: Option<UnitRef>,
+    /// What is here if it is not a unit: "Cylinder C-301".
+    pub thing: Option<String>,
     /// Its pressure strip, thin.
     pub strip: Option<Strip>,
     /// Its standing; none for an empty seat.
@@ -86,6 +88,8 @@ pub struct Line {
     pub checked: Option<String>,
     /// By when the next check is due: "08:30".
     pub due: Option<String>,
+    /// In service, but to be checked again in this shift.
+    pub soon: bool,
     /// If not in service, the one reason that matters.
     pub reason: Option<String>,
     /// The one tap: start a check, or see why.
