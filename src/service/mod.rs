@@ -1,10 +1,17 @@
 //! Use cases: what a form, a tablet, the demo and the command line have in common.
 
+pub mod backup;
+pub mod bench;
 pub mod checking;
 pub mod desk;
 pub mod fleet;
+pub mod history;
 pub mod intake;
+pub mod outbox;
 pub mod pin;
+pub mod roster;
+pub mod ticket;
+pub mod unit;
 pub mod verify;
 
 pub use intake::{Intake, IntakeError, Origin, Receipt, Status};

@@ -14,6 +14,9 @@ mod present;
 mod routes;
 mod serving;
 mod signing;
+mod telling;
 pub mod view;
 
-pub use serving::Serving;
+pub use auth::Who;
+pub use routes::{Route, list as routes};
+pub use serving::{Serving, app_router};

@@ -8,7 +8,7 @@ use axum::routing::{MethodRouter, get, post};
 
 use super::auth::{self, Who, guard};
 use super::serving::App;
-use super::{api, assets, crew, layers};
+use super::{api, assets, bench, crew, layers, officer};
 
 /// A line of the list.
 pub struct Route {
@@ -38,6 +38,7 @@ pub fn list() -> Vec<Route> {
         send("/sign-in", Anyone, post(auth::sign_in)),
         send("/sign-out", Anyone, post(auth::sign_out)),
         send("/settings/gloves", Anyone, post(auth::set_gloves)),
+        show("/api/v1/head", Anyone, get(api::show_head)),
         send("/api/v1/records", Anyone, post(api::take_records)),
         // The crew, on a shared tablet: whoever signs gives a PIN with the record.
         show("/", Anyone, get(crew::board::show_start)),
@@ -47,8 +48,25 @@ pub fn list() -> Vec<Route> {
         send("/units/{unit}/check", Anyone, post(crew::check::take_form)),
         send("/units/{unit}/check/sign", Anyone, post(crew::sign::sign_check)),
         show("/records/{seq}/verdict", Anyone, get(crew::verdict::show_verdict)),
+        show("/units/{unit}", Anyone, get(crew::unit::show_unit)),
+        show("/units/{unit}/tag", Anyone, get(crew::unit::show_tag)),
+        show("/units/{unit}/out", Anyone, get(crew::out::show_form)),
+        send("/units/{unit}/out", Anyone, post(crew::out::take_out)),
+        show("/records/{seq}", Anyone, get(crew::record::show_record)),
         // The officer.
+        show("/rigs", OFFICER, get(officer::roster::show_rigs)),
+        show("/rigs/{rig}", OFFICER, get(officer::roster::show_rig)),
+        send("/rigs/{rig}/seats/{seat}/spare", OFFICER, post(officer::roster::move_spare)),
+        show("/records/{seq}/settle", OFFICER, get(officer::settle::show_form)),
+        send("/records/{seq}/settle", OFFICER, post(officer::settle::settle)),
         // The technician.
+        show("/bench", BENCH, get(bench::queue::show_queue)),
+        show("/tickets/{ticket}", BENCH, get(bench::ticket::show_ticket)),
+        send("/tickets/{ticket}/stage", TECHNICIAN, post(bench::ticket::set_stage)),
+        send("/tickets/{ticket}/work", TECHNICIAN, post(bench::ticket::take_work)),
+        send("/tickets/{ticket}/return", TECHNICIAN, post(bench::returning::take_form)),
+        show("/units/{unit}/retire", RETIRE, get(bench::retire::show_form)),
+        send("/units/{unit}/retire", RETIRE, post(bench::retire::retire)),
     ]
 }
 

@@ -28,6 +28,22 @@ pub struct App {
     pub pins: Pins,
 }
 
+impl App {
+    /// Starts the writer. The handle ends when every clone of the app is dropped and all is
+    /// written.
+    fn start(store: Store, clock: Clock, cost: Cost) -> (Self, JoinHandle<()>) {
+        let (intake, writer) = Intake::start(store.clone(), clock.clone());
+        let pins = Pins::new(store.clone(), clock.clone(), cost);
+        (Self { store, intake, clock, pins }, writer)
+    }
+}
+
+/// The whole web side without a listener, and its way in: for tests in process.
+pub fn app_router(store: Store, clock: Clock, cost: Cost) -> (axum::Router, Intake) {
+    let (app, _) = App::start(store, clock, cost);
+    (router(&app), app.intake)
+}
+
 /// A server that listens.
 pub struct Serving {
     listener: TcpListener,
@@ -49,9 +65,8 @@ impl Serving {
             )
         })?;
         let address = listener.local_addr()?;
-        let (intake, writer) = Intake::start(store.clone(), clock.clone());
-        let pins = Pins::new(store.clone(), clock.clone(), cost);
-        Ok(Self { listener, address, app: App { store, intake, clock, pins }, writer })
+        let (app, writer) = App::start(store, clock, cost);
+        Ok(Self { listener, address, app, writer })
     }
 
     /// Where it listens.

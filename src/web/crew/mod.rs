@@ -4,5 +4,8 @@ pub mod board;
 pub mod check;
 mod filling;
 mod input;
+pub mod out;
+pub mod record;
 pub mod sign;
+pub mod unit;
 pub mod verdict;

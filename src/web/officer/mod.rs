@@ -1,1 +1,4 @@
 //! The officer's pages.
+
+pub mod roster;
+pub mod settle;

@@ -2,7 +2,7 @@
 
 use askama::Template;
 
-use super::{Page, Standing, UnitRef};
+use super::{Link, Page, Standing};
 
 /// The technician's queue.
 #[derive(Clone, Debug, Default, Template)]
@@ -27,9 +27,9 @@ pub struct BenchRow {
     pub href: String,
     /// The ticket's number.
     pub number: String,
-    /// The unit.
-    pub unit: UnitRef,
-    /// Its kind in words.
+    /// What is to be repaired: "Unit 130", "Facepiece F-204".
+    pub thing: Link,
+    /// Its kind in words, or where it belongs.
     pub profile: String,
     /// Its standing.
     pub standing: Standing,

@@ -45,12 +45,14 @@ pub struct Settle {
     pub page: Page,
     /// Where the form is sent.
     pub action: String,
-    /// The unit.
-    pub unit: UnitRef,
+    /// What the record is about: "Unit 117".
+    pub about: Link,
     /// What is in doubt, in a sentence.
     pub doubt: String,
     /// Every variant that arrived.
     pub variants: Vec<Variant>,
+    /// Chosen that none holds.
+    pub none_holds: bool,
     /// What was decided, as entered.
     pub why: String,
     /// Who may settle.
@@ -70,6 +72,8 @@ pub struct Variant {
     pub says: Vec<String>,
     /// The record's page.
     pub href: String,
-    /// Ticked in a form that came back.
+    /// Ticked as read in a form that came back.
     pub ticked: bool,
+    /// Chosen as the one that holds.
+    pub holds: bool,
 }

@@ -5,6 +5,40 @@ use askama::Template;
 use super::strip::Strip;
 use super::{Action, Mark, Page, Standing, UnitRef};
 
+/// All rigs, with how many seats of each are ready.
+#[derive(Clone, Debug, Default, Template)]
+#[template(path = "officer/rigs.html")]
+pub struct Rigs {
+    /// The frame.
+    pub page: Page,
+    /// Stations with their rigs.
+    pub stations: Vec<RigsOf>,
+}
+
+/// A station's rigs.
+#[derive(Clone, Debug, Default)]
+pub struct RigsOf {
+    /// The station's name.
+    pub station: String,
+    /// Its rigs, in order.
+    pub rigs: Vec<RigTile>,
+}
+
+/// A rig in a line.
+#[derive(Clone, Debug, Default)]
+pub struct RigTile {
+    /// "Engine 2".
+    pub name: String,
+    /// Its roster.
+    pub href: String,
+    /// Its places that are not ready: "Driver: check due"; none when all are.
+    pub open: Vec<String>,
+    /// Seats that are ready.
+    pub ready: usize,
+    /// All seats.
+    pub seats: usize,
+}
+
 /// One rig: which seats are ready, and what fixes the others.
 #[derive(Clone, Debug, Default, Template)]
 #[template(path = "officer/roster.html")]
@@ -36,6 +70,8 @@ pub struct Seat {
     pub member: Option<String>,
     /// The unit.
     pub unit: Option<UnitRef>,
+    /// What is here if it is not a unit: "Cylinder C-301".
+    pub thing: Option<String>,
     /// Its standing.
     pub standing: Option<Standing>,
     /// Whether the seat is ready. A seat can be open although its unit is in service.
@@ -60,8 +96,14 @@ impl Seat {
 /// A proposal to move a spare in.
 #[derive(Clone, Debug, Default)]
 pub struct Swap {
-    /// "Put spare 142 (Millrace, rack 1) in seat 3. It is the nearest ready unit that fits."
+    /// "Spare 142 at Millrace is in service and of the same profile as unit 130."
     pub text: String,
-    /// Where it is done.
-    pub action: Action,
+    /// Where the move is sent.
+    pub action: String,
+    /// The spare's number.
+    pub spare: String,
+    /// The number of the unit that comes out; empty for an empty seat.
+    pub instead: String,
+    /// "Put spare 142 in seat 3".
+    pub button: String,
 }

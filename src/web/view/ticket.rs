@@ -5,7 +5,7 @@ use askama::Template;
 use super::review::Finding;
 use super::strip::StackRow;
 use super::unit::Event;
-use super::{Fact, MemberOption, Page, Problems, Standing, UnitRef};
+use super::{Fact, Link, MemberOption, Page, Problems, Standing, UnitRef};
 
 /// One repair job.
 #[derive(Clone, Debug, Template)]
@@ -17,9 +17,9 @@ pub struct Ticket {
     pub number: String,
     /// This page, under which its forms are sent: "/tickets/88".
     pub href: String,
-    /// The unit.
-    pub unit: UnitRef,
-    /// Its kind in words.
+    /// What is to be repaired: "Unit 130", "Facepiece F-204".
+    pub thing: Link,
+    /// Its kind in words, or where it belongs.
     pub profile: String,
     /// Its standing.
     pub standing: Standing,
@@ -41,18 +41,24 @@ pub struct Ticket {
     pub components: Vec<Fact>,
     /// Work done so far, newest first.
     pub work: Vec<WorkEntry>,
-    /// Stages it may be moved to.
+    /// Whether this member may move it and write work down.
+    pub works: bool,
+    /// Stages it may be moved to; none once it is closed.
     pub stages: Vec<StageOption>,
     /// What was entered in the work form, if it came back.
     pub work_draft: WorkDraft,
-    /// Where the proving check starts; none while the stage does not allow it.
+    /// Where the proving check starts; none while it stands aside, is held or closed.
     pub prove: Option<String>,
+    /// What to know of the proving check of a thing that is checked with a unit; or empty.
+    pub prove_with: String,
     /// The proving check that stands, in words; none if there is none yet.
     pub proved: Option<String>,
     /// The return form; none until a proving check stands or while this member may not return it.
     pub returning: Option<ReturnForm>,
     /// Why there is no return form, in a sentence.
     pub not_yet: String,
+    /// Where it is retired for good; none where this member may not.
+    pub retire: Option<String>,
     /// What to put right in a form that came back.
     pub problems: Problems,
 }
@@ -101,6 +107,8 @@ pub struct ReturnForm {
     pub grounds: Vec<GroundTick>,
     /// What was worked on.
     pub parts: Vec<StageOption>,
+    /// What was done, as entered or from the work log.
+    pub remedy: String,
     /// Bench test or certificate reference, as entered.
     pub certificate: String,
     /// The proving check's id and digest, sent along.
@@ -120,8 +128,8 @@ pub struct GroundTick {
     pub text: String,
     /// Ticked in a form that came back.
     pub ticked: bool,
-    /// Raised after the proving check: cannot be returned with it, and is said so.
-    pub after_proof: bool,
+    /// Why it cannot be returned with this proving check; none where it can.
+    pub barred: Option<String>,
 }
 
 /// Retire a unit for good.

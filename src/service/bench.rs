@@ -1,0 +1,91 @@
+//! The bench: open tickets in the order in which to take them, and what hangs on each.
+
+use std::collections::HashMap;
+
+use airmuster_domain::Millis;
+use airmuster_domain::bench::{Job, Placed, Stake, order};
+use airmuster_domain::record::{Asset, AssetKind, Place};
+use airmuster_domain::standing::{Standing, State};
+
+use super::fleet::Fleet;
+use crate::store::{Store, StoreError, Ticket};
+
+/// The technician's queue at one moment.
+#[derive(Debug, Clone)]
+pub struct Bench {
+    /// All units, places and names.
+    pub fleet: Fleet,
+    /// Open tickets, first first.
+    pub queue: Vec<Placed>,
+    /// How each of their things stands, and where it is.
+    things: HashMap<Asset, (Standing, Option<Place>)>,
+}
+
+impl Bench {
+    /// Gathers the facts and puts the jobs in order.
+    pub async fn load(store: &Store, now: Millis) -> Result<Self, StoreError> {
+        let fleet = Fleet::load(store, now).await?;
+        let tickets = store.open_tickets().await?;
+        let mut things = HashMap::new();
+        for t in &tickets {
+            let standing = match fleet.units.get(&t.asset.number).filter(|_| t.asset.kind == AssetKind::Unit)
+            {
+                Some(unit) => unit.standing.clone(),
+                None => store.standing(&t.asset, &fleet.department.clock, now).await?,
+            };
+            things.insert(t.asset.clone(), (standing, store.place(&t.asset).await?));
+        }
+        let jobs = tickets.into_iter().map(|t| job(&fleet, t, &things)).collect();
+        Ok(Self { queue: order(jobs), fleet, things })
+    }
+
+    /// How the thing of a ticket stands.
+    pub fn standing(&self, asset: &Asset) -> Option<&Standing> {
+        self.things.get(asset).map(|(s, _)| s)
+    }
+
+    /// Where the thing of a ticket is.
+    pub fn place(&self, asset: &Asset) -> Option<&Place> {
+        self.things.get(asset).and_then(|(_, p)| p.as_ref())
+    }
+
+    /// A ticket's place in the queue, from 1, with its job.
+    pub fn find(&self, ticket: u64) -> Option<(usize, &Placed)> {
+        self.queue.iter().enumerate().find(|(_, p)| p.job.ticket == ticket).map(|(i, p)| (i + 1, p))
+    }
+}
+
+fn job(fleet: &Fleet, t: Ticket, things: &HashMap<Asset, (Standing, Option<Place>)>) -> Job {
+    let place = things.get(&t.asset).and_then(|(_, p)| p.as_ref());
+    // What hangs on a facepiece or cylinder is what hangs on the unit that it is with.
+    let unit = match place {
+        Some(Place::With { unit }) => Some(unit.as_str()),
+        _ if t.asset.kind == AssetKind::Unit => Some(t.asset.number.as_str()),
+        _ => None,
+    };
+    Job {
+        ticket: t.ticket,
+        stake: unit.map_or(Stake::Nothing, |unit| stake(fleet, unit)),
+        asset: t.asset,
+        opened: t.opened_at,
+        stage: t.stage,
+    }
+}
+
+fn stake(fleet: &Fleet, unit: &str) -> Stake {
+    let Some(facts) = fleet.units.get(unit) else {
+        return Stake::Nothing;
+    };
+    if facts.standing.state == State::InService {
+        return Stake::Nothing;
+    }
+    if matches!(facts.row.place, Some(Place::Seat { .. })) {
+        return Stake::SeatOpen { seat: fleet.place_words(&facts.row) };
+    }
+    match fleet.station_of(&facts.row) {
+        Some(home) if fleet.spares_of(&home.id).all(|s| s.standing.state != State::InService) => {
+            Stake::LastSpare { station: home.name.clone() }
+        }
+        _ => Stake::Nothing,
+    }
+}

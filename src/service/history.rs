@@ -1,0 +1,59 @@
+//! What happened to a thing: its records, and for each check what the judge made of it.
+
+use std::sync::Arc;
+
+use airmuster_domain::ground::Forms;
+use airmuster_domain::judge::{Judgement, judge_readable};
+use airmuster_domain::record::{Asset, Body, Check, Field, Record};
+use airmuster_domain::rules::Form;
+
+use crate::store::{Kept, Store, StoreError};
+
+/// A check with the form it was made on and what the judge makes of it.
+#[derive(Debug, Clone)]
+pub struct Judged {
+    /// The form.
+    pub form: Arc<Form>,
+    /// The judgement.
+    pub judgement: Judgement,
+}
+
+/// A record and, for a check that can be judged here, its judgement.
+#[derive(Debug, Clone)]
+pub struct Event {
+    /// The record.
+    pub kept: Kept,
+    /// What the judge says.
+    pub judged: Option<Judged>,
+}
+
+impl Event {
+    /// Looks at a record.
+    pub fn of(store: &Store, kept: Kept) -> Self {
+        let judged = check_in(&kept.record).and_then(|check| judge(store, check));
+        Self { kept, judged }
+    }
+
+    /// The check, where it is one.
+    pub fn check(&self) -> Option<&Check> {
+        check_in(&self.kept.record)
+    }
+}
+
+/// Everything that happened to an asset, newest first, at most `count`.
+pub async fn events(store: &Store, asset: &Asset, count: i64) -> Result<Vec<Event>, StoreError> {
+    Ok(store.history(asset, count).await?.into_iter().map(|kept| Event::of(store, kept)).collect())
+}
+
+fn check_in(record: &Record) -> Option<&Check> {
+    match &record.body {
+        Body::Field(Field::Check(check)) => Some(check),
+        _ => None,
+    }
+}
+
+fn judge(store: &Store, check: &Check) -> Option<Judged> {
+    let form = store.tables().form(&check.rules, &check.profile, check.purpose)?;
+    let (judgement, _) = judge_readable(&form, &check.answers);
+    Some(Judged { form, judgement })
+}

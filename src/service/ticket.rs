@@ -1,0 +1,138 @@
+//! A ticket with everything that deciding about it needs.
+
+use airmuster_domain::Millis;
+use airmuster_domain::desk::Signer;
+use airmuster_domain::ground::{Done, Raise, effects};
+use airmuster_domain::record::{Asset, AssetKind, Place, RecordRef};
+use airmuster_domain::role::Role;
+use airmuster_domain::rules::Purpose;
+use airmuster_domain::standing::Standing;
+
+use super::bench::Bench;
+use super::history::{Event, events};
+use super::unit::DRAWN;
+use crate::store::{CheckRow, Kept, Store, StoreError, Ticket, UnitRow, With};
+
+/// How many records are listed.
+const LISTED: i64 = 60;
+/// How many of a unit's last checks are looked through for the one that proves.
+const LOOKED_AT: i64 = 40;
+
+/// A repair job.
+#[derive(Debug, Clone)]
+pub struct JobFile {
+    /// The bench that it stands in.
+    pub bench: Bench,
+    /// The ticket.
+    pub ticket: Ticket,
+    /// How its thing stands.
+    pub standing: Standing,
+    /// The unit: itself, or the one that it is with.
+    pub unit: Option<UnitRow>,
+    /// What is with the unit.
+    pub with: With,
+    /// The unit's last checks, newest first.
+    pub checks: Vec<CheckRow>,
+    /// What happened to the thing, newest first.
+    pub events: Vec<Event>,
+    /// What happened on the ticket, oldest first.
+    pub entries: Vec<Kept>,
+    /// The last complete good proving check of the thing since the ticket was opened.
+    pub proof: Option<Done>,
+    /// All members.
+    pub signers: Vec<Signer>,
+}
+
+impl JobFile {
+    /// Gathers it. `None` when there is no such ticket.
+    pub async fn load(store: &Store, now: Millis, number: u64) -> Result<Option<Self>, StoreError> {
+        let Some(ticket) = store.ticket(number).await? else {
+            return Ok(None);
+        };
+        let bench = Bench::load(store, now).await?;
+        let asset = &ticket.asset;
+        let place = store.place(asset).await?;
+        let unit = match (&place, asset.kind) {
+            (_, AssetKind::Unit) => store.unit(&asset.number).await?,
+            (Some(Place::With { unit }), _) => store.unit(unit).await?,
+            _ => None,
+        };
+        let checks = match &unit {
+            Some(unit) => store.checks_of(&unit.number, LOOKED_AT.max(DRAWN)).await?,
+            None => Vec::new(),
+        };
+        Ok(Some(Self {
+            standing: store.standing(asset, &bench.fleet.department.clock, now).await?,
+            with: match &unit {
+                Some(unit) => store.with(&unit.number).await?,
+                None => With::default(),
+            },
+            events: events(store, asset, LISTED).await?,
+            entries: store.ticket_entries(number).await?,
+            proof: proof(store, &ticket, &checks).await?,
+            signers: store.signers().await?,
+            bench,
+            unit,
+            checks,
+            ticket,
+        }))
+    }
+
+    /// The qualification that its unit asks for; a facepiece or cylinder asks for none.
+    pub fn family(&self) -> Option<&str> {
+        if self.ticket.asset.kind != AssetKind::Unit {
+            return None;
+        }
+        let profile = self.unit.as_ref().and_then(|u| self.bench.fleet.profile(&u.profile));
+        // A unit whose profile is not known here has a family that nobody is qualified for.
+        Some(profile.map_or("", |p| p.family.as_str()))
+    }
+
+    /// Whether a member may return it.
+    pub fn may_return(&self, signer: &Signer) -> bool {
+        signer.roles.contains(&Role::Technician) && self.family().is_none_or(|f| signer.qualified.contains(f))
+    }
+
+    /// Open grounds that a return clears.
+    pub fn for_return(&self) -> impl Iterator<Item = &Raise> {
+        self.standing.grounds.iter().map(|g| &g.raise).filter(|r| r.kind.terms().bench)
+    }
+}
+
+/// Why a ground cannot be returned with this proving check.
+pub fn barred(raise: &Raise, proof: &Done) -> Option<&'static str> {
+    if raise.at > proof.at {
+        return Some("Raised after the proving check: prove it again.");
+    }
+    let good = raise.step.as_ref().is_none_or(|s| proof.good.contains(s));
+    (!good).then_some("The proving check has no good answer at this step: prove it again.")
+}
+
+async fn proof(store: &Store, ticket: &Ticket, checks: &[CheckRow]) -> Result<Option<Done>, StoreError> {
+    let proving = checks
+        .iter()
+        .filter(|c| c.purpose == Purpose::Proving.id() && c.clean && c.counts && c.at >= ticket.opened_at);
+    for row in proving {
+        if let Some(done) = done(store, &row.name, row.seq).await?
+            && (done.unit == ticket.asset || done.with.contains(&ticket.asset))
+        {
+            return Ok(Some(done));
+        }
+    }
+    Ok(None)
+}
+
+async fn done(store: &Store, name: &RecordRef, seq: i64) -> Result<Option<Done>, StoreError> {
+    let kept = store.record(seq).await?.filter(|k| k.record.name == *name);
+    Ok(kept.and_then(|k| effects(&k.record, &mut *store.tables()).done))
+}
+
+/// The thing that a ticket is about, in words: `Unit 130`, `Facepiece F-204`.
+pub fn thing_words(asset: &Asset) -> String {
+    let kind = match asset.kind {
+        AssetKind::Unit => "Unit",
+        AssetKind::Facepiece => "Facepiece",
+        AssetKind::Cylinder => "Cylinder",
+    };
+    format!("{kind} {}", asset.number)
+}

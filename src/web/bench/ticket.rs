@@ -1,0 +1,373 @@
+//! A ticket: on the left what happened, on the right what to do.
+
+use std::collections::BTreeSet;
+
+use airmuster_domain::record::{Asset, AssetKind, Body, Desk, Part, Stage, TicketStage, Worked};
+use airmuster_domain::role::Role;
+use airmuster_domain::standing::{Ground, State as Holds};
+use axum::extract::{Path, State};
+use axum::response::{IntoResponse, Redirect, Response};
+use axum_extra::extract::Form;
+use serde::Deserialize;
+
+use super::returning::Input as Returning;
+use super::{because_words, kind_words, thing};
+use crate::service::history::Event;
+use crate::service::ticket::{JobFile, barred};
+use crate::store::Kept;
+use crate::web::auth::{Member, Visitor};
+use crate::web::entered::sentence;
+use crate::web::error::WebError;
+use crate::web::html::{Again, Html};
+use crate::web::present::{Scale, capital, ground_words, page, stack, standing, when};
+use crate::web::serving::App;
+use crate::web::signing::{hand_in_desk, problem};
+use crate::web::telling::{event, part_words};
+use crate::web::view::check::StepState;
+use crate::web::view::review::Finding;
+use crate::web::view::ticket::{GroundTick, ReturnForm, StageOption, Ticket, WorkDraft, WorkEntry};
+use crate::web::view::{Fact, MemberOption, Problems};
+
+/// What was entered in the forms of the page, where one of them came back.
+#[derive(Debug, Default)]
+pub struct Entered {
+    /// The work form.
+    pub work: WorkInput,
+    /// The return form.
+    pub returning: Option<Returning>,
+    /// What to put right.
+    pub problems: Problems,
+}
+
+/// The ticket with everything about it, or that there is none.
+pub async fn file(app: &App, ticket: u64) -> Result<JobFile, WebError> {
+    JobFile::load(&app.store, app.clock.now(), ticket).await?.ok_or(WebError::NotFound)
+}
+
+/// `GET /tickets/{ticket}`.
+pub async fn show_ticket(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(ticket): Path<u64>,
+) -> Result<Html<Ticket>, WebError> {
+    let file = file(&app, ticket).await?;
+    Ok(Html(view(&app, &visitor, &file, Entered::default()).await?))
+}
+
+/// The stage form.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct StageInput {
+    stage: String,
+}
+
+/// `POST /tickets/{ticket}/stage`. The session is signature enough.
+pub async fn set_stage(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(ticket): Path<u64>,
+    Form(input): Form<StageInput>,
+) -> Result<Redirect, WebError> {
+    let by = &visitor.member.ok_or(WebError::Forbidden)?.id;
+    let stage = Stage::ALL.into_iter().find(|s| s.id() == input.stage).ok_or(WebError::Unreadable)?;
+    let body = TicketStage { ticket, stage, note: String::new() };
+    hand_in_desk(&app, "ticket_stage", by, &body).await?;
+    Ok(Redirect::to(&format!("/tickets/{ticket}")))
+}
+
+/// The work form.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct WorkInput {
+    text: String,
+    parts: String,
+    readings: String,
+}
+
+/// `POST /tickets/{ticket}/work`. The session is signature enough.
+pub async fn take_work(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(ticket): Path<u64>,
+    Form(work): Form<WorkInput>,
+) -> Result<Response, WebError> {
+    let by = visitor.member.as_ref().ok_or(WebError::Forbidden)?.id.clone();
+    if work.text.trim().is_empty() {
+        let lines = vec![problem("text", "Write down what was done.")];
+        let entered = Entered { work, problems: Problems { lines }, ..Entered::default() };
+        let file = file(&app, ticket).await?;
+        return Ok(Again(view(&app, &visitor, &file, entered).await?).into_response());
+    }
+    let trimmed = |s: &str| s.trim().to_owned();
+    let body = Worked {
+        ticket,
+        text: trimmed(&work.text),
+        parts: trimmed(&work.parts),
+        readings: trimmed(&work.readings),
+    };
+    hand_in_desk(&app, "worked", &by, &body).await?;
+    Ok(Redirect::to(&format!("/tickets/{ticket}")).into_response())
+}
+
+/// The page.
+pub async fn view(
+    app: &App,
+    visitor: &Visitor,
+    file: &JobFile,
+    entered: Entered,
+) -> Result<Ticket, WebError> {
+    let fleet = &file.bench.fleet;
+    let clock = &fleet.department.clock;
+    let ticket = &file.ticket;
+    let number = ticket.ticket;
+    let closed = ticket.stage.is_closed();
+    let held = file.standing.state >= Holds::Held;
+    let place = app.store.place(&ticket.asset).await?;
+    let scale =
+        file.unit.as_ref().zip(fleet.table.as_ref()).and_then(|(unit, table)| {
+            table.profiles.get(&unit.profile).map(|profile| Scale::of(table, profile))
+        });
+    let technician = visitor.is(&[Role::Technician]);
+    let not_yet = not_yet(file, visitor.member.as_ref());
+    let people = app.store.people().await?;
+    let returning = not_yet.is_none().then(|| {
+        return_form(file, entered.returning.unwrap_or_default(), visitor, |id| {
+            people.iter().find(|p| p.member == id).map(|p| p.name.clone())
+        })
+    });
+    Ok(Ticket {
+        page: page(app, visitor, &format!("Ticket {number}")).await?,
+        number: number.to_string(),
+        href: format!("/tickets/{number}"),
+        thing: thing(&ticket.asset, place.as_ref(), number),
+        profile: kind_words(fleet, &ticket.asset, place.as_ref()),
+        standing: standing(file.standing.state),
+        opened: opened(file),
+        stage: ticket.stage.words().to_owned(),
+        because: match file.bench.find(number) {
+            Some((1, p)) => format!("first on the bench, because {}", p.because),
+            Some((n, p)) => format!("number {n} on the bench. {}", because_words(&p.because)),
+            None => "closed".to_owned(),
+        },
+        findings: file.standing.grounds.iter().map(finding).collect(),
+        stack: scale.map(|s| stack(&s, clock, &file.checks)).unwrap_or_default(),
+        drift: String::new(),
+        events: file.events.iter().map(|e| event(fleet, e)).collect(),
+        components: components(file),
+        work: file.entries.iter().rev().filter_map(|k| work_entry(file, k)).collect(),
+        works: technician && !held,
+        stages: if closed { Vec::new() } else { stages(ticket.stage) },
+        work_draft: WorkDraft {
+            text: entered.work.text,
+            parts: entered.work.parts,
+            readings: entered.work.readings,
+        },
+        prove: file
+            .unit
+            .as_ref()
+            .filter(|_| technician && !closed && !held && !ticket.stage.stands_aside())
+            .map(|u| format!("/units/{}/check?purpose=proving", u.number)),
+        prove_with: prove_with(&ticket.asset, file),
+        proved: file.proof.as_ref().map(|p| {
+            let by = p.by.as_deref().map_or("nobody", |b| fleet.name(b));
+            format!("The proving check of {} by {by} stands.", when(clock, p.at, fleet.now))
+        }),
+        returning,
+        not_yet: not_yet.unwrap_or_default(),
+        retire: (visitor.is(&[Role::Technician, Role::Administrator])
+            && ticket.asset.kind == AssetKind::Unit
+            && !closed
+            && !held)
+            .then(|| format!("/units/{}/retire", ticket.asset.number)),
+        problems: entered.problems,
+    })
+}
+
+fn opened(file: &JobFile) -> String {
+    let fleet = &file.bench.fleet;
+    let at = when(&fleet.department.clock, file.ticket.opened_at, fleet.now);
+    let because = file.entries.iter().find_map(|k| match &k.record.body {
+        Body::Desk(Desk::TicketOpened(t)) => Some(t.because),
+        _ => None,
+    });
+    let opener = because.and_then(|b| file.events.iter().find(|e| e.kept.record.name == b));
+    let by = opener.and_then(|e| e.kept.record.envelope.by.as_deref()).map(|by| fleet.name(by));
+    match (opener.map(Event::check), by) {
+        (Some(Some(_)), Some(by)) => format!("opened {at} by a check of {by}"),
+        (Some(Some(_)), None) => format!("opened {at} by an answer in a check"),
+        (Some(None), Some(by)) => format!("opened {at} on the word of {by}"),
+        _ => format!("opened {at}"),
+    }
+}
+
+/// An open ground as a finding, with what clears it.
+fn finding(g: &Ground) -> Finding {
+    let r = &g.raise;
+    let (step, working) = match r.say.split_once(": ").filter(|_| r.step.is_some()) {
+        Some((title, working)) => (title.to_owned(), sentence(working)),
+        None => (r.kind.terms().title.to_owned(), sentence(&r.say)),
+    };
+    Finding {
+        step,
+        state: match g.state {
+            Holds::InService => StepState::Good,
+            Holds::CheckDue => StepState::Missing,
+            Holds::PutRight => StepState::PutRight,
+            Holds::OutOfService | Holds::Held | Holds::Retired => StepState::OutOfService,
+        },
+        working,
+        basis: r.basis.trim_end_matches('.').to_owned(),
+        now: if r.kind.terms().bench { String::new() } else { format!("cleared by {}.", g.cleared_by) },
+        item: r.item.as_ref().map(|item| format!("Number {item}")),
+        note: String::new(),
+    }
+}
+
+fn components(file: &JobFile) -> Vec<Fact> {
+    let mut out = Vec::new();
+    if let Some(unit) = &file.unit {
+        if file.ticket.asset.kind != AssetKind::Unit {
+            out.push(Fact { label: "With".to_owned(), value: format!("Unit {}", unit.number) });
+            return out;
+        }
+        let serials = unit.serials.iter();
+        out.extend(serials.map(|(part, serial)| Fact { label: capital(part), value: serial.clone() }));
+    }
+    let with = [("Cylinder", &file.with.cylinder), ("Facepiece", &file.with.facepiece)];
+    for (label, number) in with {
+        out.extend(number.iter().map(|n| Fact { label: label.to_owned(), value: n.clone() }));
+    }
+    out
+}
+
+fn work_entry(file: &JobFile, kept: &Kept) -> Option<WorkEntry> {
+    let Body::Desk(Desk::Worked(w)) = &kept.record.body else { return None };
+    let fleet = &file.bench.fleet;
+    let e = &kept.record.envelope;
+    Some(WorkEntry {
+        when: when(&fleet.department.clock, e.time(), fleet.now),
+        who: e.by.as_deref().map_or("nobody", |by| fleet.name(by)).to_owned(),
+        text: w.text.clone(),
+        parts: w.parts.clone(),
+        readings: w.readings.clone(),
+    })
+}
+
+/// The stages it may go to; the one it is in is chosen.
+fn stages(now: Stage) -> Vec<StageOption> {
+    let open = Stage::ALL.into_iter().filter(|s| !s.is_closed());
+    open.map(|s| StageOption { value: s.id().to_owned(), label: s.words().to_owned(), selected: s == now })
+        .collect()
+}
+
+fn prove_with(asset: &Asset, file: &JobFile) -> String {
+    let thing = match asset.kind {
+        AssetKind::Unit => return String::new(),
+        AssetKind::Facepiece => "facepiece",
+        AssetKind::Cylinder => "cylinder",
+    };
+    match &file.unit {
+        Some(unit) => format!(
+            "A {thing} is proved with its unit: make the proving check of unit {} with {thing} {} on it, and no other.",
+            unit.number, asset.number
+        ),
+        None => format!("A {thing} is proved with a unit. This one is with none: put it with one first."),
+    }
+}
+
+/// Why it cannot be returned by this member now; none where it can.
+fn not_yet(file: &JobFile, member: Option<&Member>) -> Option<String> {
+    if file.ticket.stage.is_closed() {
+        return Some(format!("This ticket is closed: {}.", file.ticket.stage.words().to_lowercase()));
+    }
+    if file.standing.state == Holds::Held {
+        return Some(
+            "It is held for an inquiry: nothing may be done to it until an administrator releases it."
+                .to_owned(),
+        );
+    }
+    if file.for_return().next().is_none() {
+        return Some("Nothing is open that a return would clear.".to_owned());
+    }
+    let signer = member.and_then(|m| file.signers.iter().find(|s| s.id == m.id));
+    if !signer.is_some_and(|s| file.may_return(s)) {
+        let fleet = &file.bench.fleet;
+        let who: Vec<&str> =
+            file.signers.iter().filter(|s| file.may_return(s)).map(|s| fleet.name(&s.id)).collect();
+        let technician = signer.is_some_and(|s| s.roles.contains(&Role::Technician));
+        let why = if technician {
+            "You are not qualified for this kind of unit."
+        } else {
+            "A technician returns it."
+        };
+        return Some(match who.as_slice() {
+            [] => format!("{why} Nobody in the register is qualified for it."),
+            who => format!("{why} Qualified for it: {}.", who.join(", ")),
+        });
+    }
+    file.proof.is_none().then(|| {
+        "No proving check stands since the ticket was opened. Repair it, then prove it: everything asked, everything good.".to_owned()
+    })
+}
+
+fn return_form(
+    file: &JobFile,
+    input: Returning,
+    visitor: &Visitor,
+    name: impl Fn(&str) -> Option<String>,
+) -> ReturnForm {
+    let proof = file.proof.as_ref();
+    let signer = if input.member.is_empty() {
+        visitor.member.as_ref().map(|m| m.id.clone()).unwrap_or_default()
+    } else {
+        input.member
+    };
+    let worked: BTreeSet<&str> = input.worked_on.iter().map(String::as_str).collect();
+    let options =
+        |filter: &dyn Fn(&airmuster_domain::desk::Signer) -> bool, chosen: &str| -> Vec<MemberOption> {
+            let people = file.signers.iter().filter(|s| filter(s));
+            let mut out: Vec<MemberOption> = people
+                .filter_map(|s| {
+                    Some(MemberOption { id: s.id.clone(), name: name(&s.id)?, selected: s.id == chosen })
+                })
+                .collect();
+            out.sort_by(|a, b| a.name.cmp(&b.name));
+            out
+        };
+    ReturnForm {
+        grounds: file
+            .standing
+            .grounds
+            .iter()
+            .filter(|g| g.raise.kind.terms().bench)
+            .map(|g| GroundTick {
+                key: g.raise.key.clone(),
+                text: sentence(&ground_words(g)),
+                ticked: input.ground.contains(&g.raise.key),
+                barred: proof.and_then(|p| barred(&g.raise, p)).map(str::to_owned),
+            })
+            .collect(),
+        parts: Part::ALL
+            .into_iter()
+            .map(|p| StageOption {
+                value: p.id().to_owned(),
+                label: capital(part_words(p)),
+                selected: worked.contains(p.id()),
+            })
+            .collect(),
+        remedy: if input.sent { input.remedy } else { work_so_far(file) },
+        certificate: input.certificate,
+        proving: proof.map(|p| format!("{}/{}", p.name.id, p.name.digest)).unwrap_or_default(),
+        technicians: options(&|s| file.may_return(s), &signer),
+        seconds: options(&|s| s.id != signer && !s.roles.is_empty(), &input.second_member),
+    }
+}
+
+/// The work log in one text, oldest first.
+fn work_so_far(file: &JobFile) -> String {
+    let texts = file.entries.iter().filter_map(|k| match &k.record.body {
+        Body::Desk(Desk::Worked(w)) => Some(sentence(&w.text)),
+        _ => None,
+    });
+    texts.collect::<Vec<_>>().join(" ")
+}

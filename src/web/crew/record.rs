@@ -1,0 +1,348 @@
+//! A record as it stands in the logbook, with everything in it.
+
+use airmuster_domain::judge::Verdict;
+use airmuster_domain::record::{Asset, AssetKind, Body, Check, Desk, Envelope, Field, Outcome, Register};
+use airmuster_domain::role::Role;
+use airmuster_domain::standing::assets_of;
+use axum::extract::{Path, State};
+
+use crate::service::fleet::Fleet;
+use crate::service::history::Event;
+use crate::service::intake::DESK;
+use crate::store::{Kept, Store};
+use crate::web::auth::Visitor;
+use crate::web::entered::{self, sentence};
+use crate::web::error::WebError;
+use crate::web::html::Html;
+use crate::web::present::{capital, page, unit_ref, when};
+use crate::web::serving::App;
+use crate::web::telling::{parts_words, tell};
+use crate::web::view::record::Record;
+use crate::web::view::review::Finding;
+use crate::web::view::{Fact, Link, Standing};
+
+/// `GET /records/{seq}`.
+pub async fn show_record(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(seq): Path<i64>,
+) -> Result<Html<Record>, WebError> {
+    let kept = app.store.record(seq).await?.ok_or(WebError::NotFound)?;
+    let event = Event::of(&app.store, kept);
+    let fleet = Fleet::load(&app.store, app.clock.now()).await?;
+    let told = tell(&fleet, &event);
+    let record = &event.kept.record;
+    let about = about(&app.store, &record.body).await?;
+    let unit = about.as_ref().filter(|a| a.kind == AssetKind::Unit).map(|a| unit_ref(&a.number));
+    let doubt = doubt(&app.store, &event.kept).await?;
+    let judged = event.judged.as_ref().zip(event.check());
+    let mut facts = contents(&app.store, &fleet, &record.body, about.as_ref()).await?;
+    if let Some((judged, check)) = judged {
+        facts.extend(left_out(check, &judged.judgement.missing, &judged.form));
+    }
+    Ok(Html(Record {
+        page: page(&app, &visitor, &format!("{}: record {seq}", told.title)).await?,
+        kind: told.title,
+        unit,
+        when: when(&fleet.department.clock, record.envelope.time(), fleet.now),
+        who: who(&fleet, &record.envelope),
+        standing: made_of_it(&event),
+        findings: judged
+            .map(|(j, c)| entered::findings(&j.form, &j.judgement, &c.answers))
+            .unwrap_or_default()
+            .into_iter()
+            // What was to be done then is not what is to be done now.
+            .map(|f| Finding { now: String::new(), ..f })
+            .collect(),
+        groups: judged.map(|(j, c)| entered::groups(&j.form, &j.judgement, &c.answers)).unwrap_or_default(),
+        facts,
+        provenance: provenance(&app.store, &fleet, &event.kept),
+        seals: seals(&app.store, &event.kept).await?,
+        others: others(&app.store, &visitor, &event.kept, doubt.is_some()).await?,
+        doubt,
+    }))
+}
+
+/// What a record is about, first of all.
+async fn about(store: &Store, body: &Body) -> Result<Option<Asset>, WebError> {
+    let ticket = match body {
+        Body::Field(field) => {
+            let all = assets_of(field);
+            return Ok(all.iter().find(|a| a.kind == AssetKind::Unit).or_else(|| all.first()).cloned());
+        }
+        Body::Desk(desk) => match desk {
+            Desk::Return(r) => return Ok(Some(r.asset.clone())),
+            Desk::Release(c) | Desk::Cleaned(c) => return Ok(Some(c.asset.clone())),
+            Desk::Retired(t) => return Ok(Some(t.asset.clone())),
+            Desk::TicketOpened(t) => return Ok(Some(t.asset.clone())),
+            Desk::Accepted(a) => return Ok(Some(Asset::unit(&a.unit))),
+            Desk::Register(Register::Holder { asset, .. }) => return Ok(Some(asset.clone())),
+            Desk::Register(Register::Unit { number, .. }) => return Ok(Some(Asset::unit(number))),
+            Desk::TicketStage(t) => t.ticket,
+            Desk::Worked(w) => w.ticket,
+            Desk::Settlement(s) => return about_variants(store, s.id).await,
+            Desk::Doubt(d) => return about_variants(store, d.of.id).await,
+            Desk::Correction(c) => return about_variants(store, c.of.id).await,
+            Desk::Register(_) | Desk::Rules(_) => return Ok(None),
+        },
+    };
+    Ok(store.ticket(ticket).await?.map(|t| t.asset))
+}
+
+async fn about_variants(store: &Store, id: uuid::Uuid) -> Result<Option<Asset>, WebError> {
+    let kept = store.variants(id).await?;
+    let fields = kept.iter().filter_map(|k| match &k.record.body {
+        Body::Field(field) => Some(assets_of(field)),
+        Body::Desk(_) => None,
+    });
+    Ok(fields.flatten().find(|a| a.kind == AssetKind::Unit))
+}
+
+fn who(fleet: &Fleet, e: &Envelope) -> String {
+    match (&e.by, &e.written_by) {
+        (Some(by), Some(writer)) => {
+            format!("Signed by {}, written down by {}", fleet.name(by), fleet.name(writer))
+        }
+        (Some(by), None) => format!("Signed by {}", fleet.name(by)),
+        (None, _) if e.tablet == DESK => "Written by the server itself".to_owned(),
+        (None, _) => "Not signed".to_owned(),
+    }
+}
+
+/// What a record alone makes of its unit.
+fn made_of_it(event: &Event) -> Option<Standing> {
+    match &event.kept.record.body {
+        Body::Field(Field::Check(_)) => event.judged.as_ref().map(|j| match j.judgement.verdict {
+            Verdict::InService => Standing::InService,
+            Verdict::PutRight => Standing::PutRight,
+            Verdict::Incomplete => Standing::CheckDue,
+            Verdict::OutOfService => Standing::OutOfService,
+        }),
+        Body::Field(Field::TakenOut(_)) => Some(Standing::OutOfService),
+        Body::Field(Field::Hold(_)) => Some(Standing::Held),
+        Body::Desk(Desk::Retired(_)) => Some(Standing::Retired),
+        Body::Field(_) | Body::Desk(_) => None,
+    }
+}
+
+/// Why it needs an officer, and what was said so far.
+async fn doubt(store: &Store, kept: &Kept) -> Result<Option<String>, WebError> {
+    let open = store.unsettled(kept.record.name.id).await?;
+    if open.is_empty() {
+        return Ok(None);
+    }
+    Ok(Some(doubt_words(store, kept, open.iter().map(|r| r.say.as_str())).await?))
+}
+
+/// What is in doubt about a record, in sentences.
+pub async fn doubt_words<'a>(
+    store: &Store,
+    kept: &Kept,
+    raised: impl Iterator<Item = &'a str>,
+) -> Result<String, WebError> {
+    let mut out: Vec<String> = Vec::new();
+    for said in store.said(kept.record.name.id).await? {
+        if let Body::Desk(Desk::Doubt(d)) = &said.record.body {
+            out.push(sentence(&d.why));
+        }
+    }
+    let said_before = !out.is_empty();
+    for say in raised {
+        // The desk's own words say it better than the ground that came of them.
+        let new = !said_before || say.starts_with("two versions");
+        if new && !out.contains(&sentence(say)) {
+            out.push(sentence(say));
+        }
+    }
+    out.push("Until an officer settles it, it counts for nothing good.".to_owned());
+    Ok(out.join(" "))
+}
+
+fn fact(label: &str, value: impl Into<String>) -> Fact {
+    Fact { label: label.to_owned(), value: value.into() }
+}
+
+/// What a record says besides answers.
+async fn contents(
+    store: &Store,
+    fleet: &Fleet,
+    body: &Body,
+    asset: Option<&Asset>,
+) -> Result<Vec<Fact>, WebError> {
+    let grounds = match asset {
+        Some(asset) => store.grounds(asset).await?,
+        None => Vec::new(),
+    };
+    let ground = |key: &String| match grounds.iter().find(|(r, _)| r.key == *key) {
+        Some((r, _)) => sentence(&r.say),
+        None => key.clone(),
+    };
+    let clears = |keys: &[String]| keys.iter().map(|k| fact("Clears", ground(k))).collect::<Vec<_>>();
+    let clock = &fleet.department.clock;
+    Ok(match body {
+        Body::Field(Field::Check(c)) => {
+            let mut out = vec![fact("Begun", when(clock, c.started, fleet.now))];
+            out.extend(c.cylinder.iter().map(|n| fact("Cylinder", n)));
+            out.extend(c.facepiece.iter().map(|n| fact("Facepiece", n)));
+            out.extend(c.seen.iter().map(|k| fact("Shown beforehand", ground(k))));
+            out
+        }
+        Body::Field(Field::TakenOut(t) | Field::Hold(t) | Field::Note(t)) => vec![fact("Why", &t.why)],
+        Body::Field(Field::Used(u)) => vec![fact("What for", &u.what)],
+        Body::Field(Field::Unknown { why, .. }) => vec![fact("Why it cannot be read", why)],
+        Body::Desk(desk) => match desk {
+            Desk::Return(r) => {
+                let mut out = vec![fact("What was done", &r.remedy)];
+                out.push(match r.worked_on.as_slice() {
+                    [] => fact("Worked on", "nothing: no fault was found"),
+                    parts => fact("Worked on", parts_words(parts)),
+                });
+                out.extend(r.bench_test.iter().map(|t| fact("Bench test or certificate", t)));
+                out.extend(r.second_signer.iter().map(|s| fact("Second signer", fleet.name(s))));
+                out.extend(clears(&r.clears));
+                out
+            }
+            Desk::Release(c) | Desk::Cleaned(c) => {
+                let mut out = vec![fact("Why", &c.why)];
+                out.extend(clears(&c.clears));
+                out
+            }
+            Desk::Settlement(s) => {
+                let mut out = vec![fact("Why", &s.why)];
+                out.extend(s.variants.iter().map(|d| {
+                    let holds = if s.accepted == Some(*d) { "holds" } else { "does not hold" };
+                    fact(&format!("Version {}", &d.to_string()[..12]), holds)
+                }));
+                out
+            }
+            Desk::Correction(c) => {
+                let mut out = vec![fact("Why", &c.why)];
+                out.extend(c.right_unit.iter().map(|(unit, _)| fact("The right unit", unit)));
+                out
+            }
+            Desk::Doubt(d) => vec![fact("Why", &d.why)],
+            Desk::Retired(t) => vec![fact("Why", &t.why)],
+            Desk::TicketStage(t) if !t.note.is_empty() => vec![fact("Why", &t.note)],
+            Desk::Worked(w) => {
+                let all = [("What was done", &w.text), ("Parts", &w.parts), ("Readings", &w.readings)];
+                all.into_iter().filter(|(_, v)| !v.is_empty()).map(|(l, v)| fact(l, v)).collect()
+            }
+            Desk::Register(Register::Holder { place, .. }) => {
+                vec![fact("Where", capital(&fleet.words_of(place)))]
+            }
+            Desk::Register(Register::Unit { profile, serials, .. }) => {
+                let mut out = vec![fact("Profile", profile)];
+                out.extend(serials.iter().map(|(part, serial)| fact(&capital(part), serial)));
+                out
+            }
+            _ => Vec::new(),
+        },
+    })
+}
+
+/// The steps of a complete check that were left without an answer.
+fn left_out(check: &Check, missing: &[String], form: &airmuster_domain::rules::Form) -> Option<Fact> {
+    let titles: Vec<&str> =
+        missing.iter().filter_map(|id| form.step(id)).map(|s| s.step.title.as_str()).collect();
+    (check.outcome == Outcome::Complete && !titles.is_empty())
+        .then(|| fact("Not answered", titles.join(", ")))
+}
+
+fn provenance(store: &Store, fleet: &Fleet, kept: &Kept) -> Vec<Fact> {
+    let e = &kept.record.envelope;
+    let clock = &fleet.department.clock;
+    let exact = |t| clock.local(t).format("%Y-%m-%d %H:%M:%S %Z").to_string();
+    let mut out = vec![if e.tablet == DESK {
+        fact("Written on", "the server")
+    } else {
+        fact("Written on", format!("tablet {}", e.tablet.trim_start_matches("tablet-")))
+    }];
+    out.extend(e.number.map(|n| fact("Its number there", n.to_string())));
+    out.extend(e.incarnation.map(|i| fact("Incarnation of the tablet", i.to_string())));
+    out.push(fact("Happened", exact(e.time())));
+    if let Some(offset) = e.offset.filter(|o| *o != 0) {
+        out.push(fact("The tablet’s clock", format!("corrected by {offset:+} ms")));
+    }
+    out.push(fact("Received", exact(kept.place.received)));
+    if let Body::Field(Field::Check(c)) = &kept.record.body {
+        let name = store.tables().get(&c.rules).map(|t| format!("{}, edition {}", t.name, t.edition));
+        out.push(fact("Rule table", name.unwrap_or_else(|| "not known here".to_owned())));
+        out.push(fact("Rule table’s SHA-256", c.rules.to_string()));
+        out.push(fact("Judge’s version", c.engine.to_string()));
+        out.push(fact("Checked as", &c.profile));
+        out.push(fact("Run", c.run.to_string()));
+    }
+    if !e.client.is_empty() {
+        out.push(fact("Program", &e.client));
+    }
+    out
+}
+
+async fn seals(store: &Store, kept: &Kept) -> Result<Vec<Fact>, WebError> {
+    let link = store.link_of(kept.place.seq).await?.ok_or(WebError::NotFound)?;
+    Ok(vec![
+        fact("Number in the logbook", kept.place.seq.to_string()),
+        fact("Id", kept.record.name.id.to_string()),
+        fact("SHA-256 of the record", kept.record.name.digest.to_string()),
+        fact("Link of the chain", link.hash.to_string()),
+        fact("Link before", link.previous.to_string()),
+    ])
+}
+
+async fn others(
+    store: &Store,
+    visitor: &Visitor,
+    kept: &Kept,
+    in_doubt: bool,
+) -> Result<Vec<Link>, WebError> {
+    let seq = kept.place.seq;
+    let mut out = Vec::new();
+    let mut link = |text: String, href: String| out.push(Link { text, href });
+    let officer = visitor.member.is_none() || visitor.is(&[Role::Officer, Role::Administrator]);
+    if in_doubt && officer {
+        link("Settle it".to_owned(), format!("/records/{seq}/settle"));
+    }
+    for other in store.variants(kept.record.name.id).await? {
+        if other.place.seq != seq {
+            link("Another version of this record".to_owned(), format!("/records/{}", other.place.seq));
+        }
+    }
+    for said in store.said(kept.record.name.id).await? {
+        let what = match &said.record.body {
+            Body::Desk(Desk::Settlement(_)) => "How it was settled",
+            Body::Desk(Desk::Correction(_)) => "How it was corrected",
+            _ => "Why it is in doubt",
+        };
+        link(what.to_owned(), format!("/records/{}", said.place.seq));
+    }
+    let names = match &kept.record.body {
+        Body::Desk(Desk::Return(r)) => Some((r.proving, "The proving check")),
+        Body::Desk(Desk::Accepted(a)) => Some((a.check, "The acceptance check")),
+        Body::Desk(Desk::TicketOpened(t)) => Some((t.because, "The record that opened it")),
+        Body::Desk(Desk::Doubt(d)) => Some((d.of, "The record in doubt")),
+        Body::Desk(Desk::Correction(c)) => Some((c.of, "The check that was corrected")),
+        _ => None,
+    };
+    if let Some((name, text)) = names
+        && let Some(seq) = store.seq_of(&name).await?
+    {
+        link(text.to_owned(), format!("/records/{seq}"));
+    }
+    if let Body::Desk(Desk::Settlement(s)) = &kept.record.body {
+        for settled in store.variants(s.id).await? {
+            link("What was settled".to_owned(), format!("/records/{}", settled.place.seq));
+        }
+    }
+    let bench =
+        visitor.member.is_none() || visitor.is(&[Role::Technician, Role::Officer, Role::Administrator]);
+    let ticket = match &kept.record.body {
+        Body::Desk(Desk::TicketOpened(t)) => Some(t.ticket),
+        Body::Desk(Desk::TicketStage(t)) => Some(t.ticket),
+        Body::Desk(Desk::Worked(w)) => Some(w.ticket),
+        _ => None,
+    };
+    if let Some(n) = ticket.filter(|_| bench) {
+        link(format!("Ticket {n}"), format!("/tickets/{n}"));
+    }
+    Ok(out)
+}

@@ -1,0 +1,231 @@
+//! A unit's page and its red tag.
+
+use airmuster_domain::ground::Kind;
+use airmuster_domain::record::AssetKind;
+use airmuster_domain::role::Role;
+use airmuster_domain::standing::{Ground, State as Holds};
+use axum::extract::{Path, State};
+
+use crate::service::unit::UnitFile;
+use crate::web::auth::Visitor;
+use crate::web::entered::sentence;
+use crate::web::error::WebError;
+use crate::web::html::Html;
+use crate::web::present::{
+    Scale, capital, checked_words, ground_words, page, stack, standing, thin, unit_ref, when,
+};
+use crate::web::serving::App;
+use crate::web::telling::event;
+use crate::web::view::print::RedTag;
+use crate::web::view::unit::{Ground as GroundView, UnitPage};
+use crate::web::view::{Action, Fact, Link};
+
+/// Everything known of a unit, or that there is no such unit.
+pub async fn file(app: &App, number: &str) -> Result<UnitFile, WebError> {
+    UnitFile::load(&app.store, app.clock.now(), number).await?.ok_or(WebError::NotFound)
+}
+
+/// `GET /units/{unit}`.
+pub async fn show_unit(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(unit): Path<String>,
+) -> Result<Html<UnitPage>, WebError> {
+    let file = file(&app, &unit).await?;
+    let fleet = &file.fleet;
+    let s = &file.standing;
+    let scale =
+        file.row.as_ref().zip(fleet.table.as_ref()).and_then(|(row, table)| {
+            table.profiles.get(&row.profile).map(|profile| Scale::of(table, profile))
+        });
+    let checked = match checked_words(fleet, s) {
+        (Some(checked), Some(due)) => format!("Checked {checked}, due by {due}"),
+        (Some(checked), None) => format!("Last good check {checked}"),
+        (None, _) => String::new(),
+    };
+    Ok(Html(UnitPage {
+        page: page(&app, &visitor, &format!("Unit {unit}")).await?,
+        unit: unit_ref(&unit),
+        profile: capital(&file.profile_words()),
+        place: file.place_words(),
+        standing: standing(s.state),
+        grounds: grounds(&file),
+        strip: fleet.units.get(&unit).and_then(|u| thin(fleet, u)),
+        checked,
+        next: next(&file, &visitor),
+        others: others(&file, &visitor),
+        stack: scale.map(|s| stack(&s, &fleet.department.clock, &file.checks)).unwrap_or_default(),
+        drift: String::new(),
+        facts: facts(&file),
+        events: file.events.iter().map(|e| event(fleet, e)).collect(),
+    }))
+}
+
+/// What speaks against it; for a unit in service, the check that proves it.
+fn grounds(file: &UnitFile) -> Vec<GroundView> {
+    let mut out: Vec<GroundView> = file.standing.grounds.iter().map(|g| against(file, g)).collect();
+    if let (true, Some(check)) = (out.is_empty(), &file.standing.last_check) {
+        let fleet = &file.fleet;
+        let at = when(&fleet.department.clock, check.at, fleet.now);
+        let until = file.standing.until.map(|t| when(&fleet.department.clock, t, fleet.now));
+        out.push(GroundView {
+            text: "Everything asked was good in its last complete check.".to_owned(),
+            raised: said_by(file, check.by.as_deref(), &at),
+            clears: until.map(|t| format!("It counts until {t}.")).unwrap_or_default(),
+            record: record_link(file.seq(&check.name)),
+        });
+    }
+    out
+}
+
+fn against(file: &UnitFile, g: &Ground) -> GroundView {
+    let raise = &g.raise;
+    let mut text = sentence(&ground_words(g));
+    if !raise.basis.is_empty() {
+        text = format!("{text} Limit from: {}.", raise.basis.trim_end_matches('.'));
+    }
+    let at = when(&file.fleet.department.clock, raise.at, file.fleet.now);
+    let raised = match raise.kind {
+        Kind::CheckDue if file.standing.last_check.is_none() => String::new(),
+        Kind::CheckDue => format!("Last good check {at}"),
+        Kind::NotAccepted if raise.at == 0 => String::new(),
+        _ => said_by(file, raise.by.as_deref(), &at),
+    };
+    GroundView {
+        text,
+        raised,
+        clears: match raise.kind {
+            Kind::Retired => "Nothing brings it back.".to_owned(),
+            _ => format!("Cleared by {}. Who can: {}.", g.cleared_by, g.who),
+        },
+        record: record_link(file.seq(&raise.from)),
+    }
+}
+
+fn said_by(file: &UnitFile, by: Option<&str>, at: &str) -> String {
+    by.map_or_else(|| format!("Unsigned, {at}"), |by| format!("{}, {at}", file.fleet.name(by)))
+}
+
+fn record_link(seq: Option<i64>) -> Option<Link> {
+    seq.map(|seq| Link { text: "the record".to_owned(), href: format!("/records/{seq}") })
+}
+
+/// Whether a visitor is sent there: one who is not signed in may sign in on the way.
+fn may(visitor: &Visitor, any: &[Role]) -> bool {
+    visitor.member.is_none() || visitor.is(any)
+}
+
+/// The one thing to do next, by what weighs most.
+fn next(file: &UnitFile, visitor: &Visitor) -> Option<Action> {
+    let number = &file.number;
+    let action = |text: &str, href: String| Some(Action { text: text.to_owned(), href, next: true });
+    let check = |text: &str| action(text, format!("/units/{number}/check"));
+    let Some(worst) = file.standing.grounds.first() else {
+        return Some(Action {
+            text: "Check again".to_owned(),
+            href: format!("/units/{number}/check"),
+            next: false,
+        });
+    };
+    let bench = may(visitor, &[Role::Technician, Role::Officer, Role::Administrator]);
+    let tag = action("Print the red tag", format!("/units/{number}/tag"));
+    match worst.raise.kind {
+        Kind::CheckDue | Kind::CheckAgain | Kind::PutRight => check("Start check"),
+        Kind::AnotherItem => check("Check with another one"),
+        Kind::Finding | Kind::TakenOut => match &file.ticket {
+            Some(t) if bench => action("See the ticket", format!("/tickets/{}", t.ticket)),
+            _ => tag,
+        },
+        Kind::Contested | Kind::Doubted => match file.seq(&worst.raise.from) {
+            Some(seq) if may(visitor, &[Role::Officer, Role::Administrator]) => {
+                action("Settle it", format!("/records/{seq}/settle"))
+            }
+            Some(seq) => action("Read the record", format!("/records/{seq}")),
+            None => tag,
+        },
+        Kind::NotAccepted if file.row.is_some() => {
+            action("Start the acceptance check", format!("/units/{number}/check?purpose=acceptance"))
+        }
+        Kind::NotAccepted | Kind::Held | Kind::Contaminated => tag,
+        Kind::Soiled | Kind::Retired => None,
+    }
+}
+
+fn others(file: &UnitFile, visitor: &Visitor) -> Vec<Link> {
+    let number = &file.number;
+    let next = next(file, visitor).map(|n| n.href).unwrap_or_default();
+    let mut out = Vec::new();
+    let mut link = |text: String, href: String| {
+        if href != next {
+            out.push(Link { text, href });
+        }
+    };
+    let bench = may(visitor, &[Role::Technician, Role::Officer, Role::Administrator]);
+    let ticket = file.ticket.as_ref().filter(|_| bench);
+    if let Some(t) = ticket {
+        link(format!("Ticket {}", t.ticket), format!("/tickets/{}", t.ticket));
+    }
+    let state = file.standing.state;
+    if matches!(state, Holds::OutOfService | Holds::Held) {
+        link("Print the red tag".to_owned(), format!("/units/{number}/tag"));
+    }
+    if !matches!(state, Holds::Held | Holds::Retired) {
+        link("Take out of service".to_owned(), format!("/units/{number}/out"));
+    }
+    if state != Holds::Retired && visitor.is(&[Role::Technician, Role::Administrator]) {
+        link("Retire for good".to_owned(), format!("/units/{number}/retire"));
+    }
+    out
+}
+
+fn facts(file: &UnitFile) -> Vec<Fact> {
+    let fact = |label: &str, value: String| Fact { label: label.to_owned(), value };
+    let mut out =
+        vec![fact("Kind", capital(&file.profile_words())), fact("Where", capital(&file.place_words()))];
+    for item in &file.with {
+        let label = match item.asset.kind {
+            AssetKind::Cylinder => "Cylinder",
+            AssetKind::Facepiece => "Facepiece",
+            AssetKind::Unit => "Unit",
+        };
+        let value = match item.grounds.first() {
+            Some(g) => {
+                format!("{}: {}. {}", item.asset.number, item.state.words().to_lowercase(), ground_words(g))
+            }
+            None => item.asset.number.clone(),
+        };
+        out.push(fact(label, value));
+    }
+    if let Some(row) = &file.row {
+        out.extend(row.serials.iter().map(|(part, serial)| fact(&capital(part), serial.clone())));
+    }
+    out
+}
+
+/// `GET /units/{unit}/tag`: the red tag to print.
+pub async fn show_tag(State(app): State<App>, Path(unit): Path<String>) -> Result<Html<RedTag>, WebError> {
+    let file = file(&app, &unit).await?;
+    let s = &file.standing;
+    let worst = s.grounds.first().filter(|_| matches!(s.state, Holds::OutOfService | Holds::Held));
+    let Some(worst) = worst else {
+        let now = s.state.words().to_lowercase();
+        return Err(WebError::Conflict(format!("Unit {unit} is {now}: there is no red tag for it.")));
+    };
+    let raise = &worst.raise;
+    Ok(Html(RedTag {
+        department: file.fleet.department.name.clone(),
+        place: capital(&file.place_words()),
+        back: format!("/units/{unit}"),
+        profile: capital(&file.profile_words()),
+        standing: standing(s.state),
+        grounds: s.grounds.iter().map(|g| sentence(&ground_words(g))).collect(),
+        when: when(&file.fleet.department.clock, raise.at, file.fleet.now),
+        signer: raise
+            .by
+            .as_deref()
+            .map_or("an unsigned answer in a check".to_owned(), |by| file.fleet.name(by).to_owned()),
+        ticket: file.ticket.as_ref().map(|t| t.ticket.to_string()),
+        record: raise.from.digest.to_string()[..12].to_owned(),
+        unit,
+    }))
+}

@@ -1,0 +1,203 @@
+//! What a record says, in words: for histories, for the record's own page and for settling.
+
+use airmuster_domain::judge::{Judgement, Verdict};
+use airmuster_domain::record::{
+    Body, Check, Condition, Desk, Field, Outcome, Part, Place, Register, Return, Settlement,
+};
+use airmuster_domain::rules::Consequence;
+
+use super::entered::sentence;
+use super::present::{capital, when};
+use super::view::Mark;
+use super::view::unit;
+use crate::service::fleet::Fleet;
+use crate::service::history::Event;
+
+/// A record in words.
+#[derive(Debug, Clone, Default)]
+pub struct Told {
+    /// What it is: `Shift-start check`.
+    pub title: String,
+    /// What came of it.
+    pub detail: String,
+    /// A shape, where it raised or cleared something.
+    pub mark: Option<Mark>,
+}
+
+/// An event in a history.
+pub fn event(fleet: &Fleet, e: &Event) -> unit::Event {
+    let told = tell(fleet, e);
+    let envelope = &e.kept.record.envelope;
+    unit::Event {
+        when: when(&fleet.department.clock, envelope.time(), fleet.now),
+        title: told.title,
+        detail: told.detail,
+        who: envelope.by.as_deref().map(|by| fleet.name(by).to_owned()).unwrap_or_default(),
+        mark: told.mark,
+        href: format!("/records/{}", e.kept.place.seq),
+    }
+}
+
+/// Says what a record says.
+pub fn tell(fleet: &Fleet, e: &Event) -> Told {
+    match &e.kept.record.body {
+        Body::Field(field) => tell_field(field, e),
+        Body::Desk(desk) => tell_desk(fleet, desk),
+    }
+}
+
+fn told(title: &str, detail: impl AsRef<str>, mark: Option<Mark>) -> Told {
+    Told { title: title.to_owned(), detail: sentence(detail.as_ref()), mark }
+}
+
+fn tell_field(field: &Field, e: &Event) -> Told {
+    match field {
+        Field::Check(check) => tell_check(check, e.judged.as_ref().map(|j| &j.judgement)),
+        Field::TakenOut(t) => told("Taken out of service", &t.why, Some(Mark::Struck)),
+        Field::Hold(t) => told("Held for an inquiry", &t.why, Some(Mark::Double)),
+        Field::Note(t) => told("Note", &t.why, None),
+        Field::Used(u) => {
+            let came_back = match u.condition {
+                Condition::Clean => "clean",
+                Condition::Soiled => "soiled",
+                Condition::Contaminated => "contaminated",
+            };
+            told("Used", format!("{}; came back {came_back}", u.what), Some(Mark::Dashed))
+        }
+        Field::Unknown { why, .. } => told("A record that cannot be read here", why, Some(Mark::Struck)),
+    }
+}
+
+fn tell_check(check: &Check, judged: Option<&Judgement>) -> Told {
+    let purpose = check.purpose.title();
+    let title = match check.outcome {
+        Outcome::Complete => purpose.to_owned(),
+        Outcome::BrokenOff => format!("Out-of-service answer, {}", purpose.to_lowercase()),
+        Outcome::Stopped => format!("{purpose}, stopped by a call"),
+    };
+    let Some(j) = judged else {
+        let detail = format!("it cannot be judged here: made as {}, which is not known", check.profile);
+        return told(&title, detail, Some(Mark::Struck));
+    };
+    let found = findings_words(j);
+    let with = |word: &str| if found.is_empty() { word.to_owned() } else { format!("{word}. {found}") };
+    let (detail, mark) = match (check.outcome, j.verdict) {
+        (Outcome::BrokenOff, _) => (found, Mark::Struck),
+        (_, Verdict::OutOfService) => (with("Out of service"), Mark::Struck),
+        (Outcome::Stopped, _) => (with(&format!("{} steps were left", j.missing.len())), Mark::Dashed),
+        (_, Verdict::InService) => (with("Everything asked is good"), Mark::Full),
+        (_, Verdict::PutRight) => (with("To be put right"), Mark::Notched),
+        (_, Verdict::Incomplete) => {
+            (with(&format!("Not complete: {} steps have no answer", j.missing.len())), Mark::Dashed)
+        }
+    };
+    told(&title, detail, Some(mark))
+}
+
+/// The two worst findings in full, and how many more there are.
+fn findings_words(j: &Judgement) -> String {
+    let mut all: Vec<_> = j.findings.iter().collect();
+    all.sort_by_key(|f| std::cmp::Reverse(f.consequence));
+    let mut parts: Vec<String> = all
+        .iter()
+        .take(2)
+        .map(|f| {
+            let working = if f.working.starts_with(&f.title) {
+                f.working.clone()
+            } else {
+                format!("{}: {}", f.title, f.working)
+            };
+            match f.consequence {
+                Consequence::Remark => sentence(&format!("remark: {working}")),
+                _ => sentence(&working),
+            }
+        })
+        .collect();
+    if all.len() > 2 {
+        parts.push(format!("And {} more.", all.len() - 2));
+    }
+    parts.join(" ")
+}
+
+fn tell_desk(fleet: &Fleet, desk: &Desk) -> Told {
+    match desk {
+        Desk::Register(r) => tell_register(fleet, r),
+        Desk::Rules(_) => told("A rule table came into force", "", None),
+        Desk::Return(r) => told("Returned to service", return_words(fleet, r), Some(Mark::Full)),
+        Desk::Release(c) => told("Released from the inquiry", &c.why, Some(Mark::Full)),
+        Desk::Cleaned(c) => told("Cleaned", &c.why, Some(Mark::Full)),
+        Desk::Settlement(s) => told("A doubtful record was settled", settlement_words(s), None),
+        Desk::Correction(c) => told("A check was corrected", &c.why, Some(Mark::Dashed)),
+        Desk::Doubt(d) => told("A record is in doubt", &d.why, Some(Mark::Struck)),
+        Desk::Accepted(_) => told("Accepted into service", "", Some(Mark::Full)),
+        Desk::Retired(t) => told("Retired", &t.why, Some(Mark::Outline)),
+        Desk::TicketOpened(t) => told(&format!("Ticket {} opened", t.ticket), "", None),
+        Desk::TicketStage(t) => {
+            let stage = t.stage.words().to_lowercase();
+            told(&format!("Ticket {}: {stage}", t.ticket), &t.note, None)
+        }
+        Desk::Worked(w) => {
+            let mut detail = sentence(&w.text);
+            if !w.parts.is_empty() {
+                detail = format!("{detail} Parts: {}.", w.parts);
+            }
+            if !w.readings.is_empty() {
+                detail = format!("{detail} Readings: {}.", w.readings);
+            }
+            told(&format!("Work on ticket {}", w.ticket), detail, None)
+        }
+    }
+}
+
+fn tell_register(fleet: &Fleet, r: &Register) -> Told {
+    match r {
+        Register::Holder { place, .. } => {
+            let to = match place {
+                Place::Seat { .. } => format!("to {}", fleet.words_of(place)),
+                _ => fleet.words_of(place),
+            };
+            told("Moved", to, None)
+        }
+        Register::Unit { in_use: false, .. } => {
+            told("Entered in the register", "not yet accepted into service", None)
+        }
+        _ => told("Entered in the register", "", None),
+    }
+}
+
+fn return_words(fleet: &Fleet, r: &Return) -> String {
+    let mut out = sentence(&r.remedy);
+    if r.worked_on.is_empty() {
+        let second = r.second_signer.as_deref().map_or("nobody", |s| fleet.name(s));
+        out = format!("{out} No fault was found; second signer {second}.");
+    } else {
+        out = format!("{out} Worked on: {}.", parts_words(&r.worked_on));
+    }
+    if let Some(test) = &r.bench_test {
+        out = format!("{out} Bench test or certificate: {test}.");
+    }
+    out
+}
+
+/// Parts in a row: `gauge, valve`.
+pub fn parts_words(parts: &[Part]) -> String {
+    parts.iter().map(|p| part_words(*p)).collect::<Vec<_>>().join(", ")
+}
+
+/// A part in words.
+pub fn part_words(part: Part) -> &'static str {
+    match part {
+        Part::Other => "something else",
+        part => part.id(),
+    }
+}
+
+fn settlement_words(s: &Settlement) -> String {
+    let held = match (&s.accepted, s.variants.len()) {
+        (Some(_), 1) => "it holds",
+        (Some(_), _) => "one version holds",
+        (None, 1) => "it does not hold",
+        (None, _) => "no version holds",
+    };
+    format!("{}: {}", capital(held), s.why)
+}
