@@ -82,13 +82,7 @@ impl Write {
         place: Place,
     ) -> Result<Projected, StoreError> {
         let mut out = Projected::default();
-        let e = match desk {
-            Desk::Correction(c) => match self.check_record(&c.of).await? {
-                Some(of) => correction_effects(record, c, &of.record, &mut *self.tables()),
-                None => Effects::default(),
-            },
-            _ => effects(record, &mut *self.tables()),
-        };
+        let e = self.desk_effects(record, desk).await?;
         let mut about: BTreeSet<Asset> = e.raises.iter().map(|r| r.asset.clone()).collect();
         about.extend(cleared_assets(desk));
         if let Desk::Register(r) = desk {
@@ -113,6 +107,16 @@ impl Write {
         self.refresh(touched, &mut out).await?;
         self.write_ticket(desk, record, place).await?;
         Ok(out)
+    }
+
+    async fn desk_effects(&mut self, record: &Record, desk: &Desk) -> Result<Effects, StoreError> {
+        Ok(match desk {
+            Desk::Correction(c) => match self.check_record(&c.of).await? {
+                Some(of) => correction_effects(record, c, &of.record, &mut *self.tables()),
+                None => Effects::default(),
+            },
+            _ => effects(record, &mut *self.tables()),
+        })
     }
 
     async fn write_attention(&mut self, e: &Effects, seq: i64) -> Result<(), StoreError> {
@@ -415,7 +419,34 @@ impl Write {
         for (waited, digest) in waiting {
             touched.extend(self.judge_again(waited, &digest_of(&digest, "logbook", "digest")?).await?);
         }
+        let corrections: Vec<i64> = sqlx::query_scalar(
+            "select s.seq from logbook l join said s on s.id = l.id join logbook d on d.seq = s.seq
+             where l.rules = $1 and d.kind = 'correction' order by s.seq",
+        )
+        .bind(digest.to_string())
+        .fetch_all(&mut *self.tx)
+        .await?;
+        for correction in corrections {
+            touched.extend(self.correct_again(correction).await?);
+        }
         Ok(touched)
+    }
+
+    /// A check that was moved to its right unit and could not be judged there can be now.
+    async fn correct_again(&mut self, seq: i64) -> Result<BTreeSet<Named>, StoreError> {
+        let Some(Kept { record, .. }) = logbook::by_seq(&mut self.tx, seq).await? else {
+            return Ok(BTreeSet::new());
+        };
+        let Body::Desk(desk) = &record.body else {
+            return Ok(BTreeSet::new());
+        };
+        let e = self.desk_effects(&record, desk).await?;
+        sqlx::query("delete from ground where seq = $1 and kind = 'taken-out'")
+            .bind(seq)
+            .execute(&mut *self.tx)
+            .await?;
+        self.write_about(&e.raises.iter().map(|r| r.asset.clone()).collect(), seq).await?;
+        self.write_raises(&e.raises, seq).await
     }
 
     /// A record that could not be judged can be now: it is projected as if it came in anew.
