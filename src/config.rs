@@ -22,6 +22,16 @@ pub struct File {
     pub log: Option<String>,
     /// `log_format = "text"` or `"json"`.
     pub log_format: Option<LogFormat>,
+    /// `tls = true`: HTTPS.
+    pub tls: Option<bool>,
+    /// `host = "airmuster.station.example"`: the name under which tablets reach the server.
+    pub host: Option<String>,
+    /// `tls_cert = "FILE"`: the department's own certificate.
+    pub tls_cert: Option<PathBuf>,
+    /// `tls_key = "FILE"`: its key.
+    pub tls_key: Option<PathBuf>,
+    /// `http_listen = "127.0.0.1:8461"`: plain http beside HTTPS.
+    pub http_listen: Option<SocketAddr>,
 }
 
 /// How log lines are written.

@@ -4,7 +4,7 @@ pub mod cli;
 pub mod clock;
 pub mod config;
 pub mod demo;
-mod infra;
+pub mod infra;
 pub mod service;
 pub mod store;
 pub mod web;

@@ -5,6 +5,7 @@ mod checking;
 mod judge;
 mod logbook;
 mod person;
+mod secure;
 mod serve;
 
 use std::io::Read;

@@ -3,6 +3,7 @@
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
+use super::secure::{Tls, welcome};
 use super::{DataFolder, Failure};
 use crate::clock::Clock;
 use crate::config::{File, LISTEN, LogFormat};
@@ -28,18 +29,19 @@ struct Settings {
 }
 
 impl Settings {
-    /// Starts logging and gives the address.
-    fn start(self, data: &Path) -> Result<SocketAddr, Failure> {
+    /// Starts logging and gives the address, and what else is in the settings file.
+    fn start(self, data: &Path) -> Result<(SocketAddr, File), Failure> {
         let file = File::read(self.config.as_deref(), data).map_err(|e| Failure::input(e.to_string()))?;
         logging::start(
-            self.log.or(file.log).as_deref(),
+            self.log.as_deref().or(file.log.as_deref()),
             self.log_format.or(file.log_format).unwrap_or_default(),
         )
         .map_err(Failure::input)?;
-        match self.listen.or(file.listen) {
-            Some(addr) => Ok(addr),
-            None => Ok(LISTEN.parse()?),
-        }
+        let listen = match self.listen.or(file.listen) {
+            Some(addr) => addr,
+            None => LISTEN.parse()?,
+        };
+        Ok((listen, file))
     }
 }
 
@@ -49,14 +51,25 @@ pub(super) struct Serve {
     data: DataFolder,
     #[command(flatten)]
     settings: Settings,
+    #[command(flatten)]
+    tls: Tls,
 }
 
 impl Serve {
     pub(super) async fn run(self, clock: &Clock) -> Result<(), Failure> {
-        let listen = self.settings.start(&self.data.data)?;
+        let (listen, file) = self.settings.start(&self.data.data)?;
+        let https = self.tls.or(file).https(&self.data.data, listen, clock)?;
         let store = self.data.open(clock).await?;
-        let serving = web::Serving::bind(store, clock.clone(), Cost::Full, listen).await?;
-        println!("airmuster is at http://{}", serving.address());
+        let mut serving = web::Serving::bind(store, clock.clone(), Cost::Full, listen).await?;
+        match https {
+            None => println!("airmuster is at http://{}", serving.address()),
+            Some(https) => {
+                let secure = https.at(serving.address().port())?;
+                let (address, authority) = (secure.address.clone(), secure.authority.clone());
+                serving = serving.secured(secure).await?;
+                println!("{}", welcome(&address, authority.as_ref(), serving.beside()));
+            }
+        }
         Ok(serving.run().await?)
     }
 }
@@ -82,7 +95,7 @@ impl Demo {
             (None, Some(t)) => t.path().to_owned(),
             (None, None) => return Err(Failure::other("there is no folder for the demo")),
         };
-        let listen = self.settings.start(&dir)?;
+        let (listen, _) = self.settings.start(&dir)?;
         let store = Store::open(&dir, clock.id()).await?;
         let district = demo::fill(&store, clock).await?;
         let serving = web::Serving::bind(store, clock.clone(), Cost::Least, listen).await?;

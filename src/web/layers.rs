@@ -24,8 +24,9 @@ use super::serving::App;
 use super::view::problem::Problem;
 
 /// Nothing inline, nothing from elsewhere.
-const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; \
-                      manifest-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'";
+pub(super) const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; \
+                                 connect-src 'self'; manifest-src 'self'; worker-src 'self'; form-action 'self'; \
+                                 base-uri 'none'; frame-ancestors 'none'";
 
 /// The largest body taken: a batch of records. One form is about 20 kB.
 const LARGEST_BODY: usize = 1024 * 1024;
@@ -53,6 +54,32 @@ pub fn around(routes: Router<App>, app: &App) -> Router {
         ))
         .layer(TraceLayer::new_for_http())
         .with_state(app.clone())
+}
+
+/// What is added when the browser came over TLS. With a certificate that browsers know by
+/// themselves they are told to come back over TLS only; with the local authority not, or a tablet
+/// could not read how to install a new one.
+pub fn over_tls(router: Router, known: bool) -> Router {
+    let router = router.layer(middleware::map_response(only_over_tls));
+    if !known {
+        return router;
+    }
+    router.layer(SetResponseHeaderLayer::overriding(
+        header::STRICT_TRANSPORT_SECURITY,
+        HeaderValue::from_static("max-age=31536000"),
+    ))
+}
+
+/// Cookies do not tell ports apart: without this, plain http beside TLS would be sent them too.
+async fn only_over_tls(mut response: Response) -> Response {
+    let headers = response.headers_mut();
+    let cookies: Vec<HeaderValue> = headers.get_all(header::SET_COOKIE).iter().cloned().collect();
+    headers.remove(header::SET_COOKIE);
+    for cookie in cookies {
+        let marked = HeaderValue::from_bytes(&[cookie.as_bytes(), b"; Secure"].concat());
+        headers.append(header::SET_COOKIE, marked.unwrap_or(cookie));
+    }
+    response
 }
 
 #[expect(clippy::needless_pass_by_value, reason = "the layer hands the cause over")]

@@ -37,6 +37,7 @@ pub async fn page(app: &App, visitor: &Visitor, title: &str) -> Result<Page, Web
             .as_ref()
             .map(|m| SignedIn { name: m.name.clone(), role: m.role().to_owned() }),
         flash: None,
+        warning: app.notice.now(),
         gloves: visitor.gloves,
     })
 }

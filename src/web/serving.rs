@@ -1,12 +1,20 @@
 //! Listening, and stopping without losing anything.
 
 use std::net::SocketAddr;
+use std::sync::Arc;
 use std::time::Duration;
 
+use axum::Router;
+use axum::serve::Listener;
+use rustls::ServerConfig;
 use tokio::net::TcpListener;
+use tokio::sync::watch;
 use tokio::task::JoinHandle;
 
+use super::handshake::TlsListener;
+use super::layers;
 use super::routes::router;
+use super::trust::{self, Authority};
 use crate::clock::Clock;
 use crate::service::Intake;
 use crate::service::pin::{Cost, Pins};
@@ -26,6 +34,38 @@ pub struct App {
     pub clock: Clock,
     /// PINs.
     pub pins: Pins,
+    /// What every page is to say.
+    pub notice: Notice,
+}
+
+/// One sentence for every page, while there is something to say.
+#[derive(Clone)]
+pub struct Notice(Arc<dyn Fn() -> Option<String> + Send + Sync>);
+
+impl Notice {
+    /// Asks `say` anew for each page.
+    pub fn new(say: impl Fn() -> Option<String> + Send + Sync + 'static) -> Self {
+        Self(Arc::new(say))
+    }
+
+    /// What there is to say now.
+    pub fn now(&self) -> Option<String> {
+        (self.0)()
+    }
+}
+
+/// What serving over TLS needs. Where certificates come from is not the web's business.
+pub struct Secure {
+    /// How connections are answered.
+    pub config: Arc<ServerConfig>,
+    /// Where tablets find the server: `https://name:port`.
+    pub address: String,
+    /// The authority that tablets must install; with none, they know the certificate already.
+    pub authority: Option<Authority>,
+    /// Where to listen for plain http beside it.
+    pub beside: Option<SocketAddr>,
+    /// What there is to say about the certificate.
+    pub notice: Notice,
 }
 
 impl App {
@@ -34,12 +74,12 @@ impl App {
     fn start(store: Store, clock: Clock, cost: Cost) -> (Self, JoinHandle<()>) {
         let (intake, writer) = Intake::start(store.clone(), clock.clone());
         let pins = Pins::new(store.clone(), clock.clone(), cost);
-        (Self { store, intake, clock, pins }, writer)
+        (Self { store, intake, clock, pins, notice: Notice::new(|| None) }, writer)
     }
 }
 
 /// The whole web side without a listener, and its way in: for tests in process.
-pub fn app_router(store: Store, clock: Clock, cost: Cost) -> (axum::Router, Intake) {
+pub fn app_router(store: Store, clock: Clock, cost: Cost) -> (Router, Intake) {
     let (app, _) = App::start(store, clock, cost);
     (router(&app), app.intake)
 }
@@ -50,6 +90,8 @@ pub struct Serving {
     address: SocketAddr,
     app: App,
     writer: JoinHandle<()>,
+    secure: Option<Secure>,
+    beside: Option<TcpListener>,
 }
 
 impl Serving {
@@ -58,20 +100,33 @@ impl Serving {
     /// # Errors
     /// When the address cannot be listened on.
     pub async fn bind(store: Store, clock: Clock, cost: Cost, listen: SocketAddr) -> std::io::Result<Self> {
-        let listener = TcpListener::bind(listen).await.map_err(|e| {
-            std::io::Error::new(
-                e.kind(),
-                format!("{listen} cannot be listened on ({e}); choose another with --listen"),
-            )
-        })?;
+        let listener = listen_on(listen, "--listen").await?;
         let address = listener.local_addr()?;
         let (app, writer) = App::start(store, clock, cost);
-        Ok(Self { listener, address, app, writer })
+        Ok(Self { listener, address, app, writer, secure: None, beside: None })
+    }
+
+    /// Serves over TLS, with plain http beside it if asked for.
+    ///
+    /// # Errors
+    /// When the address for plain http cannot be listened on.
+    pub async fn secured(mut self, secure: Secure) -> std::io::Result<Self> {
+        if let Some(listen) = secure.beside {
+            self.beside = Some(listen_on(listen, "--http-listen").await?);
+        }
+        self.app.notice = secure.notice.clone();
+        self.secure = Some(secure);
+        Ok(self)
     }
 
     /// Where it listens.
     pub fn address(&self) -> SocketAddr {
         self.address
+    }
+
+    /// Where it listens for plain http beside TLS.
+    pub fn beside(&self) -> Option<SocketAddr> {
+        self.beside.as_ref().and_then(|l| l.local_addr().ok())
     }
 
     /// Serves until SIGINT or SIGTERM, finishes what was begun, and closes the database.
@@ -80,19 +135,34 @@ impl Serving {
     /// When serving fails.
     pub async fn run(self) -> std::io::Result<()> {
         let store = self.app.store.clone();
-        let router = router(&self.app);
+        let app = router(&self.app);
         drop(self.app);
-        let (asked, stop) = tokio::sync::watch::channel(());
-        let mut late = asked.subscribe();
-        let serve = axum::serve(self.listener, router).with_graceful_shutdown(async move {
+        let (ask, asked) = watch::channel(false);
+        let (first, second) = (asked.clone(), asked.clone());
+        tokio::spawn(async move {
             asked_to_stop().await;
             tracing::info!("stopping: open requests are finished first");
-            let _ = asked.send(());
+            let _ = ask.send(true);
         });
-        drop(stop);
+        let (secure, listener, beside) = (self.secure, self.listener, self.beside);
+        let serve = async move {
+            let Some(secure) = secure else { return serve(listener, app, first).await };
+            let app = layers::over_tls(app, secure.authority.is_none());
+            let tls = serve(TlsListener::new(listener, secure.config), app, first);
+            match (beside, secure.authority) {
+                (None, _) => tls.await,
+                (Some(plain), authority) => {
+                    let explain = match authority {
+                        Some(authority) => trust::router(&authority, &secure.address),
+                        None => trust::to_https(secure.address),
+                    };
+                    tokio::try_join!(tls, serve(plain, explain, second)).map(|_| ())
+                }
+            }
+        };
         tokio::select! {
             served = serve => served?,
-            () = async { let _ = late.changed().await; tokio::time::sleep(LAST_REQUESTS).await } => {
+            () = async { told(asked).await; tokio::time::sleep(LAST_REQUESTS).await } => {
                 tracing::warn!("some requests did not finish in time");
             }
         }
@@ -100,6 +170,31 @@ impl Serving {
         let _ = tokio::time::timeout(LAST_REQUESTS, self.writer).await;
         store.close().await;
         Ok(())
+    }
+}
+
+async fn listen_on(listen: SocketAddr, flag: &str) -> std::io::Result<TcpListener> {
+    TcpListener::bind(listen).await.map_err(|e| {
+        std::io::Error::new(
+            e.kind(),
+            format!("{listen} cannot be listened on ({e}); choose another with {flag}"),
+        )
+    })
+}
+
+async fn serve<L>(listener: L, router: Router, stop: watch::Receiver<bool>) -> std::io::Result<()>
+where
+    L: Listener,
+    L::Addr: std::fmt::Debug,
+{
+    axum::serve(listener, router).with_graceful_shutdown(told(stop)).await
+}
+
+/// Waits until the server was asked to stop.
+async fn told(mut stop: watch::Receiver<bool>) {
+    if stop.wait_for(|stop| *stop).await.is_err() {
+        // Whoever listened for the signal is gone; then nobody asks.
+        std::future::pending().await
     }
 }
 

@@ -16,6 +16,7 @@ pub mod review;
 pub mod roster;
 pub mod strip;
 pub mod ticket;
+pub mod trust;
 pub mod unit;
 pub mod verdict;
 
@@ -39,6 +40,8 @@ pub struct Page {
     pub signed_in: Option<SignedIn>,
     /// One sentence about what was just done: "Unit 121 is out of service."
     pub flash: Option<String>,
+    /// One sentence that every screen carries until somebody has seen to it.
+    pub warning: Option<String>,
     /// The gloves setting: every control grows.
     pub gloves: bool,
 }
