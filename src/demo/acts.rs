@@ -55,6 +55,8 @@ pub enum Act {
     Returns(&'static str, &'static str, Repair),
     /// For good.
     Retires(&'static str, &'static str),
+    /// The cylinder that lies tagged on the bench is retired.
+    Condemns(&'static str),
     /// A new unit arrives.
     Arrives(&'static str),
     /// It passes its acceptance.
@@ -161,13 +163,11 @@ pub fn tell(k: &mut Keeper, at: Millis, ago: i64, act: &Act) {
             }
         }
         Act::Returns(name, unit, ref repair) => returns(k, at, name, unit, repair),
-        Act::Retires(name, why) => {
-            let body = TakenOut { asset: asset(name), why: why.to_owned() };
-            k.pen.desk("retired", at, Some(ADMINISTRATOR.id), &body);
-            k.weigh();
-            k.tickets.remove(&asset(name));
-            if let Some(u) = k.units.get_mut(name) {
-                u.left_alone = true;
+        Act::Retires(name, why) => retires(k, at, asset(name), why),
+        Act::Condemns(why) => {
+            let tagged = k.tickets.keys().find(|a| **a == Asset::cylinder(&a.number)).cloned();
+            if let Some(cylinder) = tagged {
+                retires(k, at, cylinder, why);
             }
         }
         Act::Arrives(unit) => {
@@ -262,6 +262,15 @@ fn returns(k: &mut Keeper, at: Millis, name: &str, unit: &'static str, repair: &
     if repair.on.contains(&Part::Gauge) {
         k.mend(unit);
     }
+}
+
+fn retires(k: &mut Keeper, at: Millis, asset: Asset, why: &str) {
+    k.tickets.remove(&asset);
+    if let Some(u) = k.units.get_mut(asset.number.as_str()) {
+        u.left_alone = true;
+    }
+    k.pen.desk("retired", at, Some(ADMINISTRATOR.id), &TakenOut { asset, why: why.to_owned() });
+    k.weigh();
 }
 
 fn accepts(k: &mut Keeper, at: Millis, unit: &'static str, to: To) {

@@ -59,10 +59,11 @@ impl History {
         let begin = last_day - days * DAY - 2 * DAY;
         let mut keeper = Keeper::new(clock, begin, last_day);
         district::enter(&mut keeper.pen, begin);
+        keeper.pen.cut();
         let mut this =
             Self { keeper, coming: BTreeMap::new(), entered: 0, now, last_day, ago: days, calls: 140 };
-        for case in story::CASES.iter().filter(|c| c.iter().all(|e| e.ago < days)) {
-            for e in *case {
+        for case in story::cases().filter(|c| c.iter().all(|e| e.ago < days)) {
+            for e in case {
                 this.comes(this.day(e.ago) + e.minute * MINUTE, Coming::Told(&e.act));
             }
         }

@@ -274,7 +274,6 @@ impl Keeper {
             for open in self.open.values_mut() {
                 open.retain(|r| !clears(&act, r));
             }
-            self.open.values_mut().for_each(|o| o.retain(|r| !clears(&act, r)));
         }
         let own = done.clone().map(Act::Check);
         let mut opened = false;
@@ -319,7 +318,8 @@ impl Keeper {
         let trip = match trip_band(form) {
             Some((low, high)) => {
                 let usual = low + (high - low) * u.trip / 100;
-                let at = drifted(usual, Some(&ALARM_DRIFTS).filter(|d| d.0 == unit), ago) + about(14);
+                let at = drifted(usual, Some(&ALARM_DRIFTS).filter(|d| d.0 == unit), ago)
+                    + about((high - low) / 6);
                 let rough = read_off(at, step);
                 if (low..=high).contains(&rough) {
                     rough
@@ -376,6 +376,15 @@ fn trip_band(form: &Form) -> Option<(i64, i64)> {
     })
 }
 
+/// What is written beside a low cylinder.
+const CHANGED: [&str; 5] = [
+    "Changed for a full one.",
+    "Low, swapped. This one goes to the compressor.",
+    "Was full last week by the sheet. Swapped.",
+    "Cold bay. Swapped all the same.",
+    "Changed, marked to be filled.",
+];
+
 /// A low cylinder is changed on the spot: the step is answered twice, and what follows is about the
 /// other one.
 fn change_low(answers: &mut Vec<Answer>, form: &Form, own: &str, full: &str, pen: &mut Pen) {
@@ -398,6 +407,6 @@ fn change_low(answers: &mut Vec<Answer>, form: &Form, own: &str, full: &str, pen
     (second.attempt, second.item) = (2, Some(full.to_owned()));
     second.values.insert("at".to_owned(), psi(pressure));
     answers[place].item = Some(own.to_owned());
-    answers[place].note = Some("Changed for a full one.".to_owned());
+    answers[place].note = Some(CHANGED[pen.rng.random_range(0..CHANGED.len())].to_owned());
     answers.insert(place + 1, second);
 }

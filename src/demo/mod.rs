@@ -9,9 +9,11 @@ mod answers;
 mod district;
 mod history;
 mod keeper;
+mod past;
 mod pen;
 mod people;
 mod story;
+mod today;
 
 use std::future::{Future, poll_fn};
 use std::net::SocketAddr;
@@ -73,7 +75,7 @@ impl District {
     /// Where to go and whom to sign in as.
     pub fn welcome(&self, address: SocketAddr) -> String {
         let [officer, crew, _] = CREWS[0][0];
-        let line = |p: Person, what: &str| format!("  {}  {:<16}{what}", p.id, p.name);
+        let line = |p: Person, what: &str| format!("  {}  {:<20}{what}", p.id, p.name);
         let lines = [
             line(crew, "crew: checks, at a station's board"),
             line(officer, "officer: the rigs of Kettle Street"),

@@ -14,6 +14,9 @@ use crate::service::intake::{CLIENT, DESK};
 /// Always the same, so that the district is.
 const SEED: u64 = 0x0A12_0135;
 
+/// What is written within this time may arrive together.
+const TOGETHER: Millis = 60 * 60_000;
+
 /// Records that arrive together, and when.
 #[derive(Debug, Default)]
 pub struct Batch {
@@ -106,6 +109,9 @@ impl Pen {
     }
 
     fn put(&mut self, at: Millis, id: Uuid, bytes: Vec<u8>) -> RecordRef {
+        if at > self.open.at + TOGETHER {
+            self.cut();
+        }
         let name = RecordRef { id, digest: Digest::of(&bytes) };
         self.open.at = self.open.at.max(at);
         self.open.records.push(bytes);
