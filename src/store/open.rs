@@ -71,7 +71,10 @@ impl Store {
                     .clone()
                     .create_if_missing(true)
                     .journal_mode(SqliteJournalMode::Wal)
-                    .synchronous(SqliteSynchronous::Full),
+                    .synchronous(SqliteSynchronous::Full)
+                    // What a savepoint could take back is kept in memory and not in a file of its
+                    // own; nothing of it is needed after a power cut.
+                    .pragma("temp_store", "MEMORY"),
             )
             .await
             .map_err(cannot_open)?;
