@@ -35,6 +35,8 @@ pub struct Facts {
     pub check: Option<Done>,
     /// Hashes of all records with the id that is spoken about.
     pub variants: BTreeSet<Digest>,
+    /// Who signed the record that is to be proven.
+    pub signer: Option<String>,
     /// The ticket's stage.
     pub stage: Option<Stage>,
 }
@@ -131,7 +133,16 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
             signed_role(facts, &[Role::Technician])?;
             open_ticket(facts)
         }
-        Desk::Doubt(_) | Desk::TicketOpened(_) => no("this is written by the server itself"),
+        Desk::Signature(s) => match (&facts.by, &facts.signer) {
+            (Some(by), Some(signer)) if by.id == *signer && facts.variants.contains(&s.of.digest) => Ok(()),
+            _ => Err(Refusal {
+                say: "a signature is proven by the member who signed".to_owned(),
+                forbidden: true,
+            }),
+        },
+        Desk::Doubt(_) | Desk::Unproven(_) | Desk::TicketOpened(_) => {
+            no("this is written by the server itself")
+        }
     }
 }
 

@@ -74,6 +74,9 @@ async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -
         Desk::Accepted(a) => {
             facts.check = write.done(&a.check).await?.filter(|d| d.unit.number == a.unit);
         }
+        Desk::Signature(s) => {
+            facts.signer = write.check_record(&s.of).await?.and_then(|k| k.record.envelope.by);
+        }
         _ => {}
     }
     if let Some(id) = speaks_about(desk) {

@@ -8,7 +8,7 @@ use std::sync::Arc;
 use airmuster_domain::Millis;
 use airmuster_domain::ground::Kind;
 use airmuster_domain::record::{
-    Asset, Body, Check, Desk, Digest, Doubt, Field, NotARecord, Outcome, Record, RecordRef, Stamp,
+    Asset, Body, Check, Digest, Doubt, Field, NotARecord, Outcome, Record, RecordRef, Signed, Stamp,
     TicketOpened, decode, encode,
 };
 use airmuster_domain::standing::SLACK;
@@ -232,11 +232,8 @@ async fn take_in(
     }
     let place = write.append(record, bytes, now).await?;
     let projected = write.project(record, place).await?;
-    if let Body::Field(Field::Check(check)) = &record.body
-        && let Some(why) = doubt(record, check, origin, now)
-    {
-        let doubt = Desk::Doubt(Doubt { of: record.name, why });
-        write_own(write, clock, "doubt", &doubt, now).await?;
+    if let Body::Field(Field::Check(check)) = &record.body {
+        reserve(write, clock, record, check, origin, now).await?;
     }
     for asset in projected.for_bench {
         open_ticket(write, clock, asset, record.name, now).await?;
@@ -245,19 +242,27 @@ async fn take_in(
     Ok(receipt(write, record, place, status, projected.attention))
 }
 
-/// What speaks against letting a complete check count.
-fn doubt(record: &Record, check: &Check, origin: &Origin, now: Millis) -> Option<String> {
+/// What speaks against letting a complete check count is written beside it, in the same moment.
+async fn reserve(
+    write: &mut Write,
+    clock: &Clock,
+    record: &Record,
+    check: &Check,
+    origin: &Origin,
+    now: Millis,
+) -> Result<(), IntakeError> {
     if check.outcome != Outcome::Complete {
-        return None;
+        return Ok(());
     }
     if record.envelope.time() > now.saturating_add(SLACK) {
-        return Some("it is dated later than it was received".to_owned());
+        let why = "it is dated later than it was received".to_owned();
+        write_own(write, clock, "doubt", &Doubt { of: record.name, why }, now).await?;
     }
     match origin {
-        Origin::Tablet { proven } if *proven != record.envelope.by => {
-            Some("its signature is not proven".to_owned())
+        Origin::Tablet { proven } if record.envelope.by.is_some() && *proven != record.envelope.by => {
+            write_own(write, clock, "unproven", &Signed { of: record.name }, now).await
         }
-        _ => None,
+        _ => Ok(()),
     }
 }
 
@@ -275,8 +280,7 @@ async fn open_ticket(
         return Ok(());
     }
     let ticket = write.next_ticket().await?;
-    let opened = Desk::TicketOpened(TicketOpened { ticket, asset, because });
-    write_own(write, clock, "ticket_opened", &opened, now).await
+    write_own(write, clock, "ticket_opened", &TicketOpened { ticket, asset, because }, now).await
 }
 
 /// Writes a desk record of the server's own, in the same transaction.
@@ -284,7 +288,7 @@ async fn write_own(
     write: &mut Write,
     clock: &Clock,
     kind: &str,
-    desk: &Desk,
+    body: &impl Serialize,
     now: Millis,
 ) -> Result<(), IntakeError> {
     let stamp = Stamp {
@@ -294,11 +298,7 @@ async fn write_own(
         client: CLIENT.to_owned(),
         ..Stamp::default()
     };
-    let bytes = match desk {
-        Desk::Doubt(d) => encode(kind, &stamp, d),
-        Desk::TicketOpened(t) => encode(kind, &stamp, t),
-        _ => return Ok(()),
-    };
+    let bytes = encode(kind, &stamp, body);
     let record = decode(&bytes)?;
     let place = write.append(&record, &bytes, now).await?;
     write.project(&record, place).await?;

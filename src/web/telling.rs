@@ -25,7 +25,7 @@ pub struct Told {
 }
 
 /// An event in a history.
-pub fn event(fleet: &Fleet, e: &Event) -> unit::Event {
+fn event(fleet: &Fleet, e: &Event) -> unit::Event {
     let told = tell(fleet, e);
     let envelope = &e.kept.record.envelope;
     unit::Event {
@@ -36,6 +36,35 @@ pub fn event(fleet: &Fleet, e: &Event) -> unit::Event {
         mark: told.mark,
         href: format!("/records/{}", e.kept.place.seq),
     }
+}
+
+/// This many good checks in a row, or more, are folded up: what is not routine stands out.
+const FOLDED: usize = 4;
+
+/// Everything that happened, newest first, with routine folded up.
+pub fn happened(fleet: &Fleet, events: &[Event]) -> Vec<unit::Run> {
+    let mut out = Vec::new();
+    let show = |events: &[Event]| events.iter().map(|e| event(fleet, e)).collect();
+    for row in events.chunk_by(|a, b| routine(a) && routine(b)) {
+        let folded = (row.len() >= FOLDED).then(|| {
+            let date = |e: &Event| {
+                let at = fleet.department.clock.local(e.kept.record.envelope.time());
+                let this_year = at.format("%Y").to_string()
+                    == fleet.department.clock.local(fleet.now).format("%Y").to_string();
+                at.format(if this_year { "%-d %b" } else { "%-d %b %Y" }).to_string()
+            };
+            format!("{} good checks, {} to {}", row.len(), date(&row[row.len() - 1]), date(&row[0]))
+        });
+        out.push(unit::Run { folded, events: show(row) });
+    }
+    out
+}
+
+/// A complete check that found nothing.
+fn routine(e: &Event) -> bool {
+    let complete = e.check().is_some_and(|c| c.outcome == Outcome::Complete);
+    let good = |j: &Judgement| j.verdict == Verdict::InService && j.findings.is_empty();
+    complete && e.judged.as_ref().is_some_and(|j| good(&j.judgement))
 }
 
 /// Says what a record says.
@@ -109,6 +138,11 @@ fn findings_words(j: &Judgement) -> String {
             };
             match f.consequence {
                 Consequence::Remark => sentence(&format!("remark: {working}")),
+                Consequence::PutRight if f.settled => sentence(&format!("put right on the spot: {working}")),
+                Consequence::OutOfService if f.settled => {
+                    let item = f.item.as_deref().unwrap_or("the first one");
+                    sentence(&format!("{working}; {} {item} is out of service itself, another one was good", f.subject.words()))
+                }
                 _ => sentence(&working),
             }
         })
@@ -129,6 +163,8 @@ fn tell_desk(fleet: &Fleet, desk: &Desk) -> Told {
         Desk::Settlement(s) => told("A doubtful record was settled", settlement_words(s), None),
         Desk::Correction(c) => told("A check was corrected", &c.why, Some(Mark::Dashed)),
         Desk::Doubt(d) => told("A record is in doubt", &d.why, Some(Mark::Struck)),
+        Desk::Unproven(_) => told("A signature is yet to be proven", "", Some(Mark::Dashed)),
+        Desk::Signature(_) => told("A signature was proven", "", Some(Mark::Full)),
         Desk::Accepted(_) => told("Accepted into service", "", Some(Mark::Full)),
         Desk::Retired(t) => told("Retired", &t.why, Some(Mark::Outline)),
         Desk::TicketOpened(t) => told(&format!("Ticket {} opened", t.ticket), "", None),

@@ -24,6 +24,10 @@ pub enum Desk {
     Correction(Correction),
     /// A record's time cannot be right.
     Doubt(Doubt),
+    /// A record came in with a signature that nothing has proven yet.
+    Unproven(Signed),
+    /// The signer has proven it.
+    Signature(Signed),
     /// A new unit is taken into service.
     Accepted(Accepted),
     /// For good.
@@ -146,6 +150,14 @@ pub struct Correction {
     pub right_unit: Option<(String, String)>,
     /// Why.
     pub why: String,
+}
+
+/// A signed record, by name.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Signed {
+    /// The record.
+    pub of: RecordRef,
 }
 
 /// A record's time cannot be right.

@@ -20,8 +20,8 @@ use uuid::Uuid;
 use crate::Millis;
 
 pub use desk::{
-    Accepted, Clearing, Correction, Desk, Doubt, Part, Return, RulesInForce, Settlement, Stage, TicketOpened,
-    TicketStage, Worked,
+    Accepted, Clearing, Correction, Desk, Doubt, Part, Return, RulesInForce, Settlement, Signed, Stage,
+    TicketOpened, TicketStage, Worked,
 };
 pub use field::{Check, Condition, Field, Outcome, TakenOut, Used};
 pub use register::{Cadence, Place, Register};

@@ -34,7 +34,7 @@ pub enum NotARecord {
 }
 
 /// Kinds made at the desk, in their current version.
-const DESK_KINDS: [&str; 13] = [
+const DESK_KINDS: [&str; 15] = [
     "register",
     "rules",
     "return",
@@ -43,6 +43,8 @@ const DESK_KINDS: [&str; 13] = [
     "settlement",
     "correction",
     "doubt",
+    "unproven",
+    "signature",
     "accepted",
     "retired",
     "ticket_opened",
@@ -171,6 +173,8 @@ fn desk(kind: &str, raw: serde_json::Value) -> serde_json::Result<Desk> {
         "settlement" => read(raw).map(Desk::Settlement),
         "correction" => read(raw).map(Desk::Correction),
         "doubt" => read(raw).map(Desk::Doubt),
+        "unproven" => read(raw).map(Desk::Unproven),
+        "signature" => read(raw).map(Desk::Signature),
         "accepted" => read(raw).map(Desk::Accepted),
         "retired" => read(raw).map(Desk::Retired),
         "ticket_opened" => read(raw).map(Desk::TicketOpened),

@@ -18,6 +18,8 @@ pub struct Word {
     pub doubts: Vec<(u64, Digest)>,
     /// Variants that cannot be judged by themselves.
     pub unreadable: BTreeSet<Digest>,
+    /// Variants whose signature nothing has proven.
+    pub unproven: BTreeSet<Digest>,
     /// Variants whose power to clear a correction has taken away.
     pub corrected: BTreeSet<Digest>,
 }
@@ -39,7 +41,8 @@ impl Word {
     /// Whether this variant may clear anything.
     pub fn counts(&self, digest: &Digest) -> bool {
         let rejected = self.settlement.as_ref().is_some_and(|(_, s)| s.accepted != Some(*digest));
-        !self.contested() && !self.doubted(digest) && !self.corrected.contains(digest) && !rejected
+        let taken_away = self.corrected.contains(digest) || self.unproven.contains(digest);
+        !self.contested() && !self.doubted(digest) && !taken_away && !rejected
     }
 
     fn names_all(&self, digests: &BTreeSet<Digest>) -> bool {
@@ -49,7 +52,17 @@ impl Word {
     /// Takes in one desk record, `at` being its place in the sequence.
     pub fn hear(&mut self, at: u64, desk: &Desk) {
         match desk {
-            Desk::Settlement(s) => self.settlement = Some((at, s.clone())),
+            Desk::Settlement(s) => {
+                // The officer's word stands for a signature that could not be proven.
+                self.unproven.retain(|d| !s.variants.contains(d));
+                self.settlement = Some((at, s.clone()));
+            }
+            Desk::Unproven(s) => {
+                self.unproven.insert(s.of.digest);
+            }
+            Desk::Signature(s) => {
+                self.unproven.remove(&s.of.digest);
+            }
             Desk::Doubt(d) => self.doubts.push((at, d.of.digest)),
             Desk::Correction(c) => {
                 self.corrected.insert(c.of.digest);
@@ -64,6 +77,7 @@ pub fn speaks_about(desk: &Desk) -> Option<Uuid> {
     match desk {
         Desk::Settlement(s) => Some(s.id),
         Desk::Doubt(d) => Some(d.of.id),
+        Desk::Unproven(s) | Desk::Signature(s) => Some(s.of.id),
         Desk::Correction(c) => Some(c.of.id),
         _ => None,
     }

@@ -138,10 +138,9 @@ fn no_desk_record_but_a_return_that_lists_it_takes_a_finding_away() {
                 let listed = match &more.body {
                     Body::Desk(Desk::Return(r)) => r.asset == one() && r.clears.contains(&key),
                     // The officer may settle a doubt about the proving check of a return that is
-                    // there: then that return stands again.
-                    Body::Desk(Desk::Settlement(s)) => desk
-                        .iter()
-                        .any(|d| matches!(&d.body, Body::Desk(Desk::Return(r)) if r.proving.id == s.id)),
+                    // there, and its signer may prove it: then that return stands again.
+                    Body::Desk(Desk::Settlement(s)) => proves(&desk, s.id),
+                    Body::Desk(Desk::Signature(s)) => proves(&desk, s.of.id),
                     _ => false,
                 };
                 let open = now.contains(&(State::OutOfService, key.clone()));
@@ -150,6 +149,10 @@ fn no_desk_record_but_a_return_that_lists_it_takes_a_finding_away() {
             Ok(())
         })
         .unwrap();
+}
+
+fn proves(desk: &[&Record], id: uuid::Uuid) -> bool {
+    desk.iter().any(|d| matches!(&d.body, Body::Desk(Desk::Return(r)) if r.proving.id == id))
 }
 
 // ------------------------------------------------------------------ each promise by itself

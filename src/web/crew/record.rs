@@ -6,6 +6,7 @@ use airmuster_domain::role::Role;
 use airmuster_domain::standing::assets_of;
 use axum::extract::{Path, State};
 
+use crate::service::doubt::{InDoubt, in_doubt};
 use crate::service::fleet::Fleet;
 use crate::service::history::Event;
 use crate::service::intake::DESK;
@@ -34,7 +35,7 @@ pub async fn show_record(
     let record = &event.kept.record;
     let about = about(&app.store, &record.body).await?;
     let unit = about.as_ref().filter(|a| a.kind == AssetKind::Unit).map(|a| unit_ref(&a.number));
-    let doubt = doubt(&app.store, &event.kept).await?;
+    let doubt = in_doubt(&app.store, record.name.id).await?.map(|d| doubt_words(&d));
     let judged = event.judged.as_ref().zip(event.check());
     let mut facts = contents(&app.store, &fleet, &record.body, about.as_ref()).await?;
     if let Some((judged, check)) = judged {
@@ -82,6 +83,7 @@ async fn about(store: &Store, body: &Body) -> Result<Option<Asset>, WebError> {
             Desk::Worked(w) => w.ticket,
             Desk::Settlement(s) => return about_variants(store, s.id).await,
             Desk::Doubt(d) => return about_variants(store, d.of.id).await,
+            Desk::Unproven(s) | Desk::Signature(s) => return about_variants(store, s.of.id).await,
             Desk::Correction(c) => return about_variants(store, c.of.id).await,
             Desk::Register(_) | Desk::Rules(_) => return Ok(None),
         },
@@ -125,37 +127,12 @@ fn made_of_it(event: &Event) -> Option<Standing> {
     }
 }
 
-/// Why it needs an officer, and what was said so far.
-async fn doubt(store: &Store, kept: &Kept) -> Result<Option<String>, WebError> {
-    let open = store.unsettled(kept.record.name.id).await?;
-    if open.is_empty() {
-        return Ok(None);
-    }
-    Ok(Some(doubt_words(store, kept, open.iter().map(|r| r.say.as_str())).await?))
-}
-
 /// What is in doubt about a record, in sentences.
-pub async fn doubt_words<'a>(
-    store: &Store,
-    kept: &Kept,
-    raised: impl Iterator<Item = &'a str>,
-) -> Result<String, WebError> {
-    let mut out: Vec<String> = Vec::new();
-    for said in store.said(kept.record.name.id).await? {
-        if let Body::Desk(Desk::Doubt(d)) = &said.record.body {
-            out.push(sentence(&d.why));
-        }
-    }
-    let said_before = !out.is_empty();
-    for say in raised {
-        // The desk's own words say it better than the ground that came of them.
-        let new = !said_before || say.starts_with("two versions");
-        if new && !out.contains(&sentence(say)) {
-            out.push(sentence(say));
-        }
-    }
-    out.push("Until an officer settles it, it counts for nothing good.".to_owned());
-    Ok(out.join(" "))
+pub fn doubt_words(doubt: &InDoubt) -> String {
+    let mut out: Vec<String> = doubt.reasons.iter().map(|r| sentence(r)).collect();
+    out.dedup();
+    out.push("Until it is settled, nothing good follows from it.".to_owned());
+    out.join(" ")
 }
 
 fn fact(label: &str, value: impl Into<String>) -> Fact {
@@ -320,6 +297,7 @@ async fn others(
         Body::Desk(Desk::Accepted(a)) => Some((a.check, "The acceptance check")),
         Body::Desk(Desk::TicketOpened(t)) => Some((t.because, "The record that opened it")),
         Body::Desk(Desk::Doubt(d)) => Some((d.of, "The record in doubt")),
+        Body::Desk(Desk::Unproven(s) | Desk::Signature(s)) => Some((s.of, "The record that was signed")),
         Body::Desk(Desk::Correction(c)) => Some((c.of, "The check that was corrected")),
         _ => None,
     };

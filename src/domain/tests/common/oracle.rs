@@ -407,6 +407,7 @@ impl<'a> Oracle<'a> {
                 && !self.contested(r.name.id)
                 && !self.doubted(r)
                 && !self.corrected(&r.name)
+                && self.proven(&r.name)
                 && self.settled(r.name.id).is_none_or(|(_, s)| s.accepted == Some(r.name.digest));
             counts.then_some((*r, c, l))
         })
@@ -467,6 +468,21 @@ impl<'a> Oracle<'a> {
             Body::Field(Field::Unknown { asset, .. }) => asset.is_some(),
             _ => false,
         }
+    }
+
+    /// Never taken in as unproven, or else its signer or an officer has spoken since.
+    fn proven(&self, name: &RecordRef) -> bool {
+        let taken_in = self.said().filter(|(_, d)| matches!(d, Desk::Unproven(s) if s.of == *name)).last();
+        taken_in.is_none_or(|(at, _)| {
+            self.said().any(|(i, d)| {
+                i > at
+                    && match d {
+                        Desk::Signature(s) => s.of == *name,
+                        Desk::Settlement(s) => s.id == name.id && s.variants.contains(&name.digest),
+                        _ => false,
+                    }
+            })
+        })
     }
 
     fn corrected(&self, name: &RecordRef) -> bool {

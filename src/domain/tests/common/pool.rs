@@ -6,7 +6,7 @@ use std::sync::LazyLock;
 use airmuster_domain::ground::effects;
 use airmuster_domain::record::{
     Accepted, Asset, Condition, Correction, Desk, Digest, Doubt, Field, Outcome, Record, Register,
-    Settlement, Used,
+    Settlement, Signed, Used,
 };
 use airmuster_domain::record::{Body, decode};
 
@@ -180,6 +180,7 @@ fn at_the_desk(raised: &[Record], known: &[Record], proofs: &[Record]) -> Vec<Re
     };
     let doubt =
         |n, of: &Record| record("doubt", n, NOON, None, &Doubt { of: of.name, why: "next year".to_owned() });
+    let signed = |kind, n, of: &Record| record(kind, n, NOON, Some("cora"), &Signed { of: of.name });
     let correct = |n, of: &Record, right: Option<(&str, &str)>| {
         let right_unit = right.map(|(u, p)| (u.to_owned(), p.to_owned()));
         record(
@@ -220,6 +221,10 @@ fn at_the_desk(raised: &[Record], known: &[Record], proofs: &[Record]) -> Vec<Re
         doubt(140, &raised[0]),
         doubt(141, &proofs[0]),
         doubt(142, find(50)[0]),
+        signed("unproven", 143, &proofs[0]),
+        signed("signature", 144, &proofs[0]),
+        signed("unproven", 145, &raised[0]),
+        signed("unproven", 146, find(70)[0]),
         correct(150, &raised[0], None),
         correct(151, find(10)[0], Some(("1", "a"))),
         correct(152, find(10)[0], Some(("1", "z"))),
