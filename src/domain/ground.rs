@@ -493,7 +493,11 @@ fn finding_raise(record: &Record, check: &Check, asset: &Asset, kind: Kind, f: &
         run: Some(check.run),
         step: Some(f.step.clone()),
         item: f.item.clone(),
-        say: format!("{}: {}", f.title, f.working),
+        say: if f.working.starts_with(&f.title) {
+            f.working.clone()
+        } else {
+            format!("{}: {}", f.title, f.working)
+        },
         entered: f.entered.clone(),
         limit: f.limit.clone(),
         basis: f.basis.clone(),

@@ -4,6 +4,7 @@ pub mod backup;
 pub mod bench;
 pub mod checking;
 pub mod desk;
+pub mod doubt;
 pub mod fleet;
 pub mod history;
 pub mod intake;

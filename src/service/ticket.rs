@@ -3,7 +3,7 @@
 use airmuster_domain::Millis;
 use airmuster_domain::desk::Signer;
 use airmuster_domain::ground::{Done, Raise, effects};
-use airmuster_domain::record::{Asset, AssetKind, Place, RecordRef};
+use airmuster_domain::record::{Asset, AssetKind, Place};
 use airmuster_domain::role::Role;
 use airmuster_domain::rules::Purpose;
 use airmuster_domain::standing::Standing;
@@ -15,8 +15,6 @@ use crate::store::{CheckRow, Kept, Store, StoreError, Ticket, UnitRow, With};
 
 /// How many records are listed.
 const LISTED: i64 = 60;
-/// How many of a unit's last checks are looked through for the one that proves.
-const LOOKED_AT: i64 = 40;
 
 /// A repair job.
 #[derive(Debug, Clone)]
@@ -58,18 +56,19 @@ impl JobFile {
             _ => None,
         };
         let checks = match &unit {
-            Some(unit) => store.checks_of(&unit.number, LOOKED_AT.max(DRAWN)).await?,
+            Some(unit) => store.checks_of(&unit.number, DRAWN).await?,
             None => Vec::new(),
         };
+        let events = events(store, asset, LISTED).await?;
         Ok(Some(Self {
             standing: store.standing(asset, &bench.fleet.department.clock, now).await?,
             with: match &unit {
                 Some(unit) => store.with(&unit.number).await?,
                 None => With::default(),
             },
-            events: events(store, asset, LISTED).await?,
             entries: store.ticket_entries(number).await?,
-            proof: proof(store, &ticket, &checks).await?,
+            proof: proof(store, &ticket, &events).await?,
+            events,
             signers: store.signers().await?,
             bench,
             unit,
@@ -108,23 +107,17 @@ pub fn barred(raise: &Raise, proof: &Done) -> Option<&'static str> {
     (!good).then_some("The proving check has no good answer at this step: prove it again.")
 }
 
-async fn proof(store: &Store, ticket: &Ticket, checks: &[CheckRow]) -> Result<Option<Done>, StoreError> {
-    let proving = checks
-        .iter()
-        .filter(|c| c.purpose == Purpose::Proving.id() && c.clean && c.counts && c.at >= ticket.opened_at);
-    for row in proving {
-        if let Some(done) = done(store, &row.name, row.seq).await?
-            && (done.unit == ticket.asset || done.with.contains(&ticket.asset))
-        {
+/// The last complete good proving check since the ticket was opened that speaks for its thing.
+async fn proof(store: &Store, ticket: &Ticket, events: &[Event]) -> Result<Option<Done>, StoreError> {
+    for event in events {
+        let Some(done) = effects(&event.kept.record, &mut *store.tables()).done else { continue };
+        let for_it = done.unit == ticket.asset || done.with.contains(&ticket.asset);
+        let proves = done.purpose == Purpose::Proving && done.clean && done.at >= ticket.opened_at;
+        if for_it && proves && store.check_row(event.kept.place.seq).await?.is_some_and(|row| row.counts) {
             return Ok(Some(done));
         }
     }
     Ok(None)
-}
-
-async fn done(store: &Store, name: &RecordRef, seq: i64) -> Result<Option<Done>, StoreError> {
-    let kept = store.record(seq).await?.filter(|k| k.record.name == *name);
-    Ok(kept.and_then(|k| effects(&k.record, &mut *store.tables()).done))
 }
 
 /// The thing that a ticket is about, in words: `Unit 130`, `Facepiece F-204`.

@@ -1,11 +1,10 @@
 //! What pages ask about one thing: everything that was recorded about it, where it is, which
 //! record is which.
 
-use airmuster_domain::ground::Raise;
 use airmuster_domain::record::{Asset, Digest, Place, RecordRef};
 use uuid::Uuid;
 
-use super::error::{StoreError, unreadable};
+use super::error::StoreError;
 use super::logbook::{self, Kept, digest_of};
 use super::open::Store;
 use super::register::place_of;
@@ -55,20 +54,6 @@ impl Store {
             out.extend(logbook::by_seq(&mut conn, seq).await?);
         }
         Ok(out)
-    }
-
-    /// Grounds that wait for a settlement of this record id.
-    pub async fn unsettled(&self, id: Uuid) -> Result<Vec<Raise>, StoreError> {
-        let rows: Vec<(String, String)> = sqlx::query_as(
-            "select key, detail from ground
-             where from_id = $1 and kind in ('contested', 'doubted') and cleared_at is null order by key",
-        )
-        .bind(id.hyphenated().to_string())
-        .fetch_all(&self.read)
-        .await?;
-        rows.into_iter()
-            .map(|(key, detail)| serde_json::from_str(&detail).map_err(|e| unreadable("ground", &key, &e)))
-            .collect()
     }
 
     /// A record's number in the logbook.

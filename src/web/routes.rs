@@ -62,6 +62,7 @@ pub fn list() -> Vec<Route> {
         // The technician.
         show("/bench", BENCH, get(bench::queue::show_queue)),
         show("/tickets/{ticket}", BENCH, get(bench::ticket::show_ticket)),
+        show("/tickets/{ticket}/prove", TECHNICIAN, get(bench::ticket::start_proof)),
         send("/tickets/{ticket}/stage", TECHNICIAN, post(bench::ticket::set_stage)),
         send("/tickets/{ticket}/work", TECHNICIAN, post(bench::ticket::take_work)),
         send("/tickets/{ticket}/return", TECHNICIAN, post(bench::returning::take_form)),

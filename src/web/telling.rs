@@ -141,7 +141,10 @@ fn findings_words(j: &Judgement) -> String {
                 Consequence::PutRight if f.settled => sentence(&format!("put right on the spot: {working}")),
                 Consequence::OutOfService if f.settled => {
                     let item = f.item.as_deref().unwrap_or("the first one");
-                    sentence(&format!("{working}; {} {item} is out of service itself, another one was good", f.subject.words()))
+                    sentence(&format!(
+                        "{working}; {} {item} is out of service itself, another one was good",
+                        f.subject.words()
+                    ))
                 }
                 _ => sentence(&working),
             }

@@ -33,8 +33,3 @@ fn kind_words(fleet: &Fleet, asset: &Asset, place: Option<&Place>) -> String {
         _ => place.map_or("Not placed".to_owned(), |p| capital(&fleet.words_of(p))),
     }
 }
-
-/// Why a job has its place, as a sentence begins.
-fn because_words(because: &str) -> String {
-    format!("Because {because}")
-}

@@ -4,7 +4,7 @@ use airmuster_domain::bench::Placed;
 use airmuster_domain::record::Stage;
 use axum::extract::State;
 
-use super::{because_words, kind_words, thing};
+use super::{kind_words, thing};
 use crate::service::bench::Bench;
 use crate::web::auth::Visitor;
 use crate::web::error::WebError;
@@ -32,12 +32,12 @@ fn row(bench: &Bench, place: usize, p: &Placed) -> BenchRow {
     let for_bench: Vec<_> = open.filter(|g| g.raise.kind.terms().bench).collect();
     let finding = match for_bench.as_slice() {
         [] => "Nothing is open against it any more".to_owned(),
-        [one] => ground_words(one),
-        [first, more @ ..] => format!("{}, and {} more", ground_words(first), more.len()),
+        [one] => short(&ground_words(one)),
+        [first, more @ ..] => format!("{}, and {} more", short(&ground_words(first)), more.len()),
     };
     BenchRow {
         place,
-        because: because_words(&p.because),
+        because: format!("Because {}", p.because),
         href: format!("/tickets/{}", job.ticket),
         number: job.ticket.to_string(),
         thing: thing(&job.asset, at, job.ticket),
@@ -48,6 +48,11 @@ fn row(bench: &Bench, place: usize, p: &Placed) -> BenchRow {
         stage: job.stage.words().to_owned(),
         next: next(job.stage).to_owned(),
     }
+}
+
+/// A finding without the circumstances: they are on the ticket.
+fn short(words: &str) -> String {
+    words.split("; ").take(2).collect::<Vec<_>>().join("; ")
 }
 
 /// What to do with a job next.

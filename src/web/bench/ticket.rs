@@ -7,11 +7,11 @@ use airmuster_domain::role::Role;
 use airmuster_domain::standing::{Ground, State as Holds};
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
-use axum_extra::extract::Form;
+use axum_extra::extract::{Form, Query};
 use serde::Deserialize;
 
 use super::returning::Input as Returning;
-use super::{because_words, kind_words, thing};
+use super::{kind_words, thing};
 use crate::service::history::Event;
 use crate::service::ticket::{JobFile, barred};
 use crate::store::Kept;
@@ -22,7 +22,7 @@ use crate::web::html::{Again, Html};
 use crate::web::present::{Scale, capital, ground_words, page, stack, standing, when};
 use crate::web::serving::App;
 use crate::web::signing::{hand_in_desk, problem};
-use crate::web::telling::{event, part_words};
+use crate::web::telling::{happened, part_words};
 use crate::web::view::check::StepState;
 use crate::web::view::review::Finding;
 use crate::web::view::ticket::{GroundTick, ReturnForm, StageOption, Ticket, WorkDraft, WorkEntry};
@@ -52,6 +52,27 @@ pub async fn show_ticket(
 ) -> Result<Html<Ticket>, WebError> {
     let file = file(&app, ticket).await?;
     Ok(Html(view(&app, &visitor, &file, Entered::default()).await?))
+}
+
+/// Which unit a thing is proved with.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct ProveInput {
+    unit: String,
+}
+
+/// `GET /tickets/{ticket}/prove`: to the proving check of the unit that a facepiece or cylinder
+/// was put on.
+pub async fn start_proof(
+    State(app): State<App>,
+    Query(input): Query<ProveInput>,
+) -> Result<Redirect, WebError> {
+    let unit = app.store.unit(input.unit.trim()).await?.ok_or(WebError::NotFound)?;
+    Ok(Redirect::to(&proving_href(&unit.number)))
+}
+
+fn proving_href(unit: &str) -> String {
+    format!("/units/{unit}/check?purpose=proving")
 }
 
 /// The stage form.
@@ -128,6 +149,7 @@ pub async fn view(
             table.profiles.get(&unit.profile).map(|profile| Scale::of(table, profile))
         });
     let technician = visitor.is(&[Role::Technician]);
+    let provable = technician && !closed && !held && !ticket.stage.stands_aside();
     let not_yet = not_yet(file, visitor.member.as_ref());
     let people = app.store.people().await?;
     let returning = not_yet.is_none().then(|| {
@@ -146,13 +168,13 @@ pub async fn view(
         stage: ticket.stage.words().to_owned(),
         because: match file.bench.find(number) {
             Some((1, p)) => format!("first on the bench, because {}", p.because),
-            Some((n, p)) => format!("number {n} on the bench. {}", because_words(&p.because)),
+            Some((n, p)) => format!("number {n} on the bench, because {}", p.because),
             None => "closed".to_owned(),
         },
         findings: file.standing.grounds.iter().map(finding).collect(),
         stack: scale.map(|s| stack(&s, clock, &file.checks)).unwrap_or_default(),
         drift: String::new(),
-        events: file.events.iter().map(|e| event(fleet, e)).collect(),
+        events: happened(fleet, &file.events),
         components: components(file),
         work: file.entries.iter().rev().filter_map(|k| work_entry(file, k)).collect(),
         works: technician && !held,
@@ -162,11 +184,8 @@ pub async fn view(
             parts: entered.work.parts,
             readings: entered.work.readings,
         },
-        prove: file
-            .unit
-            .as_ref()
-            .filter(|_| technician && !closed && !held && !ticket.stage.stands_aside())
-            .map(|u| format!("/units/{}/check?purpose=proving", u.number)),
+        prove: file.unit.as_ref().filter(|_| provable).map(|u| proving_href(&u.number)),
+        prove_with_any: provable && file.unit.is_none(),
         prove_with: prove_with(&ticket.asset, file),
         proved: file.proof.as_ref().map(|p| {
             let by = p.by.as_deref().map_or("nobody", |b| fleet.name(b));
@@ -217,7 +236,7 @@ fn finding(g: &Ground) -> Finding {
         },
         working,
         basis: r.basis.trim_end_matches('.').to_owned(),
-        now: if r.kind.terms().bench { String::new() } else { format!("cleared by {}.", g.cleared_by) },
+        now: if r.kind.terms().bench { String::new() } else { format!("{} clears it.", g.cleared_by) },
         item: r.item.as_ref().map(|item| format!("Number {item}")),
         note: String::new(),
     }
@@ -271,7 +290,10 @@ fn prove_with(asset: &Asset, file: &JobFile) -> String {
             "A {thing} is proved with its unit: make the proving check of unit {} with {thing} {} on it, and no other.",
             unit.number, asset.number
         ),
-        None => format!("A {thing} is proved with a unit. This one is with none: put it with one first."),
+        None => format!(
+            "A {thing} is proved with a unit: put {} on one, and in its proving check give that number as the {thing} that is here.",
+            asset.number
+        ),
     }
 }
 

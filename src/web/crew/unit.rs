@@ -15,7 +15,7 @@ use crate::web::present::{
     Scale, capital, checked_words, ground_words, page, stack, standing, thin, unit_ref, when,
 };
 use crate::web::serving::App;
-use crate::web::telling::event;
+use crate::web::telling::happened;
 use crate::web::view::print::RedTag;
 use crate::web::view::unit::{Ground as GroundView, UnitPage};
 use crate::web::view::{Action, Fact, Link};
@@ -57,7 +57,7 @@ pub async fn show_unit(
         stack: scale.map(|s| stack(&s, &fleet.department.clock, &file.checks)).unwrap_or_default(),
         drift: String::new(),
         facts: facts(&file),
-        events: file.events.iter().map(|e| event(fleet, e)).collect(),
+        events: happened(fleet, &file.events),
     }))
 }
 
@@ -70,6 +70,7 @@ fn grounds(file: &UnitFile) -> Vec<GroundView> {
         let until = file.standing.until.map(|t| when(&fleet.department.clock, t, fleet.now));
         out.push(GroundView {
             text: "Everything asked was good in its last complete check.".to_owned(),
+            basis: String::new(),
             raised: said_by(file, check.by.as_deref(), &at),
             clears: until.map(|t| format!("It counts until {t}.")).unwrap_or_default(),
             record: record_link(file.seq(&check.name)),
@@ -80,10 +81,6 @@ fn grounds(file: &UnitFile) -> Vec<GroundView> {
 
 fn against(file: &UnitFile, g: &Ground) -> GroundView {
     let raise = &g.raise;
-    let mut text = sentence(&ground_words(g));
-    if !raise.basis.is_empty() {
-        text = format!("{text} Limit from: {}.", raise.basis.trim_end_matches('.'));
-    }
     let at = when(&file.fleet.department.clock, raise.at, file.fleet.now);
     let raised = match raise.kind {
         Kind::CheckDue if file.standing.last_check.is_none() => String::new(),
@@ -92,7 +89,8 @@ fn against(file: &UnitFile, g: &Ground) -> GroundView {
         _ => said_by(file, raise.by.as_deref(), &at),
     };
     GroundView {
-        text,
+        text: sentence(&ground_words(g)),
+        basis: raise.basis.clone(),
         raised,
         clears: match raise.kind {
             Kind::Retired => "Nothing brings it back.".to_owned(),

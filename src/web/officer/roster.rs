@@ -168,17 +168,19 @@ fn swap(fleet: &Fleet, rig: &str) -> Option<Swap> {
     let at = fleet.station_of(&f.spare.row).map_or("", |s| &s.name);
     let text = match f.now {
         Some(now) => format!(
-            "Spare {spare} at {at} is in service and of the same kind as unit {}. The old unit stays at the station as a spare.",
-            now.row.number
+            "{}: spare {spare} at {at} is in service and of the same kind as unit {}, which then stays at the station without a seat.",
+            f.seat.name, now.row.number
         ),
-        None => format!("Spare {spare} at {at} is in service and of the kind that rides here."),
+        None => {
+            format!("{}: spare {spare} at {at} is in service and of the kind that rides here.", f.seat.name)
+        }
     };
     Some(Swap {
         text,
         action: format!("/rigs/{rig}/seats/{}/spare", f.seat.seat),
         spare: spare.clone(),
         instead: f.now.map(|u| u.row.number.clone()).unwrap_or_default(),
-        button: format!("Put spare {spare} in {}", f.seat.name.to_lowercase()),
+        button: format!("Put spare {spare} there"),
     })
 }
 

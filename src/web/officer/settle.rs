@@ -10,6 +10,7 @@ use axum_extra::extract::Form;
 use serde::Deserialize;
 
 use crate::service::IntakeError;
+use crate::service::doubt::in_doubt;
 use crate::service::fleet::Fleet;
 use crate::service::history::Event;
 use crate::service::intake::DESK;
@@ -56,7 +57,8 @@ pub async fn settle(
     Form(input): Form<Input>,
 ) -> Result<Response, WebError> {
     let kept = app.store.record(seq).await?.ok_or(WebError::NotFound)?;
-    let there: BTreeSet<Digest> = variants(&app, &kept).await?.iter().map(|k| k.record.name.digest).collect();
+    let all = app.store.variants(kept.record.name.id).await?;
+    let there: BTreeSet<Digest> = all.iter().map(|k| k.record.name.digest).collect();
     let read: BTreeSet<Digest> = input.variant.iter().filter_map(|d| d.parse().ok()).collect();
     let accepted: Option<Digest> = input.accepted.parse().ok();
     let mut lines = Vec::new();
@@ -89,11 +91,6 @@ pub async fn settle(
     }
 }
 
-/// Every version of a field record.
-async fn variants(app: &App, kept: &Kept) -> Result<Vec<Kept>, WebError> {
-    Ok(app.store.variants(kept.record.name.id).await?)
-}
-
 fn about(kept: &Kept, seq: i64) -> Link {
     let unit = match &kept.record.body {
         Body::Field(field) => assets_of(field).into_iter().find(|a| a.kind == AssetKind::Unit),
@@ -113,18 +110,16 @@ async fn view(
     lines: Vec<ProblemLine>,
 ) -> Result<Settle, WebError> {
     let seq = kept.place.seq;
-    let open = app.store.unsettled(kept.record.name.id).await?;
-    if open.is_empty() {
+    let Some(doubt) = in_doubt(&app.store, kept.record.name.id).await? else {
         return Err(WebError::Conflict("This record is not in doubt, or is settled by now.".to_owned()));
-    }
+    };
     let fleet = Fleet::load(&app.store, app.clock.now()).await?;
-    let variants = variants(app, kept).await?.into_iter().map(|k| variant(app, &fleet, k, input)).collect();
     Ok(Settle {
         page: page(app, visitor, "Settle a doubtful record").await?,
         action: format!("/records/{seq}/settle"),
         about: about(kept, seq),
-        doubt: doubt_words(&app.store, kept, open.iter().map(|r| r.say.as_str())).await?,
-        variants,
+        doubt: doubt_words(&doubt),
+        variants: doubt.variants.into_iter().map(|k| variant(app, &fleet, k, input)).collect(),
         none_holds: input.accepted == "none",
         why: input.why.clone(),
         members: member_options(&app.store.people().await?, Some(&input.member)),

@@ -96,7 +96,7 @@ impl Seat {
 /// A proposal to move a spare in.
 #[derive(Clone, Debug, Default)]
 pub struct Swap {
-    /// "Spare 142 at Millrace is in service and of the same profile as unit 130."
+    /// "Seat 3: spare 142 at Millrace is in service and of the same kind as unit 130, which…"
     pub text: String,
     /// Where the move is sent.
     pub action: String,
@@ -104,6 +104,6 @@ pub struct Swap {
     pub spare: String,
     /// The number of the unit that comes out; empty for an empty seat.
     pub instead: String,
-    /// "Put spare 142 in seat 3".
+    /// "Put spare 142 there".
     pub button: String,
 }

@@ -4,8 +4,8 @@ use askama::Template;
 
 use super::review::Finding;
 use super::strip::StackRow;
-use super::unit::Event;
-use super::{Fact, Link, MemberOption, Page, Problems, Standing, UnitRef};
+use super::unit::Run;
+use super::{Fact, Link, Mark, MemberOption, Page, Problems, Standing, UnitRef};
 
 /// One repair job.
 #[derive(Clone, Debug, Template)]
@@ -36,7 +36,7 @@ pub struct Ticket {
     /// What the stack says in words: "The gauges drift apart by about 18 psi a month." or empty.
     pub drift: String,
     /// Everything that happened to the unit, newest first.
-    pub events: Vec<Event>,
+    pub events: Vec<Run>,
     /// The parts of the unit and their serials.
     pub components: Vec<Fact>,
     /// Work done so far, newest first.
@@ -49,6 +49,8 @@ pub struct Ticket {
     pub work_draft: WorkDraft,
     /// Where the proving check starts; none while it stands aside, is held or closed.
     pub prove: Option<String>,
+    /// Whether the unit to prove it with is to be named first: a facepiece that is with none.
+    pub prove_with_any: bool,
     /// What to know of the proving check of a thing that is checked with a unit; or empty.
     pub prove_with: String,
     /// The proving check that stands, in words; none if there is none yet.

@@ -36,20 +36,31 @@ pub struct UnitPage {
     /// Components, cylinder, facepiece, with their numbers.
     pub facts: Vec<Fact>,
     /// Every check and event, newest first.
-    pub events: Vec<Event>,
+    pub events: Vec<Run>,
 }
 
 /// Something that stands against a unit, or for it.
 #[derive(Clone, Debug, Default)]
 pub struct Ground {
-    /// The sentence, with reading, limit and where the limit came from.
+    /// The sentence, with reading and limit.
     pub text: String,
+    /// Where the limit comes from; or empty.
+    pub basis: String,
     /// Who said so and when.
     pub raised: String,
     /// What clears it, and who may: "A return by a technician that lists it".
     pub clears: String,
     /// The record that raised it.
     pub record: Option<Link>,
+}
+
+/// Events one after the other: one that says something, or a row of good checks folded up.
+#[derive(Clone, Debug, Default)]
+pub struct Run {
+    /// What is folded up: "21 good checks, 26 Oct to 17 Nov"; none for events that are shown.
+    pub folded: Option<String>,
+    /// The events, newest first.
+    pub events: Vec<Event>,
 }
 
 /// Something that happened.
