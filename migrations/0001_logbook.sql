@@ -51,6 +51,11 @@ create table attention (
     why text    not null
 ) strict;
 
+-- Signed checks whose signature nothing has proven yet.
+create table unproven (
+    seq integer primary key references logbook (seq)
+) strict;
+
 -- Desk records that speak about a field record.
 create table said (
     id  text    not null,                       -- the field record's id

@@ -1,12 +1,12 @@
 //! A check from the server's side: the form for a unit, and the records that come of it.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use airmuster_domain::ENGINE;
 use airmuster_domain::ground::Forms;
 use airmuster_domain::judge::{Answer, Judgement};
-use airmuster_domain::record::{Asset, Body, Check, Digest, Field, Outcome, Record, Stamp, encode};
+use airmuster_domain::record::{Asset, Body, Cadence, Check, Digest, Field, Outcome, Record, Stamp, encode};
 use airmuster_domain::rules::{Consequence, Form, Purpose, Subject, Table};
 use airmuster_domain::standing::Standing;
 use airmuster_domain::{Millis, ground};
@@ -14,6 +14,9 @@ use uuid::Uuid;
 
 use super::intake::CLIENT;
 use crate::store::{Department, Store, StoreError, UnitRow, With};
+
+/// The number in a form that is not for a unit yet.
+pub const BLANK: &str = "0";
 
 /// Everything that a check of one unit starts from.
 #[derive(Debug, Clone)]
@@ -58,6 +61,34 @@ impl Checking {
             return Ok(None);
         };
         Ok(Some(Self { department, unit: row, standing, with, table, rules, form }))
+    }
+
+    /// A form for a kind of unit, whichever unit it will be: what a tablet keeps for one that has
+    /// moved to its station. `None` when the table in force has no such profile.
+    pub async fn blank(
+        store: &Store,
+        now: Millis,
+        profile: &str,
+        purpose: Purpose,
+    ) -> Result<Option<Self>, StoreError> {
+        let department = store.department().await?;
+        let number = BLANK.to_owned();
+        let standing = store.standing(&Asset::unit(BLANK), &department.clock, now).await?;
+        let in_force = store.rules_in_force().await?;
+        let mut tables = store.tables();
+        let rules = in_force.unwrap_or_else(|| tables.default_digest());
+        let Some((form, table)) = tables.form(&rules, profile, purpose).zip(tables.get(&rules).cloned())
+        else {
+            return Ok(None);
+        };
+        let unit = UnitRow {
+            number,
+            profile: profile.to_owned(),
+            cadence: Cadence::EachShift,
+            serials: BTreeMap::new(),
+            place: None,
+        };
+        Ok(Some(Self { department, unit, standing, with: With::default(), table, rules, form }))
     }
 
     /// The grounds that whoever checks is shown: those a record has raised.

@@ -12,14 +12,16 @@ pub enum StoreError {
     Busy,
     /// No permission to write.
     #[error(
-        "the database cannot be written to; check the permissions of its folder and whether the disk is mounted read-only"
+        "the database cannot be written to; check the permissions of its folder and of the files in it, and whether the disk is mounted read-only"
     )]
     ReadOnly,
     /// No room.
     #[error("the disk is full; make room, then try again: what was acknowledged is safe")]
     DiskFull,
     /// The file cannot be opened.
-    #[error("{0} cannot be opened; check that the folder exists and that this user may write there")]
+    #[error(
+        "{0} cannot be opened; check that the folder exists, that this user may write there, and whether the disk is mounted read-only"
+    )]
     CannotOpen(PathBuf),
     /// The file is damaged, or not a database.
     #[error(

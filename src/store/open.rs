@@ -116,6 +116,13 @@ impl Store {
         Ok(())
     }
 
+    /// What is wrong with the file itself, as far as SQLite sees it.
+    pub async fn damage(&self) -> Result<Option<String>, StoreError> {
+        let found: Vec<String> =
+            sqlx::query_scalar("pragma integrity_check(3)").fetch_all(&self.read).await?;
+        Ok((found != ["ok"]).then(|| found.join("; ")))
+    }
+
     /// Closes all connections, which leaves a single file behind.
     pub async fn close(&self) {
         self.read.close().await;

@@ -54,10 +54,13 @@ impl Write {
         self.write_attention(&e, place.seq).await?;
         out.attention.clone_from(&e.attention);
         let mut touched = self.write_raises(&e.raises, place.seq).await?;
-        let siblings: i64 = sqlx::query_scalar("select count(*) from logbook where id = $1")
-            .bind(record.name.id.hyphenated().to_string())
-            .fetch_one(&mut *self.tx)
-            .await?;
+        // Both in one question: a check mostly has neither, and stations hand in many at once.
+        let (siblings, has_parts): (i64, bool) = sqlx::query_as(
+            "select (select count(*) from logbook where id = $1), exists (select 1 from ground where run = $1)",
+        )
+        .bind(record.name.id.hyphenated().to_string())
+        .fetch_one(&mut *self.tx)
+        .await?;
         if let Field::Check(check) = field {
             self.write_check(record, check, &e, place.seq).await?;
             if let Some(done) = &e.done {
@@ -65,7 +68,9 @@ impl Write {
                     self.write_claim(&done.unit, key, place.seq, None).await?;
                     touched.insert((done.unit.clone(), key.clone()));
                 }
-                touched.extend(self.raised_by_run(done.name.id).await?);
+                if has_parts {
+                    touched.extend(self.raised_by_run(done.name.id).await?);
+                }
             }
         }
         if siblings > 1 || e.raises.iter().any(|r| r.kind == Kind::Doubted) {
@@ -260,6 +265,11 @@ impl Write {
                     raises.push(doubted_raise(&asset, &k.record, "its time cannot be right"));
                 }
             }
+            let sql = match word.unproven.contains(&name.digest) {
+                true => "insert into unproven (seq) values ($1) on conflict do nothing",
+                false => "delete from unproven where seq = $1",
+            };
+            sqlx::query(sql).bind(k.place.seq).execute(&mut *self.tx).await?;
             sqlx::query("update check_row set counts = $1 where digest = $2")
                 .bind(word.counts(&name.digest))
                 .bind(&name.digest.0[..])

@@ -227,6 +227,15 @@ impl Store {
         Ok(raises.into_iter().filter_map(|r| r.step).collect())
     }
 
+    /// Signed checks whose signature nothing has proven yet, oldest first.
+    pub async fn unproven(&self) -> Result<Vec<CheckRow>, StoreError> {
+        let rows: Vec<RawCheck> =
+            sqlx::query_as("select c.* from unproven u join check_row c on c.seq = u.seq order by u.seq")
+                .fetch_all(&self.read)
+                .await?;
+        rows.into_iter().map(RawCheck::read).collect()
+    }
+
     /// Records that need attention: number, kind, reason.
     pub async fn needing_attention(&self) -> Result<Vec<(i64, String, String)>, StoreError> {
         Ok(sqlx::query_as(

@@ -10,7 +10,7 @@ use super::error::WebError;
 
 #[derive(RustEmbed)]
 #[folder = "static/"]
-struct Static;
+pub struct Static;
 
 /// A file under `/static/`. The browser asks each time whether its copy is still the same.
 pub async fn show_file(Path(path): Path<String>, headers: HeaderMap) -> Response {

@@ -11,6 +11,7 @@ mod handshake;
 mod html;
 mod layers;
 mod officer;
+mod offline;
 mod present;
 mod routes;
 mod serving;

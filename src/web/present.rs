@@ -36,6 +36,7 @@ pub async fn page(app: &App, visitor: &Visitor, title: &str) -> Result<Page, Web
             .member
             .as_ref()
             .map(|m| SignedIn { name: m.name.clone(), role: m.role().to_owned() }),
+        made: app.clock.now(),
         flash: None,
         warning: app.notice.now(),
         gloves: visitor.gloves,

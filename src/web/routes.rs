@@ -8,7 +8,7 @@ use axum::routing::{MethodRouter, get, post};
 
 use super::auth::{self, Who, guard};
 use super::serving::App;
-use super::{api, assets, bench, crew, layers, officer};
+use super::{api, assets, bench, crew, layers, officer, offline};
 
 /// A line of the list.
 pub struct Route {
@@ -34,6 +34,8 @@ pub fn list() -> Vec<Route> {
     vec![
         show("/healthz", Anyone, get(api::show_health)),
         show("/static/{*path}", Anyone, get(assets::show_file)),
+        show("/sw.js", Anyone, get(offline::show_worker)),
+        show("/offline/list", Anyone, get(offline::show_list)),
         show("/sign-in", Anyone, get(auth::show_sign_in)),
         send("/sign-in", Anyone, post(auth::sign_in)),
         send("/sign-out", Anyone, post(auth::sign_out)),
@@ -52,6 +54,9 @@ pub fn list() -> Vec<Route> {
         show("/units/{unit}/tag", Anyone, get(crew::unit::show_tag)),
         show("/units/{unit}/out", Anyone, get(crew::out::show_form)),
         send("/units/{unit}/out", Anyone, post(crew::out::take_out)),
+        show("/forms/{profile}", Anyone, get(crew::check::show_blank)),
+        show("/unproven", Anyone, get(crew::unproven::show_list)),
+        send("/records/{seq}/prove", Anyone, post(crew::unproven::prove)),
         show("/records/{seq}", Anyone, get(crew::record::show_record)),
         // The officer.
         show("/rigs", OFFICER, get(officer::roster::show_rigs)),
@@ -59,6 +64,8 @@ pub fn list() -> Vec<Route> {
         send("/rigs/{rig}/seats/{seat}/spare", OFFICER, post(officer::roster::move_spare)),
         show("/records/{seq}/settle", OFFICER, get(officer::settle::show_form)),
         send("/records/{seq}/settle", OFFICER, post(officer::settle::settle)),
+        show("/unsent/import", OFFICER, get(officer::import::show_form)),
+        send("/unsent/import", OFFICER, post(officer::import::take_file)),
         // The technician.
         show("/bench", BENCH, get(bench::queue::show_queue)),
         show("/tickets/{ticket}", BENCH, get(bench::ticket::show_ticket)),

@@ -75,7 +75,7 @@ pub async fn show_board(
         }
     }
     let spares = fleet.spares_of(&id).map(|u| line(&fleet, "Spare".to_owned(), Some(u))).collect();
-    let attention = app
+    let mut attention: Vec<Action> = app
         .store
         .needing_attention()
         .await?
@@ -86,6 +86,12 @@ pub async fn show_board(
             next: false,
         })
         .collect();
+    let waiting = app.store.unproven().await?.len();
+    if waiting > 0 {
+        let checks = if waiting == 1 { "One check waits" } else { &format!("{waiting} checks wait") };
+        let text = format!("{checks} for the signer’s PIN.");
+        attention.push(Action { text, href: "/unproven".to_owned(), next: false });
+    }
     visitor.station = Some(id.clone());
     let view = StationBoard {
         page: page(&app, &visitor, &station.name).await?,

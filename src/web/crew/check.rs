@@ -76,6 +76,29 @@ pub async fn show_form(
     Ok((jar, Html(view)).into_response())
 }
 
+/// `GET /forms/{profile}`: a form for a kind of unit, to be kept on a tablet for units that move in.
+pub async fn show_blank(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(profile): Path<String>,
+    Query(asked): Query<Asked>,
+) -> Result<Html<CheckForm>, WebError> {
+    let purpose = match asked.purpose.as_deref() {
+        Some(id) => Purpose::from_id(id).ok_or(WebError::NotFound)?,
+        None => Purpose::ShiftStart,
+    };
+    let now = app.clock.now();
+    let checking = Checking::blank(&app.store, now, &profile, purpose).await?.ok_or(WebError::NotFound)?;
+    let input = Input {
+        id: app.clock.id(),
+        started: now,
+        purpose: Some(purpose),
+        rules: Some(checking.rules),
+        ..Input::default()
+    };
+    Ok(Html(form_view(&app, &visitor, &checking, &input, None, Problems::default()).await?))
+}
+
 /// Puts a stopped check's answers back into the fields they came from.
 fn retype(input: &mut Input, before: &Check) {
     for a in &before.answers {

@@ -8,4 +8,5 @@ pub mod out;
 pub mod record;
 pub mod sign;
 pub mod unit;
+pub mod unproven;
 pub mod verdict;

@@ -9,6 +9,7 @@ pub mod auth;
 pub mod bench;
 pub mod board;
 pub mod check;
+pub mod import;
 pub mod print;
 pub mod problem;
 pub mod record;
@@ -18,6 +19,7 @@ pub mod strip;
 pub mod ticket;
 pub mod trust;
 pub mod unit;
+pub mod unproven;
 pub mod verdict;
 
 use askama::Template;
@@ -38,6 +40,9 @@ pub struct Page {
     pub nav: Vec<NavItem>,
     /// Who is signed in, if anybody: a shared tablet often has nobody.
     pub signed_in: Option<SignedIn>,
+    /// When the server made this page, in milliseconds since 1970: a page that a tablet kept says
+    /// how old it is.
+    pub made: i64,
     /// One sentence about what was just done: "Unit 121 is out of service."
     pub flash: Option<String>,
     /// One sentence that every screen carries until somebody has seen to it.

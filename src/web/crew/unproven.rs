@@ -1,0 +1,74 @@
+//! Proving a signature: the signer gives the PIN once the station can be reached.
+
+use airmuster_domain::record::Signed;
+use airmuster_domain::rules::Purpose;
+use axum::extract::{Path, State};
+use axum::response::{IntoResponse, Redirect, Response};
+use axum_extra::extract::Form;
+use serde::Deserialize;
+
+use crate::web::auth::Visitor;
+use crate::web::error::WebError;
+use crate::web::html::{Again, Html};
+use crate::web::present::{page, unit_ref, when};
+use crate::web::serving::App;
+use crate::web::signing::{check_pin_at, hand_in_desk};
+use crate::web::view::Problems;
+use crate::web::view::unproven::{Unproven, UnprovenRow};
+
+/// `GET /unproven`.
+pub async fn show_list(State(app): State<App>, visitor: Visitor) -> Result<Html<Unproven>, WebError> {
+    Ok(Html(view(&app, &visitor, Problems::default()).await?))
+}
+
+#[derive(Debug, Deserialize)]
+pub struct Pin {
+    #[serde(default)]
+    pin: String,
+}
+
+/// `POST /records/{seq}/prove`.
+pub async fn prove(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(seq): Path<i64>,
+    Form(form): Form<Pin>,
+) -> Result<Response, WebError> {
+    let row = app.store.unproven().await?.into_iter().find(|c| c.seq == seq).ok_or(WebError::NotFound)?;
+    let signer = row.by.clone().ok_or(WebError::NotFound)?;
+    let field = field_of(seq);
+    if let Err(line) = check_pin_at(&app, (&field, &field), &signer, &form.pin).await? {
+        let view = view(&app, &visitor, Problems { lines: vec![line] }).await?;
+        return Ok(Again(view).into_response());
+    }
+    hand_in_desk(&app, "signature", &signer, &Signed { of: row.name }).await?;
+    Ok(Redirect::to("/unproven").into_response())
+}
+
+fn field_of(seq: i64) -> String {
+    format!("pin-{seq}")
+}
+
+async fn view(app: &App, visitor: &Visitor, problems: Problems) -> Result<Unproven, WebError> {
+    let names = app.store.names().await?;
+    let clock = app.store.department().await?.clock;
+    let now = app.clock.now();
+    let rows = app
+        .store
+        .unproven()
+        .await?
+        .into_iter()
+        .map(|c| {
+            let by = c.by.unwrap_or_default();
+            UnprovenRow {
+                who: names.get(&by).cloned().unwrap_or(by),
+                unit: unit_ref(&c.unit),
+                what: Purpose::from_id(&c.purpose).map_or("Check", Purpose::title).to_owned(),
+                when: when(&clock, c.at, now),
+                href: format!("/records/{}", c.seq),
+                field: field_of(c.seq),
+            }
+        })
+        .collect();
+    Ok(Unproven { page: page(app, visitor, "Signatures to prove").await?, rows, problems })
+}

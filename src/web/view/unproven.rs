@@ -1,0 +1,34 @@
+//! Checks that wait for their signer's PIN.
+
+use askama::Template;
+
+use super::{Page, Problems, UnitRef};
+
+/// The list.
+#[derive(Clone, Debug, Default, Template)]
+#[template(path = "crew/unproven.html")]
+pub struct Unproven {
+    /// The frame.
+    pub page: Page,
+    /// The checks, oldest first.
+    pub rows: Vec<UnprovenRow>,
+    /// What to put right.
+    pub problems: Problems,
+}
+
+/// One check.
+#[derive(Clone, Debug, Default)]
+pub struct UnprovenRow {
+    /// Who signed.
+    pub who: String,
+    /// The unit.
+    pub unit: UnitRef,
+    /// "Shift-start check".
+    pub what: String,
+    /// When.
+    pub when: String,
+    /// The record's page, under which the form is sent.
+    pub href: String,
+    /// The id of this row's PIN field.
+    pub field: String,
+}
