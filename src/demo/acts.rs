@@ -137,7 +137,7 @@ pub fn tell(k: &mut Keeper, at: Millis, ago: i64, act: &Act) {
         }
         Act::Used(unit, what, condition) => {
             let by = officer(k, unit, at);
-            used(k, at, by, Used { unit: unit.to_owned(), what: what.to_owned(), condition });
+            used(k, at, by, &Used { unit: unit.to_owned(), what: what.to_owned(), condition });
         }
         Act::Cleans(unit, why) => cleaned(k, at, TECHNICIAN.id, unit, why),
         Act::ChecksAfterUse(unit) => {
@@ -199,10 +199,10 @@ fn word(k: &mut Keeper, kind: &str, at: Millis, name: &str, who: i64, why: &str)
 }
 
 /// A unit comes back from a call.
-pub fn used(k: &mut Keeper, at: Millis, by: &str, used: Used) {
+pub fn used(k: &mut Keeper, at: Millis, by: &str, used: &Used) {
     let id = k.pen.id(at);
     let tablet = district::STATIONS[district::station_of(&used.unit)].id;
-    k.pen.field("used", (at, id), Some(by), tablet, &used);
+    k.pen.field("used", (at, id), Some(by), tablet, used);
     k.weigh();
 }
 

@@ -72,7 +72,6 @@ fn one(field: &str, value: Raw) -> Values {
 fn values(ask: &Ask, g: &Gauges, rng: &mut StdRng, counts: bool) -> Values {
     let seconds = |n: i64| Raw::Text(format!("{n} s"));
     match ask {
-        Ask::Identity | Ask::Confirm => one("good", Raw::Flag(true)),
         Ask::Reading { .. } => one("at", psi(g.pressure)),
         Ask::Pair { .. } => {
             Values::from([("cylinder".to_owned(), psi(g.pair.0)), ("remote".to_owned(), psi(g.pair.1))])
@@ -88,7 +87,7 @@ fn values(ask: &Ask, g: &Gauges, rng: &mut StdRng, counts: bool) -> Values {
             ("first".to_owned(), seconds(rng.random_range(19..=22))),
             ("full".to_owned(), seconds(rng.random_range(29..=32))),
         ]),
-        Ask::Stages { .. } => one("good", Raw::Flag(true)),
+        Ask::Identity | Ask::Confirm | Ask::Stages { .. } => one("good", Raw::Flag(true)),
         Ask::Trip(_) => one("at", psi(g.trip)),
     }
 }

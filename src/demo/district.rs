@@ -157,7 +157,7 @@ pub fn enter(pen: &mut Pen, at: i64) {
     register(
         pen,
         at,
-        Register::Department {
+        &Register::Department {
             name: NAME.to_owned(),
             zone: ZONE.to_owned(),
             shift_start: SHIFT_START.to_owned(),
@@ -167,7 +167,7 @@ pub fn enter(pen: &mut Pen, at: i64) {
         },
     );
     for (order, s) in (1..).zip(&STATIONS) {
-        register(pen, at, Register::Station { id: s.id.to_owned(), name: s.name.to_owned(), order });
+        register(pen, at, &Register::Station { id: s.id.to_owned(), name: s.name.to_owned(), order });
     }
     for (order, r) in (1..).zip(&RIGS) {
         enter_rig(pen, at, r, order);
@@ -186,16 +186,16 @@ pub fn enter(pen: &mut Pen, at: i64) {
     }
 }
 
-fn register(pen: &mut Pen, at: i64, what: Register) {
-    pen.desk("register", at, Some(ADMINISTRATOR.id), &what);
+fn register(pen: &mut Pen, at: i64, what: &Register) {
+    pen.desk("register", at, Some(ADMINISTRATOR.id), what);
 }
 
 fn enter_rig(pen: &mut Pen, at: i64, r: &Rig, order: u16) {
     let (id, station) = (r.id.to_owned(), STATIONS[r.station].id.to_owned());
-    register(pen, at, Register::Rig { id, name: r.name.to_owned(), station, order });
+    register(pen, at, &Register::Rig { id, name: r.name.to_owned(), station, order });
     let mut seat = |slug: &str, name: &str, kit: bool, order: u16| {
         let (id, rig, name) = (seat_id(r.id, slug), r.id.to_owned(), name.to_owned());
-        register(pen, at, Register::Seat { id, rig, name, kit, order });
+        register(pen, at, &Register::Seat { id, rig, name, kit, order });
     };
     for (order, (slug, name, _)) in (1..).zip(r.seats) {
         seat(slug, name, false, order);
@@ -226,8 +226,8 @@ pub fn enter_unit(pen: &mut Pen, at: i64, number: &str, place: Place, cadence: C
         .into_iter()
         .map(|(part, mark)| (part.to_owned(), format!("{mark}-{}", pen.rng.random_range(10_000..99_999))))
         .collect();
-    register(pen, at, Register::Unit { number: number.to_owned(), profile, cadence, in_use, serials });
-    register(pen, at, Register::Holder { asset: Asset::unit(number), place });
+    register(pen, at, &Register::Unit { number: number.to_owned(), profile, cadence, in_use, serials });
+    register(pen, at, &Register::Holder { asset: Asset::unit(number), place });
     let with = Place::With { unit: number.to_owned() };
     enter_facepiece(pen, at, &format!("F-{number}"), with.clone());
     enter_cylinder(pen, at, &format!("C-{number}"), with);
@@ -236,13 +236,13 @@ pub fn enter_unit(pen: &mut Pen, at: i64, number: &str, place: Place, cadence: C
 fn enter_cylinder(pen: &mut Pen, at: i64, number: &str, place: Place) {
     // The number is small enough for any gauge.
     if let Some(rated) = Pressure::whole(rated(number), PressureUnit::Psi) {
-        register(pen, at, Register::Cylinder { number: number.to_owned(), rated });
-        register(pen, at, Register::Holder { asset: Asset::cylinder(number), place });
+        register(pen, at, &Register::Cylinder { number: number.to_owned(), rated });
+        register(pen, at, &Register::Holder { asset: Asset::cylinder(number), place });
     }
 }
 
 fn enter_facepiece(pen: &mut Pen, at: i64, number: &str, place: Place) {
     let size = ["small", "medium", "medium", "medium", "large"][pen.rng.random_range(0..5)];
-    register(pen, at, Register::Facepiece { number: number.to_owned(), size: size.to_owned() });
-    register(pen, at, Register::Holder { asset: Asset::facepiece(number), place });
+    register(pen, at, &Register::Facepiece { number: number.to_owned(), size: size.to_owned() });
+    register(pen, at, &Register::Holder { asset: Asset::facepiece(number), place });
 }

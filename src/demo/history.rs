@@ -23,6 +23,12 @@ pub const DAYS: i64 = 548;
 /// The story's last day is a shift that began at least this long ago, so that all of it has happened.
 const SETTLED: Millis = 180 * MINUTE;
 
+/// How many days count as recent: in them every record arrives when it was written.
+const RECENT: i64 = 60;
+
+/// What follows from something, like moving a cylinder after a check, does so within this time.
+const FOLLOWS: Millis = 25 * MINUTE;
+
 /// What is going to happen.
 enum Coming {
     /// The check that is due.
@@ -60,6 +66,7 @@ impl History {
         let mut keeper = Keeper::new(clock, begin, last_day);
         district::enter(&mut keeper.pen, begin);
         keeper.pen.cut();
+        keeper.pen.older_until = last_day - RECENT * DAY;
         let mut this =
             Self { keeper, coming: BTreeMap::new(), entered: 0, now, last_day, ago: days, calls: 140 };
         for case in story::cases().filter(|c| c.iter().all(|e| e.ago < days)) {
@@ -177,7 +184,7 @@ impl History {
             Coming::Used { unit, what, condition } => {
                 if k.may_be_checked(unit) {
                     let by = officer(k, unit, at);
-                    acts::used(k, at, by, Used { unit: unit.to_owned(), what, condition });
+                    acts::used(k, at, by, &Used { unit: unit.to_owned(), what, condition });
                 }
             }
             Coming::Cleaned { unit } => {
@@ -220,12 +227,14 @@ impl Iterator for History {
         let start = self.day(self.ago);
         let early = i64::from(district::MARGIN) * MINUTE;
         if start - early > self.now {
-            return None;
+            self.keeper.pen.cut();
+            return Some(self.keeper.pen.take()).filter(|last| !last.is_empty());
         }
         self.plan(start);
         let end = self.day(self.ago - 1) - early;
-        // Nothing is handed in before it has happened.
-        while let Some(first) = self.coming.first_entry().filter(|e| e.key().0 < end.min(self.now - MINUTE)) {
+        // Nothing is handed in before it has happened, nor what follows from it.
+        while let Some(first) = self.coming.first_entry().filter(|e| e.key().0 < end.min(self.now - FOLLOWS))
+        {
             let ((at, _), what) = first.remove_entry();
             self.happens(at, what);
         }

@@ -113,10 +113,10 @@ impl Keeper {
 
     /// Moves something.
     pub fn put(&mut self, at: Millis, by: &str, asset: &Asset, place: Place) {
-        if let Some(unit) = self.units.get_mut(asset.number.as_str()) {
-            if *asset == Asset::unit(&asset.number) {
-                unit.place = place.clone();
-            }
+        if *asset == Asset::unit(&asset.number)
+            && let Some(unit) = self.units.get_mut(asset.number.as_str())
+        {
+            unit.place = place.clone();
         }
         if let Place::With { unit } = &place
             && *asset == Asset::facepiece(&asset.number)
@@ -160,21 +160,75 @@ impl Keeper {
     ) -> Option<RecordRef> {
         let rules = self.tables.default_digest();
         let form = self.tables.form(&rules, profile(unit), purpose)?;
-        let gauges = self.gauges(unit, at, by.unwrap_or_default(), &form)?;
-        let counts = self.pen.rng.random_bool(0.6);
-        let mut answers = good(&form, &gauges, &mut self.pen.rng, counts);
-        let low = how.wrong.is_empty() && is_low(&form, gauges.pressure);
+        let (answers, low) = self.answers(at, unit, by.unwrap_or_default(), &form, how)?;
         let kept = self.units.get(unit)?;
         let (facepiece, cylinder) = (kept.facepiece.clone(), kept.cylinder.clone());
-        let full = self.pool[station_of(unit)].front().cloned();
+        let tried = |s: Subject| {
+            let about = |a: &&Answer| form.step(&a.step).is_some_and(|f| f.subject() == s);
+            answers.iter().filter(about).filter_map(|a| a.item.clone()).next_back()
+        };
+        let new_facepiece = tried(Subject::Facepiece).filter(|n| *n != facepiece);
+        let new_cylinder = tried(Subject::Cylinder).filter(|n| *n != cylinder);
+        let outcome = how.end.map_or(Outcome::Complete, |(end, _)| end);
+        let seen = self.keys(&Asset::unit(unit), &[]);
+        let weighty = !how.wrong.is_empty() || how.end.is_some() || !seen.is_empty();
+        // A complete check has the id of its run, which what was stopped of it has named already.
+        let stopped = self.units.get_mut(unit)?.stopped.take();
+        let run = stopped.unwrap_or_else(|| self.pen.id(at));
+        let id = if outcome == Outcome::Complete { run } else { self.pen.id(at) };
+        let check = Check {
+            unit: unit.to_owned(),
+            profile: profile(unit).to_owned(),
+            rules,
+            engine: ENGINE,
+            purpose,
+            outcome,
+            run,
+            facepiece: Some(facepiece),
+            cylinder: Some(cylinder),
+            started: at - self.takes(by, answers.len()),
+            seen,
+            answers,
+        };
+        let tablet = match purpose {
+            Purpose::Proving | Purpose::Acceptance => "bench",
+            _ => STATIONS[station_of(unit)].id,
+        };
+        let name = self.pen.field("check", (at, id), by, tablet, &check);
+        self.done = None;
+        if weighty || purpose == Purpose::Proving {
+            self.weigh();
+        }
+        if outcome == Outcome::Stopped {
+            self.units.get_mut(unit)?.stopped = Some(run);
+        }
+        self.after_check(at, unit, low, (new_facepiece, new_cylinder));
+        Some(name)
+    }
+
+    /// The answers of a check, and whether a low cylinder was changed in it.
+    fn answers(
+        &mut self,
+        at: Millis,
+        unit: &str,
+        by: &str,
+        form: &Form,
+        how: &How<'_>,
+    ) -> Option<(Vec<Answer>, bool)> {
+        let gauges = self.gauges(unit, at, by, form)?;
+        let counts = self.pen.rng.random_bool(0.6);
+        let mut answers = good(form, &gauges, &mut self.pen.rng, counts);
+        let kept = self.units.get(unit)?;
+        let full = self.pool[station_of(unit)].front()?;
+        let low = how.wrong.is_empty() && is_low(form, gauges.pressure);
         if low {
-            change_low(&mut answers, &form, &cylinder, full.as_ref()?, &mut self.pen);
+            change_low(&mut answers, form, &kept.cylinder, full, &mut self.pen);
         }
         for wrong in how.wrong {
-            spoil(&mut answers, &form, wrong, |subject, item| match (item, subject) {
-                ("own", Subject::Facepiece) => facepiece.clone(),
-                ("own", _) => cylinder.clone(),
-                ("other", _) => full.clone().unwrap_or_default(),
+            spoil(&mut answers, form, wrong, |subject, item| match (item, subject) {
+                ("own", Subject::Facepiece) => kept.facepiece.clone(),
+                ("own", _) => kept.cylinder.clone(),
+                ("other", _) => full.clone(),
                 (number, _) => number.to_owned(),
             });
         }
@@ -186,55 +240,11 @@ impl Keeper {
                 }
             }
         }
-        let mut outcome = Outcome::Complete;
-        if let Some((end, last)) = how.end {
-            outcome = end;
+        if let Some((_, last)) = how.end {
             let upto = answers.iter().rposition(|a| a.step == last).map_or(answers.len(), |i| i + 1);
             answers.truncate(upto);
         }
-        let tried = |s: Subject| {
-            let about = |a: &&Answer| form.step(&a.step).is_some_and(|f| f.subject() == s);
-            answers.iter().filter(about).filter_map(|a| a.item.clone()).next_back()
-        };
-        let new_facepiece = tried(Subject::Facepiece).filter(|n| *n != facepiece);
-        let new_cylinder = tried(Subject::Cylinder).filter(|n| *n != cylinder);
-        let seen = self.keys(&Asset::unit(unit), &[]);
-        let unusual = !how.wrong.is_empty() || how.end.is_some() || !seen.is_empty();
-        let id = self.pen.id(at);
-        let stopped = self.units.get_mut(unit)?.stopped.take();
-        let (id, run) = match outcome {
-            Outcome::Complete => (stopped.unwrap_or(id), stopped.unwrap_or(id)),
-            _ => (id, stopped.unwrap_or_else(|| self.pen.id(at))),
-        };
-        let started = at - self.takes(by, answers.len());
-        let check = Check {
-            unit: unit.to_owned(),
-            profile: profile(unit).to_owned(),
-            rules,
-            engine: ENGINE,
-            purpose,
-            outcome,
-            run,
-            facepiece: Some(facepiece.clone()),
-            cylinder: Some(cylinder),
-            started,
-            seen,
-            answers,
-        };
-        let tablet = match purpose {
-            Purpose::Proving | Purpose::Acceptance => "bench",
-            _ => STATIONS[station_of(unit)].id,
-        };
-        let name = self.pen.field("check", (at, id), by, tablet, &check);
-        self.done = None;
-        if unusual || purpose == Purpose::Proving {
-            self.weigh();
-        }
-        if outcome == Outcome::Stopped {
-            self.units.get_mut(unit)?.stopped = Some(run);
-        }
-        self.after_check(at, unit, by, low, (new_facepiece, new_cylinder));
-        Some(name)
+        Some((answers, low))
     }
 
     /// What a check leaves behind: another facepiece or cylinder, a little less air, or a full cylinder.
@@ -242,7 +252,6 @@ impl Keeper {
         &mut self,
         at: Millis,
         unit: &'static str,
-        by: Option<&str>,
         low: bool,
         (facepiece, cylinder): (Option<String>, Option<String>),
     ) {
@@ -260,7 +269,7 @@ impl Keeper {
         u.checked = at;
         u.tenths -= self.pen.rng.random_range(60..150);
         let topped_up = u.tenths < rated(unit) * 94 / 10 && self.pen.rng.random_bool(0.13);
-        if by.is_some() && topped_up {
+        if topped_up {
             u.tenths = filled(unit, &mut self.pen);
         }
     }
@@ -304,7 +313,8 @@ impl Keeper {
         let season = (SEASON[month] * (31 - day) + SEASON[(month + 1) % 12] * day) / 31 * rated(unit) / 4500;
         let ago = (self.last_day - at).max(0) / DAY;
         let rng = &mut self.pen.rng;
-        let mut about = |most: i64| (rng.random_range(-most..=most) + rng.random_range(-most..=most)) / 2;
+        // Two throws: near the middle more often than far out.
+        let mut about = |most: i64| rng.random_range(-most..=most) / 2 + rng.random_range(-most..=most) / 2;
         let u = self.units.get_mut(unit)?;
         u.tenths -= u.leak * (at - u.checked).max(0) / DAY;
         let pressure = u.tenths / 10 + season + about(25);

@@ -14,8 +14,10 @@ use crate::service::intake::{CLIENT, DESK};
 /// Always the same, so that the district is.
 const SEED: u64 = 0x0A12_0135;
 
-/// What is written within this time may arrive together.
+/// What is written within this time may arrive together: an hour, and in the older part of the
+/// history two days, so that fewer commits make a demo that starts sooner.
 const TOGETHER: Millis = 60 * 60_000;
+const LONG_TOGETHER: Millis = 44 * 60 * 60_000;
 
 /// Records that arrive together, and when.
 #[derive(Debug, Default)]
@@ -37,8 +39,11 @@ struct Tablet {
 pub struct Pen {
     /// The only randomness there is.
     pub rng: StdRng,
+    /// Until when the older part of the history lasts.
+    pub older_until: Millis,
     tablets: BTreeMap<String, Tablet>,
     open: Batch,
+    began: Millis,
     full: Vec<Batch>,
 }
 
@@ -46,8 +51,10 @@ impl Pen {
     pub fn new() -> Self {
         Self {
             rng: StdRng::seed_from_u64(SEED),
+            older_until: 0,
             tablets: BTreeMap::new(),
             open: Batch::default(),
+            began: 0,
             full: Vec::new(),
         }
     }
@@ -102,15 +109,18 @@ impl Pen {
         }
     }
 
-    /// Everything written so far.
+    /// What is ready to arrive.
     pub fn take(&mut self) -> Vec<Batch> {
-        self.cut();
         std::mem::take(&mut self.full)
     }
 
     fn put(&mut self, at: Millis, id: Uuid, bytes: Vec<u8>) -> RecordRef {
-        if at > self.open.at + TOGETHER {
+        let together = if at < self.older_until { LONG_TOGETHER } else { TOGETHER };
+        if at > self.began + together {
             self.cut();
+        }
+        if self.open.records.is_empty() {
+            self.began = at;
         }
         let name = RecordRef { id, digest: Digest::of(&bytes) };
         self.open.at = self.open.at.max(at);
