@@ -13,6 +13,7 @@ mod common;
 
 use std::cell::{Cell, RefCell};
 
+use airmuster_domain::ground::{Act, clears, effects};
 use airmuster_domain::record::{Asset, Body, Correction, Desk, Doubt, Outcome, Record, Settlement};
 use airmuster_domain::standing::{Account, State, Tables};
 use common::oracle::{Against, Oracle};
@@ -228,6 +229,37 @@ fn a_return_needs_a_proving_check_that_is_there_of_this_unit_complete_signed_and
     // A facepiece let go in the proving check and another one held: that proves neither.
     let other = [on(word("seal", false), "1"), on(again(word("seal", true), 2), "2")];
     assert_eq!(with(&proving(2, "1").say(&other).record(), true), State::OutOfService, "a failure in it");
+}
+
+/// The table itself asks for it, whoever looks the proving check up.
+#[test]
+fn a_return_backed_by_another_kind_of_check_clears_nothing() {
+    let s = shop();
+    let raise = effects(&s.bad, &mut tables()).raises.into_iter().find(|r| r.key == s.keys[0]).unwrap();
+    let back = |proof: &Record| Act::Return {
+        asset: one(),
+        clears: s.keys.iter().cloned().collect(),
+        proving: effects(proof, &mut tables()).done,
+    };
+    assert!(clears(&back(&s.proof), &raise));
+    assert!(!clears(&back(&check(2, "1").record()), &raise));
+}
+
+/// A step that the proving form does not ask cannot be proved by it.
+#[test]
+fn a_return_needs_a_good_answer_at_each_failed_step() {
+    let text = format!(
+        "{TABLE}[[steps]]\nid = \"cap\"\ngroup = \"all\"\nkind = \"confirm\"\ntitle = \"Cap\"\ndo = \"Look.\"\n\
+         consequence = \"out_of_service\"\nbasis = \"invented\"\nchecks = [\"shift-start\"]\n"
+    );
+    let mut tables = tables();
+    let rules = tables.add(&text).unwrap();
+    let bad = check(1, "1").rules(rules).say(&[word("cap", false), word("strap", true)]).record();
+    let key = format!("finding/{}/cap/1/-", bad.name.digest);
+    let proof = proving(2, "1").rules(rules).record();
+    let (reg, back) = (registered(), returned(3, one(), &[&key], proof.name));
+    let against = by_program(&mut tables, &[&bad, &proof], &[&reg, &back], &one(), NOON);
+    assert_eq!(against, [(State::OutOfService, key)].into());
 }
 
 #[test]
