@@ -14,7 +14,7 @@ use crate::infra::tls::{Authority, Certificate, Host, Origin, Own, Source, TlsEr
 use crate::web::{self, Notice, Secure};
 
 #[derive(Debug, clap::Args)]
-pub(super) struct Tls {
+pub(super) struct Flags {
     /// Serve over HTTPS, with a certificate authority made for this server
     #[arg(long, env = "AIRMUSTER_TLS")]
     tls: bool,
@@ -40,7 +40,7 @@ pub(super) struct Https {
     beside: Option<SocketAddr>,
 }
 
-impl Tls {
+impl Flags {
     /// Takes from the settings file what was not given.
     pub(super) fn or(self, file: File) -> Self {
         Self {

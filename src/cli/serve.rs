@@ -3,7 +3,7 @@
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
-use super::secure::{Tls, welcome};
+use super::secure::{self, welcome};
 use super::{DataFolder, Failure};
 use crate::clock::Clock;
 use crate::config::{File, LISTEN, LogFormat};
@@ -52,7 +52,7 @@ pub(super) struct Serve {
     #[command(flatten)]
     settings: Settings,
     #[command(flatten)]
-    tls: Tls,
+    tls: secure::Flags,
 }
 
 impl Serve {

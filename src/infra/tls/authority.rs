@@ -66,7 +66,7 @@ impl Authority {
         let ends = ends(&certificate).ok_or_else(unread)?;
         let key = dir.join(KEY);
         let key = KeyPair::from_pem(&std::fs::read_to_string(&key).map_err(TlsError::at(&key))?)?;
-        let issuer = Issuer::new(params(host)?, key);
+        let issuer = Issuer::new(params(host, ends)?, key);
         Ok(Self { host: host.clone(), certificate, pem, issuer, ends })
     }
 
@@ -143,8 +143,8 @@ fn make(dir: &Path, host: &Host, now: Millis) -> Result<(), TlsError> {
             "this machine's date lies in the past: set it, then start again".to_owned(),
         ));
     }
-    let mut params = params(host)?;
-    (params.not_before, params.not_after) = (date(now - BACK)?, date(now - BACK + LIFE)?);
+    let mut params = params(host, now - BACK + LIFE)?;
+    params.not_before = date(now - BACK)?;
     let key = KeyPair::generate_for(&PKCS_ECDSA_P256_SHA256)?;
     let certificate = params.self_signed(&key)?;
     let write = |file, text: String| {
@@ -154,11 +154,14 @@ fn make(dir: &Path, host: &Host, now: Millis) -> Result<(), TlsError> {
     write(CERTIFICATE, certificate.pem())
 }
 
-/// All of the authority but its dates and its key.
-fn params(host: &Host) -> Result<CertificateParams, TlsError> {
+/// All of the authority but its beginning and its key.
+fn params(host: &Host, ends: Millis) -> Result<CertificateParams, TlsError> {
     let mut params = CertificateParams::default();
-    // Also what the settings of a tablet list it under.
-    name(&mut params, &format!("airmuster at {host}"));
+    let until = date(ends)?;
+    params.not_after = until;
+    // A device lists it under this name, which may have 64 letters (RFC 5280, A.1).
+    let host_name: String = host.to_string().chars().take(34).collect();
+    name(&mut params, &format!("airmuster at {host_name} until {}", until.date()));
     params.is_ca = IsCa::Ca(BasicConstraints::Constrained(0));
     params.key_usages = vec![KeyUsagePurpose::KeyCertSign];
     params.extended_key_usages = vec![ExtendedKeyUsagePurpose::ServerAuth];

@@ -3,6 +3,8 @@
 mod authority;
 mod origin;
 mod own;
+#[cfg(test)]
+mod tests;
 
 use std::ops::Range;
 use std::path::{Path, PathBuf};
