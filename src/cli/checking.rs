@@ -1,11 +1,12 @@
 //! `airmuster rules check` and `airmuster rules show`.
 
+use std::fmt::Write as _;
 use std::path::PathBuf;
 
 use airmuster_domain::judge::ask_words;
 use airmuster_domain::rules::{DEFAULT, Purpose, Table, parse, resolve};
 
-use super::{Failure, read_input};
+use super::{Failure, print, read_input};
 
 #[derive(Debug, clap::Subcommand)]
 pub(super) enum Rules {
@@ -34,24 +35,22 @@ impl Rules {
         match self {
             Self::Check { file } => {
                 let table = read_table(&read_input(&file)?)?;
-                println!(
+                print(format_args!(
                     "{}, {}: {} steps, {} profiles\nsha-256 {}",
                     table.name,
                     table.edition,
                     table.steps.len(),
                     table.profiles.len(),
                     table.digest
-                );
-                Ok(())
+                ))
             }
             Self::Show { profile, purpose, rules } => {
                 let text = rules.map_or_else(|| Ok(DEFAULT.to_owned()), |p| read_input(&p))?;
                 let table = read_table(&text)?;
-                match profile {
-                    None => show_profiles(&table),
-                    Some(profile) => show_form(&table, &profile, &purpose)?,
-                }
-                Ok(())
+                print(match profile {
+                    None => profiles(&table)?,
+                    Some(profile) => form(&table, &profile, &purpose)?,
+                })
             }
         }
     }
@@ -61,26 +60,27 @@ fn read_table(text: &str) -> Result<Table, Failure> {
     parse(text).map_err(|e| Failure::input(e.to_string()))
 }
 
-fn show_profiles(table: &Table) {
-    println!("{}, {}", table.name, table.edition);
+fn profiles(table: &Table) -> Result<String, Failure> {
+    let mut out = format!("{}, {}", table.name, table.edition);
     for (name, p) in &table.profiles {
-        println!("  {name:<18} {:<10} {}", p.rated.words(), p.title);
+        write!(out, "\n  {name:<18} {:<10} {}", p.rated.words(), p.title)?;
     }
+    Ok(out)
 }
 
-fn show_form(table: &Table, profile: &str, purpose: &str) -> Result<(), Failure> {
+fn form(table: &Table, profile: &str, purpose: &str) -> Result<String, Failure> {
     let purpose = Purpose::from_id(purpose)
         .ok_or_else(|| Failure::input(format!("“{purpose}” is not a purpose; see --help")))?;
     let form = resolve(table, profile, purpose).map_err(|e| Failure::input(e.to_string()))?;
-    println!("{} for {}", purpose.title(), form.profile.title);
+    let mut out = format!("{} for {}", purpose.title(), form.profile.title);
     for group in &form.groups {
-        println!("\n{}", group.title);
+        write!(out, "\n\n{}", group.title)?;
         for s in form.steps.iter().filter(|s| s.step.group == group.id) {
-            println!("  {} [{}, else {}]", s.step.id, s.ask.id(), s.step.consequence.words());
-            println!("      {}", s.step.instruction);
-            println!("      right: {}", ask_words(s, &form));
-            println!("      basis: {}", s.step.basis);
+            write!(out, "\n  {} [{}, else {}]", s.step.id, s.ask.id(), s.step.consequence.words())?;
+            write!(out, "\n      {}", s.step.instruction)?;
+            write!(out, "\n      right: {}", ask_words(s, &form))?;
+            write!(out, "\n      basis: {}", s.step.basis)?;
         }
     }
-    Ok(())
+    Ok(out)
 }

@@ -1,11 +1,13 @@
 //! `airmuster submit`, `standing`, `verify` and `head`.
 
-use std::io::{BufRead, BufReader, Write as _};
+use std::fmt::Write as _;
+use std::io::{BufRead, BufReader};
 use std::path::PathBuf;
 
 use airmuster_domain::record::{Asset, Digest};
+use uuid::Uuid;
 
-use super::{DataFolder, Failure, open_input, print_json};
+use super::{DataFolder, Failure, open_input, print, print_json};
 use crate::clock::Clock;
 use crate::service::{Intake, IntakeError, Origin, verify::verify};
 
@@ -33,7 +35,7 @@ impl Submit {
                 continue;
             }
             match intake.submit(record, Origin::Console).await {
-                Ok(receipt) => writeln!(std::io::stdout(), "{}", serde_json::to_string(&receipt)?)?,
+                Ok(receipt) => print(serde_json::to_string(&receipt)?)?,
                 Err(IntakeError::Store(e)) if !e.is_one_records() => {
                     return Err(Failure::other(format!("line {line}: {e}")));
                 }
@@ -85,21 +87,33 @@ impl Standing {
             };
         }
         let when = |t| department.clock.local(t).format("%Y-%m-%d %H:%M");
+        let mut out = String::new();
         for s in &standings {
-            println!("{}: {}", s.asset, s.state.words());
+            writeln!(out, "{}: {}", s.asset, s.state.words())?;
             if let Some(c) = &s.last_check {
-                println!("  last good check {} by {}", when(c.at), c.by.as_deref().unwrap_or("nobody"));
+                writeln!(out, "  last good check {} by {}", when(c.at), c.by.as_deref().unwrap_or("nobody"))?;
             }
             if let Some(until) = s.until {
-                println!("  counts until {}", when(until));
+                writeln!(out, "  counts until {}", when(until))?;
             }
             for g in &s.grounds {
-                println!("  {}: {}", g.raise.kind.terms().title, g.raise.say);
-                println!("    cleared only by {}; {}", g.cleared_by, g.who);
-                println!("    ground {}", g.raise.key);
+                let r = &g.raise;
+                writeln!(out, "  {}: {}", r.kind.terms().title, r.say)?;
+                if !r.entered.is_empty() {
+                    writeln!(out, "    entered {}; right is {}", r.entered, r.limit)?;
+                }
+                if !r.basis.is_empty() {
+                    writeln!(out, "    basis: {}", r.basis)?;
+                }
+                if r.from.id != Uuid::nil() {
+                    let by = r.by.as_deref().map(|by| format!(" by {by}")).unwrap_or_default();
+                    writeln!(out, "    raised {}{by}, record {}", when(r.at), r.from.id)?;
+                }
+                writeln!(out, "    cleared only by {}; {}", g.cleared_by, g.who)?;
+                writeln!(out, "    ground {}", r.key)?;
             }
         }
-        Ok(())
+        print(out.trim_end())
     }
 }
 
@@ -116,12 +130,7 @@ impl Verify {
     pub(super) async fn run(self, clock: &Clock) -> Result<(), Failure> {
         let store = self.data.open_existing(clock).await?;
         let report = verify(&store, clock.now(), self.head).await?;
-        if report.problems.is_empty() {
-            println!("{report}");
-            Ok(())
-        } else {
-            Err(Failure::other(report.to_string()))
-        }
+        if report.problems.is_empty() { print(report) } else { Err(Failure::other(report.to_string())) }
     }
 }
 
@@ -134,7 +143,6 @@ pub(super) struct Head {
 impl Head {
     pub(super) async fn run(self, clock: &Clock) -> Result<(), Failure> {
         let head = self.data.open_existing(clock).await?.head().await?;
-        println!("{} {} {}", head.seq, head.hash, head.epoch);
-        Ok(())
+        print(format_args!("{} {} {}", head.seq, head.hash, head.epoch))
     }
 }

@@ -8,7 +8,8 @@ mod person;
 mod secure;
 mod serve;
 
-use std::io::Read;
+use std::fmt::Display;
+use std::io::{ErrorKind, Read, Write as _};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -116,7 +117,9 @@ pub fn run() -> ExitCode {
     match outcome {
         Ok(()) => ExitCode::SUCCESS,
         Err(failure) => {
-            eprintln!("airmuster: {}", failure.say);
+            if !failure.say.is_empty() {
+                eprintln!("airmuster: {}", failure.say);
+            }
             ExitCode::from(failure.code)
         }
     }
@@ -160,6 +163,13 @@ fn unreadable(path: &Path, e: &std::io::Error) -> Failure {
 
 /// Prints a value as JSON.
 fn print_json(value: &impl serde::Serialize) -> Result<(), Failure> {
-    println!("{}", serde_json::to_string_pretty(value)?);
-    Ok(())
+    print(format_args!("{}", serde_json::to_string_pretty(value)?))
+}
+
+/// Prints a line or several. A reader that has seen enough ends the command without a word.
+fn print(text: impl Display) -> Result<(), Failure> {
+    match writeln!(std::io::stdout(), "{text}") {
+        Err(e) if e.kind() == ErrorKind::BrokenPipe => Err(Failure::other("")),
+        written => Ok(written?),
+    }
 }

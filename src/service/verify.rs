@@ -50,6 +50,12 @@ impl fmt::Display for Report {
 pub async fn verify(store: &Store, now: Millis, head: Option<Digest>) -> Result<Report, StoreError> {
     let end = store.head().await?;
     let mut report = Report { records: 0, assets: 0, head: CHAIN_START, problems: Vec::new() };
+    if let Some(why) = store.damage().await? {
+        report.problems.push(format!(
+            "the database file is damaged ({why}); keep it as it is, and restore the last backup into another folder"
+        ));
+        return Ok(report);
+    }
     let mut records: Vec<Record> = Vec::new();
     let mut passed = head.is_none_or(|h| h == CHAIN_START);
     // From the very first: a row slipped in before number 1 must not hide there.
