@@ -1,0 +1,23 @@
+//! Tries to break what must hold of the store, the way in, the desk and the command line. One
+//! binary, so that the program is linked once.
+
+#[cfg(test)]
+mod cli;
+#[cfg(test)]
+mod common;
+#[cfg(test)]
+mod desk;
+#[cfg(test)]
+mod disk;
+#[cfg(test)]
+mod intake;
+#[cfg(test)]
+mod kill;
+#[cfg(test)]
+mod old;
+#[cfg(test)]
+mod projection;
+#[cfg(test)]
+mod store;
+#[cfg(test)]
+mod tamper;
