@@ -305,8 +305,7 @@ function stages(step, { good, n, first, full }, bad) {
 function trip(limits, { low, remark, out, repeat, alarm, limit }, p, bad) {
   const say = (wall, side, consequence, again) => {
     const by = words(limits, apart(p.amount, exact(wall.at)), NONE);
-    const once = again ? '; within one gauge division: one slower repeat is allowed' : '';
-    const working = `started at ${readWords(limits, p)}: ${by} ${side} ${wall.words}${share(wall)}; ${alarm}${once}`;
+    const working = `started at ${readWords(limits, p)}: ${by} ${side} ${wall.words}${share(wall)}; ${alarm}`;
     return bad(entered(p), limit, working, { consequence, repeat: again });
   };
   if (against(p.amount, low) < 0) {
@@ -355,6 +354,8 @@ function judgeTries(limits, step, tries) {
       // The slower repeat has been made: it decides.
       delete f.repeat;
       if (satisfied) f.consequence = 'remark';
+    } else if (f.repeat) {
+      f.working += '; within one gauge division: one slower repeat is allowed';
     }
   }
   const open = findings.filter((f) => !f.settled && f.consequence !== 'remark').map((f) => f.consequence);

@@ -272,6 +272,8 @@ fn judge_step(
             if satisfied {
                 f.consequence = Consequence::Remark;
             }
+        } else if f.repeat {
+            f.working.push_str("; within one gauge division: one slower repeat is allowed");
         }
         if !f.settled {
             verdict = verdict.max(match f.consequence {

@@ -259,14 +259,11 @@ fn trip(band: &Band, p: Pressure, rated: Pressure) -> Outcome {
         Limit::OfRated(_) => format!(" ({})", wall.words(rated)),
         Limit::Absolute(_) => String::new(),
     };
-    let mut working = format!(
+    let working = format!(
         "started at {}: {by} {side} {}{share}; {}",
         read_words(p, rated),
         wall.amount(rated).words(unit),
         band.title
     );
-    if repeat {
-        working.push_str("; within one gauge division: one slower repeat is allowed");
-    }
     Outcome::Bad { consequence, repeat, entered: p.to_string(), limit: band_words(band, rated), working }
 }
