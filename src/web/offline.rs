@@ -10,8 +10,10 @@ use sha2::{Digest as _, Sha256};
 use super::assets::{Static, show_file};
 use super::auth::Visitor;
 use super::error::WebError;
-use super::present::station_href;
+use super::html::Html;
+use super::present::{page, station_href};
 use super::serving::App;
+use super::view::unsent::Unsent;
 use crate::service::fleet::Fleet;
 
 /// Everything that a tablet of a station keeps. The same for whoever holds it.
@@ -94,4 +96,9 @@ pub async fn show_worker(headers: HeaderMap) -> Response {
     let mut response = show_file(Path("sw.js".to_owned()), headers).await;
     response.headers_mut().insert(header::CACHE_CONTROL, header::HeaderValue::from_static("no-cache"));
     response.into_response()
+}
+
+/// `GET /unsent`: what this tablet has written and the server has not received.
+pub async fn show_unsent(State(app): State<App>, visitor: Visitor) -> Result<Html<Unsent>, WebError> {
+    Ok(Html(Unsent { page: page(&app, &visitor, "On this tablet").await? }))
 }

@@ -36,6 +36,7 @@ pub fn list() -> Vec<Route> {
         show("/static/{*path}", Anyone, get(assets::show_file)),
         show("/sw.js", Anyone, get(offline::show_worker)),
         show("/offline/list", Anyone, get(offline::show_list)),
+        show("/unsent", Anyone, get(offline::show_unsent)),
         show("/sign-in", Anyone, get(auth::show_sign_in)),
         send("/sign-in", Anyone, post(auth::sign_in)),
         send("/sign-out", Anyone, post(auth::sign_out)),

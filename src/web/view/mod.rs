@@ -20,6 +20,7 @@ pub mod ticket;
 pub mod trust;
 pub mod unit;
 pub mod unproven;
+pub mod unsent;
 pub mod verdict;
 
 use askama::Template;
