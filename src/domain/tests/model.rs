@@ -14,8 +14,8 @@ use std::cell::RefCell;
 use std::sync::LazyLock;
 
 use airmuster_domain::record::{Asset, Body, Desk, Doubt, Outcome, Record, Settlement};
-use airmuster_domain::standing::{Account, State as Standing, Tables};
-use common::oracle::Oracle;
+use airmuster_domain::standing::{Account, Standing, State as Word, Tables};
+use common::oracle::{Against, Oracle};
 use common::*;
 use stateright::{Checker, Model, Property};
 
@@ -106,9 +106,17 @@ impl State {
         std::iter::once(&WORLD.registered).chain(self.desk.iter().map(|i| &WORLD.desk[*i].0)).collect()
     }
 
-    fn rides(&self, now: i64) -> bool {
+    fn standing(&self, now: i64) -> Standing {
         let account = TABLES.with_borrow_mut(|t| Account::with(t, self.fields(), &self.desk()));
-        account.standing(&Asset::unit("1"), now).state == Standing::InService
+        account.standing(&Asset::unit("1"), now)
+    }
+
+    fn rides(&self, now: i64) -> bool {
+        self.standing(now).state == Word::InService
+    }
+
+    fn said_against(&self, now: i64) -> Against {
+        self.standing(now).grounds.into_iter().map(|g| (g.state, g.raise.key)).collect()
     }
 
     fn open_findings(&self, now: i64) -> usize {
@@ -165,10 +173,13 @@ impl Model for Small {
             Property::always("no unit with an open finding is in service", |_, s: &State| {
                 MOMENTS.into_iter().all(|now| !s.rides(now) || s.open_findings(now) == 0)
             }),
-            Property::always("what is in service has nothing against it", |_, s: &State| {
-                let against = |now| Oracle::new(&s.fields(), &s.desk(), now).against(&Asset::unit("1"));
-                MOMENTS.into_iter().all(|now| s.rides(now) == against(now).is_empty())
-            }),
+            Property::always(
+                "what the program holds against the unit is what the table says",
+                |_, s: &State| {
+                    let against = |now| Oracle::new(&s.fields(), &s.desk(), now).against(&Asset::unit("1"));
+                    MOMENTS.into_iter().all(|now| s.said_against(now) == against(now))
+                },
+            ),
             Property::sometimes("a unit rides before anything was found", |_, s: &State| {
                 s.rides(NOON) && s.desk.is_empty()
             }),
