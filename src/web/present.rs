@@ -175,6 +175,16 @@ pub fn checked_words(fleet: &Fleet, s: &Standing) -> (Option<String>, Option<Str
     (checked, due)
 }
 
+/// The same as a sentence. What is not in service has no use for the time until which its last
+/// good check would count.
+pub fn checked_sentence(fleet: &Fleet, s: &Standing) -> String {
+    match (checked_words(fleet, s), s.state) {
+        ((Some(checked), Some(due)), State::InService) => format!("Checked {checked}, due by {due}"),
+        ((Some(checked), _), _) => format!("Last good check {checked}"),
+        ((None, _), _) => "No good check yet".to_owned(),
+    }
+}
+
 /// What a strip needs to know of a profile: the marks on its scale.
 #[derive(Debug, Clone)]
 pub struct Scale {

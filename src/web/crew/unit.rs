@@ -12,7 +12,7 @@ use crate::web::entered::sentence;
 use crate::web::error::WebError;
 use crate::web::html::Html;
 use crate::web::present::{
-    Scale, capital, checked_words, ground_words, page, stack, standing, thin, unit_ref, when,
+    Scale, capital, checked_sentence, ground_words, page, stack, standing, thin, unit_ref, when,
 };
 use crate::web::serving::App;
 use crate::web::telling::happened;
@@ -38,11 +38,6 @@ pub async fn show_unit(
         file.row.as_ref().zip(fleet.table.as_ref()).and_then(|(row, table)| {
             table.profiles.get(&row.profile).map(|profile| Scale::of(table, profile))
         });
-    let checked = match checked_words(fleet, s) {
-        (Some(checked), Some(due)) => format!("Checked {checked}, due by {due}"),
-        (Some(checked), None) => format!("Last good check {checked}"),
-        (None, _) => String::new(),
-    };
     Ok(Html(UnitPage {
         page: page(&app, &visitor, &format!("Unit {unit}")).await?,
         unit: unit_ref(&unit),
@@ -51,7 +46,7 @@ pub async fn show_unit(
         standing: standing(s.state),
         grounds: grounds(&file),
         strip: fleet.units.get(&unit).and_then(|u| thin(fleet, u)),
-        checked,
+        checked: checked_sentence(fleet, s),
         next: next(&file, &visitor),
         others: others(&file, &visitor),
         stack: scale.map(|s| stack(&s, &fleet.department.clock, &file.checks)).unwrap_or_default(),

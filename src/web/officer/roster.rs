@@ -16,7 +16,7 @@ use crate::web::auth::Visitor;
 use crate::web::entered::sentence;
 use crate::web::error::WebError;
 use crate::web::html::Html;
-use crate::web::present::{checked_words, ground_words, page, standing, thin, unit_ref, when};
+use crate::web::present::{checked_sentence, ground_words, page, standing, thin, unit_ref, when};
 use crate::web::serving::App;
 use crate::web::signing::hand_in_desk;
 use crate::web::view::Action;
@@ -99,11 +99,6 @@ fn seat(fleet: &Fleet, place: &SeatRow, unit: Option<&UnitFacts>, ticket: Option
     let s = &unit.standing;
     let number = &unit.row.number;
     let ready = s.state == Holds::InService;
-    let checked = match checked_words(fleet, s) {
-        (Some(checked), Some(due)) => format!("Checked {checked}, due by {due}"),
-        (Some(checked), None) => format!("Last good check {checked}"),
-        (None, _) => "Never checked".to_owned(),
-    };
     let link = |text: &str, href: String| Some(Action { text: text.to_owned(), href, next: false });
     let check = |text: &str| link(text, format!("/units/{number}/check"));
     let fix = s.grounds.first().and_then(|g| match (g.raise.kind, ticket) {
@@ -121,7 +116,7 @@ fn seat(fleet: &Fleet, place: &SeatRow, unit: Option<&UnitFacts>, ticket: Option
         ready,
         reason: s.grounds.first().map(|g| sentence(&ground_words(g))),
         fix,
-        checked,
+        checked: checked_sentence(fleet, s),
         strip: thin(fleet, unit),
     }
 }

@@ -1,0 +1,262 @@
+//! A tiny district, handed in through intake: Engine 2 of Millrace with three seats, one spare,
+//! and six members who all have the same PIN.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use airmuster::clock::Clock;
+use airmuster::service::pin::{Cost, Pins};
+use airmuster::service::{Intake, Origin};
+use airmuster::store::Store;
+use airmuster::web::app_router;
+use airmuster_domain::judge::{Answer, Raw};
+use airmuster_domain::record::{
+    Asset, Cadence, Check, Digest, Outcome, Place, RecordRef, Register, Stamp, TakenOut, encode,
+};
+use airmuster_domain::rules::{self, Ask, Purpose, Subject};
+use airmuster_domain::standing::State;
+use airmuster_domain::{ENGINE, Millis};
+use serde::Serialize;
+use tempfile::TempDir;
+use uuid::Uuid;
+
+use super::browser::Browser;
+
+pub const PIN: &str = "246810";
+pub const PROFILE: &str = "us-4500-third";
+/// 2026-11-26 07:04 UTC, by `date -u -d @1795676640`.
+pub const MORNING: Millis = 1_795_676_640_000;
+pub const MINUTE: Millis = 60_000;
+pub const DAY: Millis = 24 * 60 * MINUTE;
+
+/// Everything there is.
+pub struct District {
+    _dir: TempDir,
+    router: axum::Router,
+    pub store: Store,
+    intake: Intake,
+    pub clock: Clock,
+}
+
+/// Id, name, roles, qualified for.
+const MEMBERS: [(&str, &str, &str, &[&str]); 6] = [
+    ("ada", "Ada Lindqvist", "administrator", &[]),
+    ("olga", "Olga Fenn", "officer", &[]),
+    ("tom", "Tom Varga", "technician", &["us-open-circuit-third"]),
+    ("tia", "Tia Moss", "technician", &[]),
+    ("ana", "Ana Wick", "crew", &[]),
+    ("ben", "Ben Orr", "crew", &[]),
+];
+
+/// Units 117, 121 and 130 ride, 142 is the spare. Each has its facepiece and cylinder.
+pub async fn district() -> District {
+    let shm = std::path::Path::new("/dev/shm");
+    let dir = if shm.is_dir() { tempfile::tempdir_in(shm) } else { tempfile::tempdir() }.unwrap();
+    let clock = Clock::at(MORNING);
+    let store = Store::open(dir.path(), Uuid::from_u128(1)).await.unwrap();
+    let (router, intake) = app_router(store.clone(), clock.clone(), Cost::Least);
+    let d = District { _dir: dir, router, store, intake, clock };
+    let text = |s: &str| s.to_owned();
+    d.register(Register::Department {
+        name: text("Small Valley District"),
+        zone: text("UTC"),
+        shift_start: text("07:00"),
+        shift_hours: 24,
+        early_minutes: 90,
+        grace_minutes: 90,
+    })
+    .await;
+    d.register(Register::Station { id: text("mill"), name: text("Millrace"), order: 1 }).await;
+    let (id, name) = (text("engine-2"), text("Engine 2"));
+    d.register(Register::Rig { id, name, station: text("mill"), order: 1 }).await;
+    for (order, name) in (1..).zip(["Officer", "Driver", "Seat 3"]) {
+        let id = name.to_lowercase().replace(' ', "-");
+        d.register(Register::Seat { id, rig: text("engine-2"), name: text(name), kit: false, order }).await;
+    }
+    for (number, place) in [
+        ("117", Place::Seat { seat: text("officer") }),
+        ("121", Place::Seat { seat: text("driver") }),
+        ("130", Place::Seat { seat: text("seat-3") }),
+        ("142", Place::Spare { station: text("mill") }),
+    ] {
+        d.register(Register::Unit {
+            number: text(number),
+            profile: text(PROFILE),
+            cadence: Cadence::EachShift,
+            in_use: true,
+            serials: BTreeMap::from([(text("regulator"), format!("RG-{number}"))]),
+        })
+        .await;
+        d.register(Register::Holder { asset: Asset::unit(number), place }).await;
+        let (facepiece, cylinder) = (format!("F-{number}"), format!("C-{number}"));
+        let with = Place::With { unit: text(number) };
+        d.register(Register::Facepiece { number: facepiece.clone(), size: text("medium") }).await;
+        let rated = "4500 psi".parse().unwrap();
+        d.register(Register::Cylinder { number: cylinder.clone(), rated }).await;
+        for asset in [Asset::facepiece(&facepiece), Asset::cylinder(&cylinder)] {
+            d.register(Register::Holder { asset, place: with.clone() }).await;
+        }
+    }
+    d.people().await;
+    d
+}
+
+impl District {
+    async fn people(&self) {
+        let pins = Pins::new(self.store.clone(), self.clock.clone(), Cost::Least);
+        for (id, name, role, qualified) in MEMBERS {
+            let roles = vec![role.to_owned()];
+            let qualified = qualified.iter().map(|&q| q.to_owned()).collect();
+            self.register(Register::Member { id: id.to_owned(), roles, qualified }).await;
+            let hash = pins.hash(PIN).await.unwrap();
+            let mut write = self.store.begin().await.unwrap();
+            write.set_person(id, name, Some(&hash)).await.unwrap();
+            write.commit().await.unwrap();
+        }
+    }
+
+    pub async fn register(&self, entry: Register) {
+        self.hand_in("register", self.clock.id(), None, &entry, Origin::Console).await;
+    }
+
+    async fn hand_in(
+        &self,
+        kind: &str,
+        id: Uuid,
+        by: Option<&str>,
+        body: &impl Serialize,
+        origin: Origin,
+    ) -> (i64, RecordRef) {
+        let stamp = Stamp {
+            id,
+            tablet: "tablet-4".to_owned(),
+            at: self.clock.now(),
+            client: "test".to_owned(),
+            by: by.map(str::to_owned),
+            ..Stamp::default()
+        };
+        let r = self.intake.submit(encode(kind, &stamp, body), origin).await.unwrap();
+        (r.seq, RecordRef { id: r.id, digest: r.digest })
+    }
+
+    /// A check that is good throughout but for what is said.
+    pub async fn check(&self, unit: &str, by: &str, purpose: Purpose, but: &[(&str, &[(&str, Raw)])]) -> i64 {
+        let check = self.answered(unit, purpose, but).await;
+        self.submit_check(&check, by).await
+    }
+
+    pub async fn submit_check(&self, check: &Check, by: &str) -> i64 {
+        let origin = Origin::Tablet { proven: Some(by.to_owned()) };
+        self.hand_in("check", check.run, Some(by), check, origin).await.0
+    }
+
+    /// A check whose signer's PIN nobody has seen.
+    pub async fn submit_unproven(&self, check: &Check, by: &str) -> i64 {
+        self.hand_in("check", check.run, Some(by), check, Origin::Tablet { proven: None }).await.0
+    }
+
+    /// All answers to the shipped table, good but for what is said; it knows of what is open.
+    pub async fn answered(&self, unit: &str, purpose: Purpose, but: &[(&str, &[(&str, Raw)])]) -> Check {
+        let table = rules::parse(rules::DEFAULT).unwrap();
+        let form = rules::resolve(&table, PROFILE, purpose).unwrap();
+        let text = |t: &str| Raw::Text(t.to_owned());
+        let answers = form.steps.iter().map(|s| {
+            let said = but.iter().find(|(step, _)| *step == s.step.id).map(|(_, values)| *values);
+            let good: Vec<(&str, Raw)> = match &s.ask {
+                Ask::Reading { .. } => vec![("at", text("4480 psi"))],
+                Ask::Pair { .. } => vec![("cylinder", text("4480 psi")), ("remote", text("4470 psi"))],
+                Ask::Trip(_) => vec![("at", text("1520 psi"))],
+                _ => vec![("good", Raw::Flag(true))],
+            };
+            let values = said.map_or(good, <[_]>::to_vec);
+            Answer {
+                step: s.step.id.clone(),
+                attempt: 1,
+                item: match s.subject() {
+                    Subject::Facepiece => Some(format!("F-{unit}")),
+                    Subject::Cylinder => Some(format!("C-{unit}")),
+                    Subject::Unit | Subject::Accessory => None,
+                },
+                values: values.into_iter().map(|(k, v)| (k.to_owned(), v)).collect(),
+                note: None,
+            }
+        });
+        Check {
+            unit: unit.to_owned(),
+            profile: PROFILE.to_owned(),
+            rules: Digest::of(rules::DEFAULT.as_bytes()),
+            engine: ENGINE,
+            purpose,
+            outcome: Outcome::Complete,
+            run: self.clock.id(),
+            facepiece: Some(format!("F-{unit}")),
+            cylinder: Some(format!("C-{unit}")),
+            started: self.clock.now(),
+            seen: self.open(unit).await.into_iter().collect(),
+            answers: answers.collect(),
+        }
+    }
+
+    /// All four units checked and good, this morning.
+    pub async fn checked(&self) {
+        for unit in ["117", "121", "130", "142"] {
+            self.check(unit, "ana", Purpose::ShiftStart, &[]).await;
+        }
+    }
+
+    /// A check that finds the gauges of a unit 490 psi apart.
+    pub async fn gauges_apart(&self, unit: &str) -> i64 {
+        let apart = ["4480 psi", "3990 psi"].map(|t| Raw::Text(t.to_owned()));
+        let [a, b] = apart;
+        self.check(
+            unit,
+            "ana",
+            Purpose::ShiftStart,
+            &[("gauge-agreement", &[("cylinder", a), ("remote", b)])],
+        )
+        .await
+    }
+
+    /// A word about a unit, from a tablet.
+    pub async fn say(&self, kind: &str, unit: &str, by: &str, why: &str) -> i64 {
+        let body = TakenOut { asset: Asset::unit(unit), why: why.to_owned() };
+        let origin = Origin::Tablet { proven: Some(by.to_owned()) };
+        self.hand_in(kind, self.clock.id(), Some(by), &body, origin).await.0
+    }
+
+    pub async fn state(&self, unit: &str) -> State {
+        self.store.standing(&Asset::unit(unit), &self.shifts().await, self.clock.now()).await.unwrap().state
+    }
+
+    async fn shifts(&self) -> airmuster_domain::shift::ShiftClock {
+        self.store.department().await.unwrap().clock
+    }
+
+    /// Keys of everything open against a unit.
+    pub async fn open(&self, unit: &str) -> BTreeSet<String> {
+        let shifts = self.shifts().await;
+        let s = self.store.standing(&Asset::unit(unit), &shifts, self.clock.now()).await.unwrap();
+        s.grounds.into_iter().map(|g| g.raise.key).filter(|k| !k.starts_with("now/")).collect()
+    }
+
+    /// How many records there are.
+    pub async fn records(&self) -> i64 {
+        self.store.head().await.unwrap().seq
+    }
+
+    pub fn pass(&self, time: Millis) {
+        self.clock.set(self.clock.now() + time);
+    }
+
+    /// Somebody who is not signed in.
+    pub fn nobody(&self) -> Browser {
+        Browser::new(self.router.clone())
+    }
+
+    /// Somebody who is.
+    pub async fn signed_in(&self, member: &str) -> Browser {
+        let mut browser = self.nobody();
+        let page = browser.post("/sign-in", &[("member", member), ("pin", PIN), ("next", "/stations")]).await;
+        assert_eq!((page.status, page.to.as_str()), (303, "/stations"), "{}", page.text());
+        browser
+    }
+}

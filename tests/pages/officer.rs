@@ -1,0 +1,153 @@
+//! The rigs, moving a spare, and settling what is in doubt.
+
+use airmuster_domain::judge::Raw;
+use airmuster_domain::rules::Purpose;
+use airmuster_domain::standing::State;
+
+use super::district::{DAY, MINUTE, PIN, district};
+
+#[tokio::test]
+async fn the_roster_puts_open_seats_first_and_says_what_fixes_each() {
+    let d = district().await;
+    d.checked().await;
+    d.pass(MINUTE);
+    d.gauges_apart("130").await;
+    let mut officer = d.signed_in("olga").await;
+    insta::assert_snapshot!(officer.get("/rigs").await.ok().text(), @r"
+    Rigs
+    Millrace
+    Engine 2 Seat 3: out of service 2 of 3 seats ready
+    ");
+    insta::assert_snapshot!(officer.get("/rigs/engine-2").await.ok().text(), @r"
+    Millrace station
+    Engine 2
+    2 of 3 seats ready
+    2 checks are due by tomorrow 08:30.
+    Seat 3: spare 142 at Millrace is in service and of the same kind as unit 130, which then stays at the station without a seat.
+    Put spare 142 there
+    Seat 3 Unit 130
+    Out of service Last good check 07:04
+    4,480 psi
+    Gauge agreement: 490 psi apart; limit 450 psi, the stricter of 10 % of 4,500 and 450 psi.
+    See the ticket
+    Officer Unit 117
+    In service Checked 07:04, due by tomorrow 08:30
+    4,480 psi
+    Driver Unit 121
+    In service Checked 07:04, due by tomorrow 08:30
+    4,480 psi
+    ");
+    assert_eq!(officer.get("/rigs/engine-9").await.status, 404);
+}
+
+#[tokio::test]
+async fn a_spare_is_moved_once_and_only_while_things_are_as_they_were_shown() {
+    let d = district().await;
+    d.checked().await;
+    d.gauges_apart("130").await;
+    let mut officer = d.signed_in("olga").await;
+    let page = officer.get("/rigs/engine-2").await.ok();
+    let action = "/rigs/engine-2/seats/seat-3/spare";
+    assert!(page.html.contains(&format!("action=\"{action}\"")), "{}", page.html);
+    let fields = [("spare", "142"), ("instead", "130")];
+    let moved = officer.post(action, &fields).await;
+    assert_eq!((moved.status, moved.to.as_str()), (303, "/rigs/engine-2"));
+    let text = officer.get("/rigs/engine-2").await.ok().text();
+    assert!(text.contains("3 of 3 seats ready") && text.contains("Unit 142"), "{text}");
+    let before = d.records().await;
+    assert_eq!(officer.post(action, &fields).await.status, 409);
+    assert_eq!(d.records().await, before);
+    let old = d.nobody().get("/units/130").await.ok().text();
+    assert!(old.contains("spare at Millrace"), "{old}");
+}
+
+#[tokio::test]
+async fn no_unit_is_proposed_that_may_not_ride_itself() {
+    let d = district().await;
+    d.checked().await;
+    d.gauges_apart("130").await;
+    d.say("taken_out", "142", "ben", "strap").await;
+    let mut officer = d.signed_in("olga").await;
+    assert!(!officer.get("/rigs/engine-2").await.ok().html.contains("/spare"));
+    let moved =
+        officer.post("/rigs/engine-2/seats/seat-3/spare", &[("spare", "142"), ("instead", "130")]).await;
+    assert_eq!(moved.status, 409);
+}
+
+fn both<'a>(digests: &'a [String], member: &'a str, accepted: &'a str) -> [(&'a str, &'a str); 6] {
+    [
+        ("variant", &digests[0]),
+        ("variant", &digests[1]),
+        ("accepted", accepted),
+        ("why", "Asked Ana"),
+        ("member", member),
+        ("pin", PIN),
+    ]
+}
+
+#[tokio::test]
+async fn a_settlement_names_every_version_and_makes_no_unit_better() {
+    let d = district().await;
+    d.pass(DAY);
+    let good = d.answered("117", Purpose::ShiftStart, &[]).await;
+    let first = d.submit_check(&good, "ana").await;
+    let mut other = good.clone();
+    for answer in other.answers.iter_mut().filter(|a| a.step == "harness-condition") {
+        answer.values.insert("good".to_owned(), Raw::Flag(false));
+    }
+    other.started += 1;
+    let second = d.submit_check(&other, "ana").await;
+    assert_eq!(d.state("117").await, State::OutOfService);
+    let mut officer = d.signed_in("olga").await;
+    let page = officer.get(&format!("/records/{first}")).await.ok();
+    assert!(page.text().contains("2 versions of one record were handed in."), "{}", page.text());
+    let address = format!("/records/{first}/settle");
+    let form = officer.get(&address).await.ok();
+    let digests = form.values("variant");
+    assert_eq!(digests.len(), 2);
+    // One version unread, nothing chosen.
+    let one = [("variant", digests[0].as_str()), ("why", "Asked Ana"), ("member", "olga"), ("pin", PIN)];
+    let again = officer.post(&address, &one).await;
+    assert_eq!(again.status, 422);
+    assert!(again.html.contains("Asked Ana</textarea>"));
+    assert!(again.html.contains(&format!("value=\"{}\" checked", digests[0])));
+    assert!(again.said_at("variant").contains("every version"), "{}", again.said_at("variant"));
+    assert!(again.said_at("accepted").contains("which one holds"), "{}", again.said_at("accepted"));
+    // A crew member's PIN does not settle.
+    let crew = officer.post(&address, &both(&digests, "ben", "none")).await;
+    assert_eq!(crew.status, 422);
+    assert!(crew.said_at("member").contains("officer or administrator"), "{}", crew.said_at("member"));
+    let good = d.store.record(first).await.unwrap().unwrap().record.name.digest.to_string();
+    let settled = officer.post(&address, &both(&digests, "olga", &good)).await;
+    assert_eq!((settled.status, settled.to.as_str()), (303, "/units/117"));
+    // The good version holds; what the other one found stays found.
+    let open = d.open("117").await;
+    assert_eq!(open.len(), 1, "{open:?}");
+    assert!(open.first().unwrap().starts_with("finding/"), "{open:?}");
+    assert_eq!(d.state("117").await, State::OutOfService);
+    assert_eq!(officer.get(&address).await.status, 409);
+    let page = officer.get(&format!("/records/{second}")).await.ok().text();
+    assert!(page.contains("How it was settled") && !page.contains("Settle it"), "{page}");
+}
+
+#[tokio::test]
+async fn a_check_with_a_signature_that_nothing_proves_counts_only_once_an_officer_accepts_it() {
+    let d = district().await;
+    let check = d.answered("117", Purpose::ShiftStart, &[]).await;
+    let seq = d.submit_unproven(&check, "ana").await;
+    assert_eq!(d.state("117").await, State::CheckDue);
+    let mut officer = d.signed_in("olga").await;
+    let address = format!("/records/{seq}/settle");
+    let form = officer.get(&address).await.ok();
+    assert!(form.text().contains("signature is not proven"), "{}", form.text());
+    let digest = form.value("variant");
+    let fields = [
+        ("variant", digest.as_str()),
+        ("accepted", digest.as_str()),
+        ("why", "I saw her do it"),
+        ("member", "olga"),
+        ("pin", PIN),
+    ];
+    assert_eq!(officer.post(&address, &fields).await.status, 303);
+    assert_eq!(d.state("117").await, State::InService);
+}

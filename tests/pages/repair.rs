@@ -1,0 +1,330 @@
+//! The bench, a ticket, proving and returning, retiring.
+
+use airmuster_domain::judge::Raw;
+use airmuster_domain::record::{Asset, Place, Register};
+use airmuster_domain::rules::Purpose;
+use airmuster_domain::standing::State;
+
+use super::browser::{Browser, Page};
+use super::district::{DAY, MINUTE, PIN, district};
+
+#[tokio::test]
+async fn the_bench_says_because_and_puts_open_seats_first_and_those_who_wait_aside() {
+    let d = district().await;
+    d.checked().await;
+    d.say("taken_out", "142", "ben", "Cracked backframe").await;
+    d.pass(MINUTE);
+    d.gauges_apart("130").await;
+    d.pass(MINUTE);
+    d.say("taken_out", "121", "ana", "Hose chafed").await;
+    let mut technician = d.signed_in("tom").await;
+    insta::assert_snapshot!(technician.get("/bench").await.ok().text(), @r"
+    Bench
+    1
+    Because Engine 2, seat 3 is open
+    Gauge agreement: 490 psi apart; limit 450 psi, the stricter of 10 % of 4,500 and 450 psi
+    Unit 130 4,500 psi, low-air alarm at a third
+    1 min ticket 2
+    Reported
+    Put it on the bench
+    2
+    Because Engine 2, driver is open
+    Taken out of service: Hose chafed
+    Unit 121 4,500 psi, low-air alarm at a third
+    0 min ticket 3
+    Reported
+    Put it on the bench
+    3
+    Because Millrace has no spare left
+    Taken out of service: Cracked backframe
+    Unit 142 4,500 psi, low-air alarm at a third
+    2 min ticket 1
+    Reported
+    Put it on the bench
+    ");
+    let waits = technician.post("/tickets/2/stage", &[("stage", "waiting_for_parts")]).await;
+    assert_eq!((waits.status, waits.to.as_str()), (303, "/tickets/2"));
+    let text = technician.get("/bench").await.ok().part("Standing aside", "–");
+    assert!(text.contains("Because Engine 2, seat 3 is open, but it waits for parts"), "{text}");
+}
+
+#[tokio::test]
+async fn from_the_finding_to_a_proved_return() {
+    let d = district().await;
+    d.checked().await;
+    d.pass(MINUTE);
+    d.gauges_apart("130").await;
+    let mut t = d.signed_in("tom").await;
+    let page = t.get("/tickets/1").await.ok();
+    insta::assert_snapshot!(page.text(), @r"
+    Ticket 1 · opened 07:05 by a check of Ana Wick
+    Unit 130 Out of service
+    4,500 psi, low-air alarm at a third · first on the bench, because Engine 2, seat 3 is open
+    Found
+    Gauge agreement
+    490 psi apart; limit 450 psi, the stricter of 10 % of 4,500 and 450 psi.
+    Limit from: common practice, no published source
+    Readings, check by check
+    26 Nov 4,480 / 4,470 · 10 apart · alarm 1,520
+    26 Nov 4,480 / 3,990 · 490 apart · alarm 1,520
+    Wide bar: cylinder gauge. Heavy line near its end: other gauge. Heavy line at the left: where the low-air alarm started. Hairlines: lowest alarm, recharge, rated.
+    Parts
+    Regulator
+    RG-130
+    Cylinder
+    C-130
+    Facepiece
+    F-130
+    What happened
+    07:05
+    Ticket 1 opened
+    07:05
+    Shift-start check
+    Out of service. Gauge agreement: 490 psi apart; limit 450 psi, the stricter of 10 % of 4,500 and 450 psi. Ana Wick
+    07:04
+    Shift-start check
+    Everything asked is good. Ana Wick
+    07:04
+    Moved
+    To Engine 2, seat 3.
+    07:04
+    Entered in the register
+    Stage: Reported
+    Move it to
+    Move
+    Work
+    What was done
+    Parts used
+    Readings
+    Write it down
+    Nothing written down yet.
+    Prove
+    Start the proving check
+    Return to service
+    No proving check stands since the ticket was opened. Repair it, then prove it: everything asked, everything good.
+    Retire it for good
+    ");
+    d.pass(MINUTE);
+    t.post("/tickets/1/stage", &[("stage", "on_the_bench")]).await;
+    let empty = t.post("/tickets/1/work", &[("text", " "), ("parts", "gauge 1")]).await;
+    assert_eq!((empty.status, empty.said_at("text").as_str()), (422, "Write down what was done."));
+    assert_eq!(empty.value("parts"), "gauge 1");
+    let work = [("text", "Remote gauge exchanged"), ("parts", "gauge 1"), ("readings", "4,500 and 4,490")];
+    assert_eq!(t.post("/tickets/1/work", &work).await.status, 303);
+    d.pass(MINUTE);
+    d.check("130", "tom", Purpose::Proving, &[]).await;
+    let form = t.get("/tickets/1").await.ok();
+    assert!(form.text().contains("The proving check of 07:07 by Tom Varga stands."), "{}", form.text());
+    assert!(form.html.contains("Remote gauge exchanged.</textarea>"), "the work log goes into the return");
+    let (ground, proving) = (form.value("ground"), form.value("proving"));
+    // Nothing entered.
+    let back = returned(&mut t, &proving, &[]).await;
+    assert_eq!(back.status, 422);
+    assert_eq!(back.said_at("ground"), "Tick what was dealt with; only that is returned.");
+    assert_eq!(back.said_at("remedy"), "Write down what was done.");
+    assert!(back.said_at("second_member").contains("second signer"), "{}", back.said_at("second_member"));
+    // A gauge without a certificate; what was entered is kept, and no ground is ticked by itself.
+    let gauge = [
+        ("ground", ground.as_str()),
+        ("worked_on", "gauge"),
+        ("remedy", "Gauge exchanged"),
+        ("member", "tom"),
+        ("pin", PIN),
+    ];
+    let back = returned(&mut t, &proving, &gauge).await;
+    assert!(back.said_at("certificate").contains("bench test"), "{}", back.said_at("certificate"));
+    assert!(back.html.contains(&format!("value=\"{ground}\" checked")));
+    assert!(back.html.contains(r#"name="worked_on" value="gauge" checked"#));
+    assert!(back.html.contains("Gauge exchanged</textarea>"));
+    assert_eq!(d.state("130").await, State::OutOfService);
+    // Not by a technician who is not qualified for this kind of unit.
+    let tia = [&gauge[..3], &[("certificate", "Bench sheet 12"), ("member", "tia"), ("pin", PIN)]].concat();
+    let back = returned(&mut t, &proving, &tia).await;
+    assert_eq!(back.status, 422);
+    assert!(back.said_at("member").contains("qualified for this kind of unit"), "{}", back.said_at("member"));
+    // As it should be.
+    let done = [&gauge[..], &[("certificate", "Bench sheet 12")]].concat();
+    let done = returned(&mut t, &proving, &done).await;
+    assert_eq!((done.status, done.to.as_str()), (303, "/units/130"));
+    assert_eq!(d.state("130").await, State::InService);
+    let unit = t.get("/units/130").await.ok().part("What happened", "Ticket 1: on the bench");
+    insta::assert_snapshot!(unit, @r"
+    What happened
+    07:07
+    Returned to service
+    Gauge exchanged. Worked on: gauge. Bench test or certificate: Bench sheet 12. Tom Varga
+    07:07
+    Proving check
+    Everything asked is good. Tom Varga
+    07:06
+    Work on ticket 1
+    Remote gauge exchanged. Parts: gauge 1. Readings: 4,500 and 4,490. Tom Varga
+    07:06
+    ");
+    let closed = t.get("/tickets/1").await.ok().text();
+    assert!(closed.contains("This ticket is closed: returned."), "{closed}");
+    // A return sent again finds nothing to return, and makes no record.
+    let before = d.records().await;
+    let again = [&gauge[..], &[("certificate", "Bench sheet 12")]].concat();
+    assert_eq!(returned(&mut t, &proving, &again).await.status, 409);
+    assert_eq!(d.records().await, before);
+}
+
+async fn returned(browser: &mut Browser, proving: &str, fields: &[(&str, &str)]) -> Page {
+    browser.post("/tickets/1/return", &[&[("proving", proving)], fields].concat()).await
+}
+
+#[tokio::test]
+async fn no_fault_found_needs_a_second_signer_with_a_pin_of_their_own() {
+    let d = district().await;
+    d.checked().await;
+    d.say("taken_out", "117", "ana", "Hissing").await;
+    d.pass(MINUTE);
+    d.check("117", "tom", Purpose::Proving, &[]).await;
+    let mut t = d.signed_in("tom").await;
+    let form = t.get("/tickets/1").await.ok();
+    let (ground, proving) = (form.value("ground"), form.value("proving"));
+    let own = [("ground", ground.as_str()), ("remedy", "Listened an hour"), ("member", "tom"), ("pin", PIN)];
+    let with = |second: &'static str, pin: &'static str| {
+        [&own[..], &[("second_member", second), ("second_pin", pin)]].concat()
+    };
+    let himself = returned(&mut t, &proving, &with("tom", PIN)).await;
+    assert_eq!(himself.said_at("second_member"), "The second signer is somebody else.");
+    let wrong = returned(&mut t, &proving, &with("ben", "000000")).await;
+    assert!(wrong.said_at("second_pin").starts_with("Name and PIN"), "{}", wrong.text());
+    assert_eq!(d.state("117").await, State::OutOfService);
+    assert_eq!(returned(&mut t, &proving, &with("ben", PIN)).await.status, 303);
+    assert_eq!(d.state("117").await, State::InService);
+    let text = t.get("/units/117").await.ok().text();
+    assert!(text.contains("No fault was found; second signer Ben Orr."), "{text}");
+}
+
+#[tokio::test]
+async fn only_a_qualified_technician_is_shown_the_return_form_and_others_read_why_not() {
+    let d = district().await;
+    d.checked().await;
+    d.gauges_apart("130").await;
+    let why = |page: &Page| page.part("Return to service", "Retire").replace("Return to service\n", "");
+    let not_proved = d.signed_in("tom").await.get("/tickets/1").await.ok();
+    assert!(why(&not_proved).starts_with("No proving check stands"), "{}", why(&not_proved));
+    d.pass(MINUTE);
+    d.check("130", "tom", Purpose::Proving, &[]).await;
+    let tia = d.signed_in("tia").await.get("/tickets/1").await.ok();
+    assert_eq!(why(&tia), "You are not qualified for this kind of unit. Qualified for it: Tom Varga.");
+    let olga = d.signed_in("olga").await.get("/tickets/1").await.ok();
+    assert_eq!(why(&olga), "A technician returns it. Qualified for it: Tom Varga.");
+    assert!(!olga.html.contains("/tickets/1/work"), "an officer writes no work down");
+}
+
+#[tokio::test]
+async fn a_proving_check_that_failed_or_came_before_the_fault_returns_nothing() {
+    let d = district().await;
+    d.checked().await;
+    d.check("130", "tom", Purpose::Proving, &[]).await;
+    d.pass(MINUTE);
+    d.gauges_apart("130").await;
+    d.pass(MINUTE);
+    d.check("130", "tom", Purpose::Proving, &[("bypass", &[("good", Raw::Flag(false))])]).await;
+    let mut t = d.signed_in("tom").await;
+    let page = t.get("/tickets/1").await.ok();
+    assert!(page.text().contains("No proving check stands"), "{}", page.text());
+    // A good one; then something new is found, which it cannot have proved.
+    d.pass(MINUTE);
+    d.check("130", "tom", Purpose::Proving, &[]).await;
+    d.pass(MINUTE);
+    d.say("taken_out", "130", "ben", "Smells of oil").await;
+    let page = t.get("/tickets/1").await.ok();
+    let after = page.text();
+    assert!(after.contains("Raised after the proving check: prove it again."), "{after}");
+    let new = d.open("130").await.into_iter().find(|k| k.starts_with("taken-out")).unwrap();
+    let fields = [
+        ("ground", new.as_str()),
+        ("worked_on", "other"),
+        ("remedy", "Wiped"),
+        ("member", "tom"),
+        ("pin", PIN),
+    ];
+    let forced = returned(&mut t, &page.value("proving"), &fields).await;
+    assert_eq!(forced.status, 422);
+    assert!(forced.said_at("ground").contains("prove it again"), "{}", forced.said_at("ground"));
+}
+
+#[tokio::test]
+async fn a_facepiece_is_proved_with_a_unit_and_its_ticket_says_how() {
+    let d = district().await;
+    d.checked().await;
+    d.pass(MINUTE);
+    // The vacuum does not hold; the facepiece is tagged itself.
+    d.check("117", "ana", Purpose::ShiftStart, &[("facepiece-vacuum", &[("good", Raw::Flag(false))])]).await;
+    let mut t = d.signed_in("tom").await;
+    let page = t.get("/tickets/1").await.ok();
+    assert!(page.text().contains("Facepiece F-117"), "{}", page.text());
+    assert!(
+        page.text().contains("make the proving check of unit 117 with facepiece F-117 on it"),
+        "{}",
+        page.text()
+    );
+    assert!(page.html.contains("/units/117/check?purpose=proving"));
+    d.register(Register::Holder { asset: Asset::facepiece("F-117"), place: Place::Bench }).await;
+    let page = t.get("/tickets/1").await.ok();
+    assert!(page.html.contains(r#"action="/tickets/1/prove""#), "{}", page.text());
+    let to = t.get("/tickets/1/prove?unit=142").await;
+    assert_eq!(to.to, "/units/142/check?purpose=proving");
+    assert_eq!(t.get("/tickets/1/prove?unit=99").await.status, 404);
+    d.pass(MINUTE);
+    let mut check = d.answered("142", Purpose::Proving, &[]).await;
+    check.facepiece = Some("F-117".to_owned());
+    for answer in check.answers.iter_mut().filter(|a| a.item.as_deref() == Some("F-142")) {
+        answer.item = Some("F-117".to_owned());
+    }
+    d.submit_check(&check, "tom").await;
+    let form = t.get("/tickets/1").await.ok();
+    let fields = [
+        ("ground", &*form.value("ground")),
+        ("worked_on", "other"),
+        ("remedy", "Face seal exchanged"),
+        ("member", "tom"),
+        ("pin", PIN),
+    ];
+    let done = returned(&mut t, &form.value("proving"), &fields).await;
+    assert_eq!((done.status, done.to.as_str()), (303, "/tickets/1"), "{}", done.text());
+}
+
+#[tokio::test]
+async fn a_retired_unit_never_comes_back_and_is_not_retired_twice() {
+    let d = district().await;
+    d.checked().await;
+    d.say("taken_out", "142", "ben", "Fifteen years old").await;
+    let mut t = d.signed_in("tom").await;
+    t.get("/units/142/retire").await.ok();
+    let wrong = t.post("/units/142/retire", &[("why", "Worn"), ("member", "olga"), ("pin", PIN)]).await;
+    assert_eq!(wrong.status, 422);
+    assert!(wrong.said_at("member").contains("technician or administrator"), "{}", wrong.said_at("member"));
+    assert!(wrong.html.contains("Worn</textarea>"));
+    let done = t.post("/units/142/retire", &[("why", "Worn"), ("member", "tom"), ("pin", PIN)]).await;
+    assert_eq!(done.to, "/units/142");
+    assert_eq!(d.state("142").await, State::Retired);
+    d.pass(DAY);
+    d.check("142", "ana", Purpose::ShiftStart, &[]).await;
+    assert_eq!(d.state("142").await, State::Retired);
+    let mut t = d.signed_in("tom").await;
+    let before = d.records().await;
+    let again = t.post("/units/142/retire", &[("why", "Worn"), ("member", "tom"), ("pin", PIN)]).await;
+    assert_eq!((again.status, d.records().await), (409, before));
+    assert!(t.get("/bench").await.ok().text().contains("Nothing to repair."));
+}
+
+#[tokio::test]
+async fn nothing_is_done_to_a_unit_that_is_held() {
+    let d = district().await;
+    d.checked().await;
+    d.gauges_apart("130").await;
+    d.say("hold", "130", "olga", "Injury at the mill fire").await;
+    let mut t = d.signed_in("tom").await;
+    let page = t.get("/tickets/1").await.ok();
+    assert!(page.text().contains("held for an inquiry: nothing may be done to it"), "{}", page.text());
+    assert!(!page.html.contains("purpose=proving") && !page.html.contains("/tickets/1/stage"));
+    let before = d.records().await;
+    let work = t.post("/tickets/1/work", &[("text", "Opened it")]).await;
+    assert_eq!((work.status, d.records().await), (409, before));
+}
