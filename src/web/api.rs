@@ -80,7 +80,7 @@ pub async fn take_records(
     let origin = Origin::Tablet { proven: visitor.member.map(|m| m.id) };
     let many = body.iter().find(|b| !b.is_ascii_whitespace()) == Some(&b'[');
     if !many {
-        let answer = take(&app, body.trim_ascii().to_vec(), origin).await??;
+        let answer = take(&app, body.trim_ascii().to_vec(), origin).await?;
         let status = match &answer {
             Answer::Taken(_) => StatusCode::OK,
             Answer::Refused(_) => StatusCode::UNPROCESSABLE_ENTITY,
@@ -93,26 +93,26 @@ pub async fn take_records(
     }
     let mut answers = Vec::with_capacity(records.len());
     for record in records {
-        let answer = take(&app, record.get().as_bytes().to_vec(), origin.clone()).await?;
-        // Those behind it in the list must not wait for it.
-        answers.push(answer.unwrap_or_else(|_| {
-            let say = "The server could not store this record; tell whoever looks after the server.";
-            Answer::Refused(Refused { status: "failed", say: say.to_owned() })
-        }));
+        answers.push(match take(&app, record.get().as_bytes().to_vec(), origin.clone()).await {
+            Ok(answer) => answer,
+            // Those behind it in the list must not wait for it.
+            Err(IntakeError::Store(e)) if e.is_one_records() => {
+                let say = "The server could not store this record; tell whoever looks after the server.";
+                Answer::Refused(Refused { status: "failed", say: say.to_owned() })
+            }
+            // Nothing is known of the rest then.
+            Err(e) => return Err(e.into()),
+        });
     }
     Ok(Json(answers).into_response())
 }
 
-/// A failure of the database fails the whole request, as nothing is known of the rest then; unless
-/// it is this record's alone, which is the inner error.
-async fn take(app: &App, bytes: Vec<u8>, origin: Origin) -> Result<Result<Answer, WebError>, WebError> {
-    let refused = |say: String| Answer::Refused(Refused { status: "refused", say });
+async fn take(app: &App, bytes: Vec<u8>, origin: Origin) -> Result<Answer, IntakeError> {
     match app.intake.submit(bytes, origin).await {
-        Ok(receipt) => Ok(Ok(Answer::Taken(Box::new(receipt)))),
+        Ok(receipt) => Ok(Answer::Taken(Box::new(receipt))),
         Err(e @ (IntakeError::NotARecord(_) | IntakeError::Refused(_) | IntakeError::Before(_))) => {
-            Ok(Ok(refused(e.to_string())))
+            Ok(Answer::Refused(Refused { status: "refused", say: e.to_string() }))
         }
-        Err(IntakeError::Store(e)) if e.is_one_records() => Ok(Err(IntakeError::Store(e).into())),
-        Err(e @ (IntakeError::Store(_) | IntakeError::Stopping)) => Err(e.into()),
+        Err(e @ (IntakeError::Store(_) | IntakeError::Stopping)) => Err(e),
     }
 }
