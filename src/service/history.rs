@@ -25,13 +25,20 @@ pub struct Event {
     pub kept: Kept,
     /// What the judge says.
     pub judged: Option<Judged>,
+    /// Whether it is a check that counts: signed, proven, in no doubt and not corrected.
+    pub counts: bool,
 }
 
 impl Event {
     /// Looks at a record.
-    pub fn of(store: &Store, kept: Kept) -> Self {
+    pub async fn of(store: &Store, kept: Kept) -> Result<Self, StoreError> {
         let judged = check_in(&kept.record).and_then(|check| judge(store, check));
-        Self { kept, judged }
+        let signed = kept.record.envelope.by.is_some();
+        let counts = match &judged {
+            Some(_) if signed => store.check_row(kept.place.seq).await?.is_some_and(|row| row.counts),
+            _ => false,
+        };
+        Ok(Self { kept, judged, counts })
     }
 
     /// The check, where it is one.
@@ -42,7 +49,12 @@ impl Event {
 
 /// Everything that happened to an asset, newest first, at most `count`.
 pub async fn events(store: &Store, asset: &Asset, count: i64) -> Result<Vec<Event>, StoreError> {
-    Ok(store.history(asset, count).await?.into_iter().map(|kept| Event::of(store, kept)).collect())
+    let history = store.history(asset, count).await?;
+    let mut out = Vec::with_capacity(history.len());
+    for kept in history {
+        out.push(Event::of(store, kept).await?);
+    }
+    Ok(out)
 }
 
 fn check_in(record: &Record) -> Option<&Check> {

@@ -67,7 +67,7 @@ impl JobFile {
                 None => With::default(),
             },
             entries: store.ticket_entries(number).await?,
-            proof: proof(store, &ticket, &events).await?,
+            proof: proof(store, &ticket, &events),
             events,
             signers: store.signers().await?,
             bench,
@@ -108,16 +108,14 @@ pub fn barred(raise: &Raise, proof: &Done) -> Option<&'static str> {
 }
 
 /// The last complete good proving check since the ticket was opened that speaks for its thing.
-async fn proof(store: &Store, ticket: &Ticket, events: &[Event]) -> Result<Option<Done>, StoreError> {
-    for event in events {
-        let Some(done) = effects(&event.kept.record, &mut *store.tables()).done else { continue };
+fn proof(store: &Store, ticket: &Ticket, events: &[Event]) -> Option<Done> {
+    let mut counting = events.iter().filter(|e| e.counts);
+    counting.find_map(|e| {
+        let done = effects(&e.kept.record, &mut *store.tables()).done?;
         let for_it = done.unit == ticket.asset || done.with.contains(&ticket.asset);
         let proves = done.purpose == Purpose::Proving && done.clean && done.at >= ticket.opened_at;
-        if for_it && proves && store.check_row(event.kept.place.seq).await?.is_some_and(|row| row.counts) {
-            return Ok(Some(done));
-        }
-    }
-    Ok(None)
+        (for_it && proves).then_some(done)
+    })
 }
 
 /// The thing that a ticket is about, in words: `Unit 130`, `Facepiece F-204`.

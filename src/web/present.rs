@@ -141,9 +141,12 @@ pub fn age(from: Millis, now: Millis) -> String {
 pub fn ground_words(g: &Ground) -> String {
     let title = g.raise.kind.terms().title;
     match g.raise.kind {
-        Kind::Finding | Kind::PutRight | Kind::AnotherItem | Kind::CheckDue | Kind::CheckAgain => {
-            capital(&g.raise.say)
-        }
+        Kind::Finding
+        | Kind::PutRight
+        | Kind::AnotherItem
+        | Kind::Contested
+        | Kind::CheckDue
+        | Kind::CheckAgain => capital(&g.raise.say),
         _ => format!("{title}: {}", g.raise.say),
     }
 }

@@ -60,9 +60,9 @@ pub fn happened(fleet: &Fleet, events: &[Event]) -> Vec<unit::Run> {
     out
 }
 
-/// A complete check that found nothing.
+/// A complete check that counts and found nothing.
 fn routine(e: &Event) -> bool {
-    let complete = e.check().is_some_and(|c| c.outcome == Outcome::Complete);
+    let complete = e.counts && e.check().is_some_and(|c| c.outcome == Outcome::Complete);
     let good = |j: &Judgement| j.verdict == Verdict::InService && j.findings.is_empty();
     complete && e.judged.as_ref().is_some_and(|j| good(&j.judgement))
 }
@@ -81,7 +81,7 @@ fn told(title: &str, detail: impl AsRef<str>, mark: Option<Mark>) -> Told {
 
 fn tell_field(field: &Field, e: &Event) -> Told {
     match field {
-        Field::Check(check) => tell_check(check, e.judged.as_ref().map(|j| &j.judgement)),
+        Field::Check(check) => tell_check(check, e.judged.as_ref().map(|j| &j.judgement), e.counts),
         Field::TakenOut(t) => told("Taken out of service", &t.why, Some(Mark::Struck)),
         Field::Hold(t) => told("Held for an inquiry", &t.why, Some(Mark::Double)),
         Field::Note(t) => told("Note", &t.why, None),
@@ -97,7 +97,7 @@ fn tell_field(field: &Field, e: &Event) -> Told {
     }
 }
 
-fn tell_check(check: &Check, judged: Option<&Judgement>) -> Told {
+fn tell_check(check: &Check, judged: Option<&Judgement>, counts: bool) -> Told {
     let purpose = check.purpose.title();
     let title = match check.outcome {
         Outcome::Complete => purpose.to_owned(),
@@ -114,6 +114,9 @@ fn tell_check(check: &Check, judged: Option<&Judgement>) -> Told {
         (Outcome::BrokenOff, _) => (found, Mark::Struck),
         (_, Verdict::OutOfService) => (with("Out of service"), Mark::Struck),
         (Outcome::Stopped, _) => (with(&format!("{} steps were left", j.missing.len())), Mark::Dashed),
+        (_, Verdict::InService) if !counts => {
+            (with("Everything asked is good, but it does not count"), Mark::Dashed)
+        }
         (_, Verdict::InService) => (with("Everything asked is good"), Mark::Full),
         (_, Verdict::PutRight) => (with("To be put right"), Mark::Notched),
         (_, Verdict::Incomplete) => {

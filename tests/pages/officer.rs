@@ -136,6 +136,8 @@ async fn a_check_with_a_signature_that_nothing_proves_counts_only_once_an_office
     let check = d.answered("117", Purpose::ShiftStart, &[]).await;
     let seq = d.submit_unproven(&check, "ana").await;
     assert_eq!(d.state("117").await, State::CheckDue);
+    let unit = d.nobody().get("/units/117").await.ok().text();
+    assert!(unit.contains("Everything asked is good, but it does not count."), "{unit}");
     let mut officer = d.signed_in("olga").await;
     let address = format!("/records/{seq}/settle");
     let form = officer.get(&address).await.ok();

@@ -1,7 +1,7 @@
 //! The bench, a ticket, proving and returning, retiring.
 
 use airmuster_domain::judge::Raw;
-use airmuster_domain::record::{Asset, Place, Register};
+use airmuster_domain::record::{Asset, Outcome, Place, Register};
 use airmuster_domain::rules::Purpose;
 use airmuster_domain::standing::State;
 
@@ -168,6 +168,42 @@ async fn from_the_finding_to_a_proved_return() {
     let again = [&gauge[..], &[("certificate", "Bench sheet 12")]].concat();
     assert_eq!(returned(&mut t, &proving, &again).await.status, 409);
     assert_eq!(d.records().await, before);
+}
+
+#[tokio::test]
+async fn what_a_broken_off_part_and_its_check_found_twice_is_one_thing_to_tick() {
+    let d = district().await;
+    d.checked().await;
+    d.pass(MINUTE);
+    let apart = ["4480 psi", "3990 psi"].map(|t| Raw::Text(t.to_owned()));
+    let [a, b] = apart;
+    let found = [("gauge-agreement", &[("cylinder", a), ("remote", b)][..])];
+    let whole = d.answered("130", Purpose::ShiftStart, &found).await;
+    let mut part = whole.clone();
+    part.outcome = Outcome::BrokenOff;
+    part.answers.retain(|answer| answer.step == "gauge-agreement");
+    d.submit_part(&part).await;
+    d.submit_check(&whole, "ana").await;
+    assert_eq!(d.open("130").await.len(), 2);
+    d.pass(MINUTE);
+    d.check("130", "tom", Purpose::Proving, &[]).await;
+    let mut t = d.signed_in("tom").await;
+    let form = t.get("/tickets/1").await.ok();
+    let grounds = form.values("ground");
+    assert_eq!(grounds.len(), 1, "{grounds:?}");
+    let unit = t.get("/units/130").await.ok().part("Out of service", "See the ticket");
+    assert_eq!(unit.matches("490 psi apart").count(), 1, "{unit}");
+    assert!(unit.contains("Ana Wick") && !unit.contains("Unsigned"), "{unit}");
+    let fields = [
+        ("ground", grounds[0].as_str()),
+        ("worked_on", "gauge"),
+        ("remedy", "Gauge exchanged"),
+        ("certificate", "Bench sheet 12"),
+        ("member", "tom"),
+        ("pin", PIN),
+    ];
+    assert_eq!(returned(&mut t, &form.value("proving"), &fields).await.status, 303);
+    assert_eq!(d.state("130").await, State::InService);
 }
 
 async fn returned(browser: &mut Browser, proving: &str, fields: &[(&str, &str)]) -> Page {

@@ -9,7 +9,7 @@ use crate::service::bench::Bench;
 use crate::web::auth::Visitor;
 use crate::web::error::WebError;
 use crate::web::html::Html;
-use crate::web::present::{age, ground_words, page, standing};
+use crate::web::present::{age, grounds_words, page, standing};
 use crate::web::serving::App;
 use crate::web::view::Standing;
 use crate::web::view::bench::{Bench as BenchView, BenchRow};
@@ -29,11 +29,10 @@ fn row(bench: &Bench, place: usize, p: &Placed) -> BenchRow {
     let at = bench.place(&job.asset);
     let s = bench.standing(&job.asset);
     let open = s.into_iter().flat_map(|s| &s.grounds);
-    let for_bench: Vec<_> = open.filter(|g| g.raise.kind.terms().bench).collect();
-    let finding = match for_bench.as_slice() {
+    let finding = match grounds_words(open.filter(|g| g.raise.kind.terms().bench)).as_slice() {
         [] => "Nothing is open against it any more".to_owned(),
-        [one] => short(&ground_words(one)),
-        [first, more @ ..] => format!("{}, and {} more", short(&ground_words(first)), more.len()),
+        [one] => short(one),
+        [first, more @ ..] => format!("{}, and {} more", short(first), more.len()),
     };
     BenchRow {
         place,
@@ -52,7 +51,7 @@ fn row(bench: &Bench, place: usize, p: &Placed) -> BenchRow {
 
 /// A finding without the circumstances: they are on the ticket.
 fn short(words: &str) -> String {
-    words.split("; ").take(2).collect::<Vec<_>>().join("; ")
+    words.trim_end_matches('.').split("; ").take(2).collect::<Vec<_>>().join("; ")
 }
 
 /// What to do with a job next.

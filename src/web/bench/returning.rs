@@ -1,6 +1,11 @@
 //! Return to service: every open ground, what was worked on, the proof, the signatures.
 
-use airmuster_domain::record::{AssetKind, Part, RecordRef, Return};
+use std::collections::BTreeSet;
+
+use airmuster_domain::desk::Signer;
+use airmuster_domain::record::{AssetKind, Body, Desk, Part, RecordRef, Return};
+use airmuster_domain::role::Role;
+use airmuster_domain::standing::State as Holds;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
@@ -10,13 +15,16 @@ use serde::Deserialize;
 use super::ticket::{Entered, file, view};
 use crate::service::IntakeError;
 use crate::service::ticket::{JobFile, barred};
-use crate::web::auth::Visitor;
+use crate::web::auth::{Member, Visitor};
+use crate::web::entered::sentence;
 use crate::web::error::WebError;
 use crate::web::html::{Again, Html};
-use crate::web::present::capital;
+use crate::web::present::{capital, ground_words};
 use crate::web::serving::App;
 use crate::web::signing::{check_pin, check_pin_at, hand_in_desk, problem};
-use crate::web::view::{ProblemLine, Problems};
+use crate::web::telling::part_words;
+use crate::web::view::ticket::{GroundTick, ReturnForm, StageOption};
+use crate::web::view::{MemberOption, ProblemLine, Problems};
 
 /// What the form sends.
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -53,6 +61,7 @@ pub async fn take_form(
     Form(mut input): Form<Input>,
 ) -> Result<Response, WebError> {
     input.sent = true;
+    input.ground = input.ground.iter().flat_map(|keys| keys.split(' ')).map(str::to_owned).collect();
     let file = file(&app, ticket).await?;
     let parts: Vec<Part> =
         Part::ALL.into_iter().filter(|p| input.worked_on.iter().any(|w| w == p.id())).collect();
@@ -154,4 +163,110 @@ async fn again(
         StatusCode::UNPROCESSABLE_ENTITY => Again(view).into_response(),
         status => (status, Html(view)).into_response(),
     })
+}
+
+/// Why it cannot be returned by this member now; none where it can.
+pub(super) fn not_yet(file: &JobFile, member: Option<&Member>) -> Option<String> {
+    if file.ticket.stage.is_closed() {
+        return Some(format!("This ticket is closed: {}.", file.ticket.stage.words().to_lowercase()));
+    }
+    if file.standing.state == Holds::Held {
+        return Some(
+            "It is held for an inquiry: nothing may be done to it until an administrator releases it."
+                .to_owned(),
+        );
+    }
+    if file.for_return().next().is_none() {
+        return Some("Nothing is open that a return would clear.".to_owned());
+    }
+    let signer = member.and_then(|m| file.signers.iter().find(|s| s.id == m.id));
+    if !signer.is_some_and(|s| file.may_return(s)) {
+        let fleet = &file.bench.fleet;
+        let who: Vec<&str> =
+            file.signers.iter().filter(|s| file.may_return(s)).map(|s| fleet.name(&s.id)).collect();
+        let technician = signer.is_some_and(|s| s.roles.contains(&Role::Technician));
+        let why = if technician {
+            "You are not qualified for this kind of unit."
+        } else {
+            "A technician returns it."
+        };
+        return Some(match who.as_slice() {
+            [] => format!("{why} Nobody in the register is qualified for it."),
+            who => format!("{why} Qualified for it: {}.", who.join(", ")),
+        });
+    }
+    file.proof.is_none().then(|| {
+        "No proving check stands since the ticket was opened. Repair it, then prove it: everything asked, everything good.".to_owned()
+    })
+}
+
+pub(super) fn return_form(
+    file: &JobFile,
+    input: Input,
+    visitor: &Visitor,
+    name: impl Fn(&str) -> Option<String>,
+) -> ReturnForm {
+    let proof = file.proof.as_ref();
+    let signer = if input.member.is_empty() {
+        visitor.member.as_ref().map(|m| m.id.clone()).unwrap_or_default()
+    } else {
+        input.member
+    };
+    let worked: BTreeSet<&str> = input.worked_on.iter().map(String::as_str).collect();
+    let options = |filter: &dyn Fn(&Signer) -> bool, chosen: &str| -> Vec<MemberOption> {
+        let people = file.signers.iter().filter(|s| filter(s));
+        let mut out: Vec<MemberOption> = people
+            .filter_map(|s| {
+                Some(MemberOption { id: s.id.clone(), name: name(&s.id)?, selected: s.id == chosen })
+            })
+            .collect();
+        out.sort_by(|a, b| a.name.cmp(&b.name));
+        out
+    };
+    ReturnForm {
+        grounds: ticks(file, &input.ground),
+        parts: Part::ALL
+            .into_iter()
+            .map(|p| StageOption {
+                value: p.id().to_owned(),
+                label: capital(part_words(p)),
+                selected: worked.contains(p.id()),
+            })
+            .collect(),
+        remedy: if input.sent { input.remedy } else { work_so_far(file) },
+        certificate: input.certificate,
+        proving: proof.map(|p| format!("{}/{}", p.name.id, p.name.digest)).unwrap_or_default(),
+        technicians: options(&|s| file.may_return(s), &signer),
+        seconds: options(&|s| s.id != signer && !s.roles.is_empty(), &input.second_member),
+    }
+}
+
+/// What a return can clear. A broken-off part and the check that it belongs to find the same twice:
+/// that is one thing to tick.
+fn ticks(file: &JobFile, ticked: &[String]) -> Vec<GroundTick> {
+    let mut out: Vec<GroundTick> = Vec::new();
+    for g in file.standing.grounds.iter().filter(|g| g.raise.kind.terms().bench) {
+        let text = sentence(&ground_words(g));
+        let barred = file.proof.as_ref().and_then(|p| barred(&g.raise, p)).map(str::to_owned);
+        match out.iter_mut().find(|t| t.text == text && t.barred == barred) {
+            Some(same) => {
+                same.key.push(' ');
+                same.key.push_str(&g.raise.key);
+            }
+            None => out.push(GroundTick { key: g.raise.key.clone(), text, ticked: false, barred }),
+        }
+    }
+    for tick in &mut out {
+        tick.ticked = tick.key.split(' ').all(|key| ticked.iter().any(|k| k == key));
+    }
+    out
+}
+
+/// The work log in one text, oldest first.
+fn work_so_far(file: &JobFile) -> String {
+    let texts = file.entries.iter().filter_map(|k| match &k.record.body {
+        Body::Desk(Desk::Worked(w)) => Some(sentence(&w.text)),
+        _ => None,
+    });
+    texts.collect::<Vec<_>>().join(" ")
 }

@@ -1,8 +1,6 @@
 //! A ticket: on the left what happened, on the right what to do.
 
-use std::collections::BTreeSet;
-
-use airmuster_domain::record::{Asset, AssetKind, Body, Desk, Part, Stage, TicketStage, Worked};
+use airmuster_domain::record::{Asset, AssetKind, Body, Desk, Stage, TicketStage, Worked};
 use airmuster_domain::role::Role;
 use airmuster_domain::standing::{Ground, State as Holds};
 use axum::extract::{Path, State};
@@ -10,23 +8,23 @@ use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::{Form, Query};
 use serde::Deserialize;
 
-use super::returning::Input as Returning;
+use super::returning::{Input as Returning, not_yet, return_form};
 use super::{kind_words, thing};
 use crate::service::history::Event;
-use crate::service::ticket::{JobFile, barred};
+use crate::service::ticket::JobFile;
 use crate::store::Kept;
-use crate::web::auth::{Member, Visitor};
+use crate::web::auth::Visitor;
 use crate::web::entered::sentence;
 use crate::web::error::WebError;
 use crate::web::html::{Again, Html};
-use crate::web::present::{Scale, capital, ground_words, page, stack, standing, when};
+use crate::web::present::{Scale, capital, page, stack, standing, when};
 use crate::web::serving::App;
 use crate::web::signing::{hand_in_desk, problem};
-use crate::web::telling::{happened, part_words};
+use crate::web::telling::happened;
 use crate::web::view::check::StepState;
 use crate::web::view::review::Finding;
-use crate::web::view::ticket::{GroundTick, ReturnForm, StageOption, Ticket, WorkDraft, WorkEntry};
-use crate::web::view::{Fact, MemberOption, Problems};
+use crate::web::view::ticket::{StageOption, Ticket, WorkDraft, WorkEntry};
+use crate::web::view::{Fact, Problems};
 
 /// What was entered in the forms of the page, where one of them came back.
 #[derive(Debug, Default)]
@@ -171,7 +169,7 @@ pub async fn view(
             Some((n, p)) => format!("number {n} on the bench, because {}", p.because),
             None => "closed".to_owned(),
         },
-        findings: file.standing.grounds.iter().map(finding).collect(),
+        findings: findings(file),
         stack: scale.map(|s| stack(&s, clock, &file.checks)).unwrap_or_default(),
         drift: String::new(),
         events: happened(fleet, &file.events),
@@ -217,6 +215,17 @@ fn opened(file: &JobFile) -> String {
         (Some(None), Some(by)) => format!("opened {at} on the word of {by}"),
         _ => format!("opened {at}"),
     }
+}
+
+/// What is open, each thing once.
+fn findings(file: &JobFile) -> Vec<Finding> {
+    let mut out: Vec<Finding> = Vec::new();
+    for f in file.standing.grounds.iter().map(finding) {
+        if !out.iter().any(|o| o.step == f.step && o.working == f.working && o.item == f.item) {
+            out.push(f);
+        }
+    }
+    out
 }
 
 /// An open ground as a finding, with what clears it.
@@ -295,101 +304,4 @@ fn prove_with(asset: &Asset, file: &JobFile) -> String {
             asset.number
         ),
     }
-}
-
-/// Why it cannot be returned by this member now; none where it can.
-fn not_yet(file: &JobFile, member: Option<&Member>) -> Option<String> {
-    if file.ticket.stage.is_closed() {
-        return Some(format!("This ticket is closed: {}.", file.ticket.stage.words().to_lowercase()));
-    }
-    if file.standing.state == Holds::Held {
-        return Some(
-            "It is held for an inquiry: nothing may be done to it until an administrator releases it."
-                .to_owned(),
-        );
-    }
-    if file.for_return().next().is_none() {
-        return Some("Nothing is open that a return would clear.".to_owned());
-    }
-    let signer = member.and_then(|m| file.signers.iter().find(|s| s.id == m.id));
-    if !signer.is_some_and(|s| file.may_return(s)) {
-        let fleet = &file.bench.fleet;
-        let who: Vec<&str> =
-            file.signers.iter().filter(|s| file.may_return(s)).map(|s| fleet.name(&s.id)).collect();
-        let technician = signer.is_some_and(|s| s.roles.contains(&Role::Technician));
-        let why = if technician {
-            "You are not qualified for this kind of unit."
-        } else {
-            "A technician returns it."
-        };
-        return Some(match who.as_slice() {
-            [] => format!("{why} Nobody in the register is qualified for it."),
-            who => format!("{why} Qualified for it: {}.", who.join(", ")),
-        });
-    }
-    file.proof.is_none().then(|| {
-        "No proving check stands since the ticket was opened. Repair it, then prove it: everything asked, everything good.".to_owned()
-    })
-}
-
-fn return_form(
-    file: &JobFile,
-    input: Returning,
-    visitor: &Visitor,
-    name: impl Fn(&str) -> Option<String>,
-) -> ReturnForm {
-    let proof = file.proof.as_ref();
-    let signer = if input.member.is_empty() {
-        visitor.member.as_ref().map(|m| m.id.clone()).unwrap_or_default()
-    } else {
-        input.member
-    };
-    let worked: BTreeSet<&str> = input.worked_on.iter().map(String::as_str).collect();
-    let options =
-        |filter: &dyn Fn(&airmuster_domain::desk::Signer) -> bool, chosen: &str| -> Vec<MemberOption> {
-            let people = file.signers.iter().filter(|s| filter(s));
-            let mut out: Vec<MemberOption> = people
-                .filter_map(|s| {
-                    Some(MemberOption { id: s.id.clone(), name: name(&s.id)?, selected: s.id == chosen })
-                })
-                .collect();
-            out.sort_by(|a, b| a.name.cmp(&b.name));
-            out
-        };
-    ReturnForm {
-        grounds: file
-            .standing
-            .grounds
-            .iter()
-            .filter(|g| g.raise.kind.terms().bench)
-            .map(|g| GroundTick {
-                key: g.raise.key.clone(),
-                text: sentence(&ground_words(g)),
-                ticked: input.ground.contains(&g.raise.key),
-                barred: proof.and_then(|p| barred(&g.raise, p)).map(str::to_owned),
-            })
-            .collect(),
-        parts: Part::ALL
-            .into_iter()
-            .map(|p| StageOption {
-                value: p.id().to_owned(),
-                label: capital(part_words(p)),
-                selected: worked.contains(p.id()),
-            })
-            .collect(),
-        remedy: if input.sent { input.remedy } else { work_so_far(file) },
-        certificate: input.certificate,
-        proving: proof.map(|p| format!("{}/{}", p.name.id, p.name.digest)).unwrap_or_default(),
-        technicians: options(&|s| file.may_return(s), &signer),
-        seconds: options(&|s| s.id != signer && !s.roles.is_empty(), &input.second_member),
-    }
-}
-
-/// The work log in one text, oldest first.
-fn work_so_far(file: &JobFile) -> String {
-    let texts = file.entries.iter().filter_map(|k| match &k.record.body {
-        Body::Desk(Desk::Worked(w)) => Some(sentence(&w.text)),
-        _ => None,
-    });
-    texts.collect::<Vec<_>>().join(" ")
 }

@@ -29,7 +29,7 @@ pub async fn show_record(
     Path(seq): Path<i64>,
 ) -> Result<Html<Record>, WebError> {
     let kept = app.store.record(seq).await?.ok_or(WebError::NotFound)?;
-    let event = Event::of(&app.store, kept);
+    let event = Event::of(&app.store, kept).await?;
     let fleet = Fleet::load(&app.store, app.clock.now()).await?;
     let told = tell(&fleet, &event);
     let record = &event.kept.record;
@@ -288,7 +288,9 @@ async fn others(
         let what = match &said.record.body {
             Body::Desk(Desk::Settlement(_)) => "How it was settled",
             Body::Desk(Desk::Correction(_)) => "How it was corrected",
-            _ => "Why it is in doubt",
+            Body::Desk(Desk::Signature(_)) => "How its signature was proven",
+            Body::Desk(Desk::Doubt(_)) => "Why it was doubted",
+            _ => continue,
         };
         link(what.to_owned(), format!("/records/{}", said.place.seq));
     }

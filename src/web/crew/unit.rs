@@ -12,13 +12,17 @@ use crate::web::entered::sentence;
 use crate::web::error::WebError;
 use crate::web::html::Html;
 use crate::web::present::{
-    Scale, capital, checked_sentence, ground_words, page, stack, standing, thin, unit_ref, when,
+    Scale, capital, checked_sentence, ground_words, grounds_words, page, stack, standing, thin, unit_ref,
+    when,
 };
 use crate::web::serving::App;
 use crate::web::telling::happened;
 use crate::web::view::print::RedTag;
 use crate::web::view::unit::{Ground as GroundView, UnitPage};
 use crate::web::view::{Action, Fact, Link};
+
+/// In the place of a name, where nobody signed.
+const UNSIGNED: &str = "Unsigned";
 
 /// Everything known of a unit, or that there is no such unit.
 pub async fn file(app: &App, number: &str) -> Result<UnitFile, WebError> {
@@ -58,7 +62,16 @@ pub async fn show_unit(
 
 /// What speaks against it; for a unit in service, the check that proves it.
 fn grounds(file: &UnitFile) -> Vec<GroundView> {
-    let mut out: Vec<GroundView> = file.standing.grounds.iter().map(|g| against(file, g)).collect();
+    let mut out: Vec<GroundView> = Vec::new();
+    for g in file.standing.grounds.iter().map(|g| against(file, g)) {
+        // A broken-off part and the check that it belongs to find the same twice.
+        match out.iter_mut().find(|o| o.text == g.text) {
+            // The one that somebody has signed says more.
+            Some(same) if same.raised.starts_with(UNSIGNED) => *same = g,
+            Some(_) => {}
+            None => out.push(g),
+        }
+    }
     if let (true, Some(check)) = (out.is_empty(), &file.standing.last_check) {
         let fleet = &file.fleet;
         let at = when(&fleet.department.clock, check.at, fleet.now);
@@ -96,7 +109,7 @@ fn against(file: &UnitFile, g: &Ground) -> GroundView {
 }
 
 fn said_by(file: &UnitFile, by: Option<&str>, at: &str) -> String {
-    by.map_or_else(|| format!("Unsigned, {at}"), |by| format!("{}, {at}", file.fleet.name(by)))
+    by.map_or_else(|| format!("{UNSIGNED}, {at}"), |by| format!("{}, {at}", file.fleet.name(by)))
 }
 
 fn record_link(seq: Option<i64>) -> Option<Link> {
@@ -211,7 +224,7 @@ pub async fn show_tag(State(app): State<App>, Path(unit): Path<String>) -> Resul
         back: format!("/units/{unit}"),
         profile: capital(&file.profile_words()),
         standing: standing(s.state),
-        grounds: s.grounds.iter().map(|g| sentence(&ground_words(g))).collect(),
+        grounds: grounds_words(&s.grounds),
         when: when(&file.fleet.department.clock, raise.at, file.fleet.now),
         signer: raise
             .by

@@ -114,12 +114,18 @@ async fn view(
         return Err(WebError::Conflict("This record is not in doubt, or is settled by now.".to_owned()));
     };
     let fleet = Fleet::load(&app.store, app.clock.now()).await?;
+    let words = doubt_words(&doubt);
+    let mut variants = Vec::with_capacity(doubt.variants.len());
+    for (n, kept) in (1..).zip(doubt.variants) {
+        let event = Event::of(&app.store, kept).await?;
+        variants.push(variant(&fleet, n, &event, input));
+    }
     Ok(Settle {
         page: page(app, visitor, "Settle a doubtful record").await?,
         action: format!("/records/{seq}/settle"),
         about: about(kept, seq),
-        doubt: doubt_words(&doubt),
-        variants: doubt.variants.into_iter().map(|k| variant(app, &fleet, k, input)).collect(),
+        doubt: words,
+        variants,
         none_holds: input.accepted == "none",
         why: input.why.clone(),
         members: member_options(&app.store.people().await?, Some(&input.member)),
@@ -127,9 +133,8 @@ async fn view(
     })
 }
 
-fn variant(app: &App, fleet: &Fleet, kept: Kept, input: &Input) -> Variant {
-    let event = Event::of(&app.store, kept);
-    let told = tell(fleet, &event);
+fn variant(fleet: &Fleet, number: u32, event: &Event, input: &Input) -> Variant {
+    let told = tell(fleet, event);
     let e = &event.kept.record.envelope;
     let clock = &fleet.department.clock;
     let from = match e.tablet.as_str() {
@@ -140,7 +145,14 @@ fn variant(app: &App, fleet: &Fleet, kept: Kept, input: &Input) -> Variant {
         e.by.as_deref().map_or("not signed".to_owned(), |by| format!("signed as {}", fleet.name(by)));
     let digest = event.kept.record.name.digest.to_string();
     Variant {
-        title: format!("Received {} {from}", when(clock, event.kept.place.received, fleet.now)),
+        short: match told.detail.as_str() {
+            "" => format!("Version {number}"),
+            detail => format!("Version {number}: {detail}"),
+        },
+        title: format!(
+            "Version {number}, received {} {from}",
+            when(clock, event.kept.place.received, fleet.now)
+        ),
         says: vec![
             format!("{}, dated {}, {signed}.", told.title, when(clock, e.time(), fleet.now)),
             told.detail,

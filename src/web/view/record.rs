@@ -66,8 +66,10 @@ pub struct Settle {
 pub struct Variant {
     /// Its digest, as sent.
     pub digest: String,
-    /// "Received 07:14 from tablet 4".
+    /// "Version 1, received 07:14 from tablet 4".
     pub title: String,
+    /// What tells it from the others, in a few words: "Version 1: everything asked is good."
+    pub short: String,
     /// What it says, in sentences.
     pub says: Vec<String>,
     /// The record's page.

@@ -124,7 +124,7 @@ pub struct ReturnForm {
 /// An open ground in the return form.
 #[derive(Clone, Debug, Default)]
 pub struct GroundTick {
-    /// Its key, as sent.
+    /// Its keys, as sent, a space between them.
     pub key: String,
     /// In a sentence.
     pub text: String,
