@@ -134,7 +134,8 @@ async fn view(
 }
 
 fn variant(fleet: &Fleet, number: u32, event: &Event, input: &Input) -> Variant {
-    let told = tell(fleet, event);
+    // Whether it counts is what is being settled.
+    let told = tell(fleet, &Event { counts: true, ..event.clone() });
     let e = &event.kept.record.envelope;
     let clock = &fleet.department.clock;
     let from = match e.tablet.as_str() {
