@@ -5,7 +5,8 @@
 #   bash tests/run.sh fast       without the browser
 #   bash tests/run.sh browser    only the browser
 #
-# Chromium and Node.js are installed by apt if they are missing.
+# What it needs beyond Rust (Chromium, Node.js, OpenSSL, strace, the tools of NSS) is installed by apt if
+# it is missing.
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
 
@@ -36,11 +37,12 @@ part() { # TITLE COMMAND...: run it, keep its output for counting, say how long 
 
 as_root() { if [ "$(id -u)" = 0 ]; then "$@"; else sudo -n "$@"; fi; }
 
+# Tools beyond Rust, by the command that shows whether they are there and the package that brings them.
 install_missing() {
-  local missing=()
-  [ -x "$CHROMIUM" ] || missing+=(chromium)
-  command -v node >/dev/null || missing+=(nodejs)
-  command -v npm >/dev/null || missing+=(npm)
+  local missing=() tool
+  for tool in node:nodejs openssl:openssl strace:strace "$@"; do
+    command -v "${tool%%:*}" >/dev/null || missing+=("${tool##*:}")
+  done
   if [ ${#missing[@]} = 0 ]; then
     echo "nothing to install"
     return
@@ -60,6 +62,10 @@ deny() {
 
 run_browser() { (cd tests/browser && timeout --kill-after=30 1200 npm test --silent); }
 
+export CHROMIUM=${CHROMIUM:-/usr/bin/chromium}
+for_browser=("$CHROMIUM:chromium" npm:npm certutil:libnss3-tools)
+if [ "$what" = fast ]; then for_browser=(); fi
+part "tools" install_missing "${for_browser[@]}"
 if [ "$what" != browser ]; then
   part "format" cargo fmt --all --check
   part "lints" cargo clippy --locked --workspace --all-targets -- -D warnings
@@ -69,15 +75,14 @@ if [ "$what" != browser ]; then
     echo "FAILED: no Rust test ran" >&2
     exit 1
   fi
+  part "scripts" node --test --test-reporter=spec tests/script/
   part "documentation" env RUSTDOCFLAGS="-D warnings" cargo doc --locked --no-deps --workspace
   part "licences and bans" deny
 fi
 
 if [ "$what" != fast ]; then
-  export CHROMIUM=${CHROMIUM:-/usr/bin/chromium}
   AIRMUSTER_BIN=$(realpath -m "${CARGO_TARGET_DIR:-target}/debug/airmuster")
   export AIRMUSTER_BIN
-  part "Chromium and Node.js" install_missing
   part "npm packages" npm ci --prefix tests/browser --no-audit --no-fund
   part "the program" cargo build --locked --bin airmuster
   part "browser tests" run_browser
