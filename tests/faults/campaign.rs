@@ -122,7 +122,7 @@ async fn run(plan: Plan) {
         plan.kills,
         since.elapsed().as_secs_f64()
     );
-    println!("requests by what became of them: {}", counts.to_json()["requests"].to_string());
+    println!("requests by what became of them: {}", counts.to_json()["requests"]);
     println!("{} records were there before their tablet heard of it", unheard(&histories));
     println!("the server heard {} requests and answered {}", counts.reached("POST", "/"), counts.replies);
 }

@@ -45,14 +45,12 @@ impl Line {
             body.len()
         );
         let request = [head.as_bytes(), body].concat();
-        match tokio::time::timeout(self.patience, self.exchange(&request)).await {
-            Ok(reply) => reply,
-            Err(_) => {
-                // What may still come on it must not be taken for the answer to another request.
-                self.open = None;
-                Err(ErrorKind::TimedOut.into())
-            }
-        }
+        let in_time = tokio::time::timeout(self.patience, self.exchange(&request)).await;
+        in_time.unwrap_or_else(|_| {
+            // What may still come on it must not be taken for the answer to another request.
+            self.open = None;
+            Err(ErrorKind::TimedOut.into())
+        })
     }
 
     async fn exchange(&mut self, request: &[u8]) -> Result<Reply> {

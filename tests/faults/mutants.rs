@@ -121,6 +121,8 @@ async fn a_server_that_acknowledges_what_it_does_not_store_is_seen() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_logbook_that_was_tampered_with_is_seen() {
+    use Wrong::{Altered, Doubled, Gap, Lost, Misstated, Unexpected};
+
     let (mut stage, server) = Stage::new().await;
     let histories = stage.deliver(&[Trust::Receipt], Mode::CutBeforeReply).await;
     server.stop().await;
@@ -137,7 +139,6 @@ async fn a_logbook_that_was_tampered_with_is_seen() {
         with(&mut found.rows);
         compare(&histories, &found).kinds()
     };
-    use Wrong::{Altered, Doubled, Gap, Lost, Misstated, Unexpected};
     let seen = |kinds: &[Wrong]| kinds.iter().copied().collect::<BTreeSet<_>>();
     let gone = |rows: &mut Vec<Row>| drop(rows.remove(at));
     assert_eq!(tampered(&gone), seen(&[Lost, Misstated, Gap]), "a record is gone");
