@@ -16,6 +16,7 @@ insert into logbook_head (only, epoch, seq, hash) values (1, 'epoch-1', 4, zerob
 
 insert into about (asset, seq) values ('unit:117', 2), ('unit:117', 4);
 insert into attention (seq, why) values (3, 'a kind of record that is not known here');
+insert into unproven (seq) values (2);
 insert into said (id, seq) values ('check-1', 4);
 
 insert into ground (asset, key, kind, from_id, run, detail, seq, cleared_at)
