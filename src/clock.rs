@@ -53,7 +53,7 @@ impl Clock {
     ///
     /// # Panics
     /// When the operating system has none; nothing can be signed or stored safely then.
-    #[expect(clippy::expect_used, clippy::unused_self, reason = "without randomness nothing may go on")]
+    #[expect(clippy::expect_used, reason = "without randomness nothing may go on")]
     pub fn random<const N: usize>(&self) -> [u8; N] {
         let mut bytes = [0; N];
         rand::rngs::OsRng.try_fill_bytes(&mut bytes).expect("the operating system gives randomness");

@@ -69,7 +69,7 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
         Desk::Register(r) => {
             match r {
                 Register::Holder { .. } => {
-                    role(facts, &[Role::Officer, Role::Technician, Role::Administrator])?
+                    role(facts, &[Role::Officer, Role::Technician, Role::Administrator])?;
                 }
                 _ => role(facts, &[Role::Administrator])?,
             }

@@ -265,9 +265,10 @@ impl Write {
                     raises.push(doubted_raise(&asset, &k.record, "its time cannot be right"));
                 }
             }
-            let sql = match word.unproven.contains(&name.digest) {
-                true => "insert into unproven (seq) values ($1) on conflict do nothing",
-                false => "delete from unproven where seq = $1",
+            let sql = if word.unproven.contains(&name.digest) {
+                "insert into unproven (seq) values ($1) on conflict do nothing"
+            } else {
+                "delete from unproven where seq = $1"
             };
             sqlx::query(sql).bind(k.place.seq).execute(&mut *self.tx).await?;
             sqlx::query("update check_row set counts = $1 where digest = $2")

@@ -79,7 +79,7 @@ impl Input {
 
     /// The highest attempt at a step in which something was typed.
     pub fn attempts(&self, step: &str) -> u8 {
-        (1..=9).rev().find(|n| self.at(step, *n).is_some_and(|t| is_answered(t))).unwrap_or(0)
+        (1..=9).rev().find(|n| self.at(step, *n).is_some_and(is_answered)).unwrap_or(0)
     }
 
     /// The fields to be sent along by the review page: the form's own, without button and PIN.
@@ -150,11 +150,10 @@ fn values(step: &FormStep, typed: &Typed) -> Values {
     };
     let unit = |field: &str| typed.get(&format!("{field}_unit")).map_or("", String::as_str);
     let fields: &[&str] = match step.ask {
-        Ask::Identity | Ask::Confirm => &[],
         Ask::Reading { .. } | Ask::Trip(_) => &["at"],
         Ask::Pair { .. } => &["cylinder", "remote"],
         Ask::Drop { .. } => &["start", "end"],
-        Ask::Hold { .. } | Ask::Stages { .. } => &[],
+        Ask::Identity | Ask::Confirm | Ask::Hold { .. } | Ask::Stages { .. } => &[],
     };
     for field in fields {
         take(field, unit(field));

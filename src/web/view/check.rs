@@ -4,7 +4,7 @@ use askama::Template;
 use askama::filters::HtmlSafe;
 
 use super::strip::Strip;
-use super::{Mark, Page, Problems, UnitRef};
+use super::{Mark, Page, Problems, Standing, UnitRef};
 
 /// The form. Its field names are the contract between page, script and server.
 #[derive(Clone, Debug, Default, Template)]
@@ -424,11 +424,11 @@ mod tests {
 
     #[test]
     fn a_group_is_as_bad_as_its_worst_step_and_done_only_when_all_are() {
+        use StepState::{Good, Missing, OutOfService, PutRight, Remark};
         let group = |states: &[StepState]| Group {
             steps: states.iter().map(|&state| Step { state, ..Step::default() }).collect(),
             ..Group::default()
         };
-        use StepState::{Good, Missing, OutOfService, PutRight, Remark};
         assert_eq!(group(&[Good, Missing, PutRight]).state(), PutRight);
         assert_eq!(group(&[Missing, OutOfService, PutRight]).state(), OutOfService);
         assert_eq!(group(&[Good, Missing, Remark]).state(), Missing);
