@@ -84,7 +84,7 @@ if [ "$what" != fast ]; then
   AIRMUSTER_BIN=$(realpath -m "${CARGO_TARGET_DIR:-target}/debug/airmuster")
   export AIRMUSTER_BIN
   part "npm packages" npm ci --prefix tests/browser --no-audit --no-fund
-  part "the program" cargo build --locked --bin airmuster
+  part "the programs" cargo build --locked --workspace --bins
   part "browser tests" run_browser
   browser_tests=$(awk '$2 == "pass" && NF == 3 { n = $3 } END { print n + 0 }' "$log")
   if [ "$browser_tests" = 0 ]; then
