@@ -78,15 +78,13 @@ fn all_good(shown: &str) -> Vec<(String, String)> {
     let answer = |line: &str| {
         let (id, rest) = line.split_once(" [").unwrap();
         let kind = rest.split_once(',').unwrap().0;
-        let values = match (kind, id) {
-            ("identity" | "confirm", _) => "good = true",
-            ("reading", _) => "at = \"4400 psi\"",
-            ("pair", _) => "cylinder = \"4400 psi\"\nremote = \"4300 psi\"",
-            ("hold", _) => "held = \"12 s\"",
-            ("stages", _) => "good = true",
-            ("trip", _) => "at = \"1600 psi\"",
-            ("drop", _) => "good = true",
-            other => panic!("{other:?} has no good answer here"),
+        let values = match kind {
+            "identity" | "confirm" | "stages" | "drop" => "good = true",
+            "reading" => "at = \"4400 psi\"",
+            "pair" => "cylinder = \"4400 psi\"\nremote = \"4300 psi\"",
+            "hold" => "held = \"12 s\"",
+            "trip" => "at = \"1600 psi\"",
+            other => panic!("{id}: {other} has no good answer here"),
         };
         (id.to_owned(), format!("[answers.{id}]\n{values}\n"))
     };
@@ -178,7 +176,9 @@ fn input_that_is_bad_ends_with_2_and_says_where_and_why() {
         ("a list", "answers = [1]\n".to_owned(), vec!["the answers cannot be read"]),
     ] {
         let ran = run(&["judge", "--profile", "us-4500-third", "-"], answers.as_bytes());
-        words.iter().for_each(|w| ran.failed(2, w));
+        for w in words {
+            ran.failed(2, w);
+        }
         assert!(ran.out.is_empty(), "{what}: {ran:?}");
     }
     let two = format!("{}{}", at("\"full\""), held("\"long\""));

@@ -114,7 +114,7 @@ fn live_and_die(dir: &Path, history: &mut History, rng: &mut StdRng) -> bool {
         });
         let mut until = (after_receipts == 0).then(|| Instant::now() + patience);
         loop {
-            let left = until.map_or(Duration::from_secs(60), |u| u.saturating_duration_since(Instant::now()));
+            let left = until.map_or(Duration::from_mins(1), |u| u.saturating_duration_since(Instant::now()));
             match receipts.recv_timeout(left) {
                 Ok(receipt) => {
                     history.acknowledge(&receipt);
@@ -129,7 +129,7 @@ fn live_and_die(dir: &Path, history: &mut History, rng: &mut StdRng) -> bool {
         }
         child.kill().unwrap();
         child.wait().unwrap();
-        for receipt in receipts.iter() {
+        for receipt in &receipts {
             history.acknowledge(&receipt);
             got += 1;
         }

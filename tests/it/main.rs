@@ -21,3 +21,5 @@ mod projection;
 mod store;
 #[cfg(test)]
 mod tamper;
+#[cfg(test)]
+mod tls;
