@@ -101,7 +101,7 @@ fn certificate(
     origin.check(data)?;
     let source = match own {
         Some((certificate, key)) => Source::Own(Own { certificate, key, host }),
-        None => Source::Local(Authority::open(data, &host, clock.now())?),
+        None => Source::Local(Box::new(Authority::open(data, &host, clock.now())?)),
     };
     let certificate = Certificate::new(source, clock.clone())?;
     // Last: what did not work is not kept.
@@ -110,6 +110,11 @@ fn certificate(
 }
 
 impl Https {
+    /// The name under which tablets reach the server.
+    pub(super) fn host(&self) -> Host {
+        self.origin.host.clone()
+    }
+
     /// What the web needs, now that the port is known.
     pub(super) fn at(self, port: u16) -> Result<Secure, TlsError> {
         let authority = match self.certificate.source() {
@@ -145,17 +150,24 @@ fn failure(e: TlsError) -> Failure {
 
 /// What is printed at the start.
 pub(super) fn welcome(
+    host: &Host,
     address: &str,
     authority: Option<&web::Authority>,
     beside: Option<SocketAddr>,
 ) -> String {
     let mut lines = vec![format!("airmuster is at {address}")];
     if let (Some(authority), Some(beside)) = (authority, beside) {
-        let groups = authority.fingerprint();
+        // Where only this machine can look, the name may lead elsewhere.
+        let from = if beside.ip().is_loopback() {
+            format!("http://{beside}")
+        } else {
+            format!("http://{host}:{}", beside.port())
+        };
         lines.push(format!(
-            "Tablets install its certificate authority from http://{beside}, once. Its SHA-256 fingerprint, \
-             to compare there:"
+            "Tablets install its certificate authority from {from}, once. Its SHA-256 fingerprint, to \
+             compare there:"
         ));
+        let groups = authority.fingerprint();
         lines.extend(groups.chunks(8).map(|line| format!("  {}", line.join(" "))));
     }
     lines.join("\n")
@@ -201,5 +213,25 @@ fn ask_for_host() -> Result<Host, Failure> {
             Ok(host) => return Ok(host),
             Err(e) => writeln!(output, "{e}")?,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_start_tells_an_address_that_a_tablet_can_open() {
+        let host: Host = "airmuster.station.example".parse().unwrap();
+        let authority = web::Authority { der: vec![1], pem: String::new(), ends: String::new() };
+        for (beside, told) in [
+            ("0.0.0.0:8461", "from http://airmuster.station.example:8461, once"),
+            ("[::]:8461", "from http://airmuster.station.example:8461, once"),
+            ("127.0.0.1:8461", "from http://127.0.0.1:8461, once"),
+        ] {
+            let said = welcome(&host, "https://x", Some(&authority), Some(beside.parse().unwrap()));
+            assert!(said.contains(told), "{said}");
+        }
+        assert_eq!(welcome(&host, "https://x", None, None), "airmuster is at https://x");
     }
 }

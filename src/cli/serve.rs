@@ -64,10 +64,11 @@ impl Serve {
         match https {
             None => println!("airmuster is at http://{}", serving.address()),
             Some(https) => {
+                let host = https.host();
                 let secure = https.at(serving.address().port())?;
                 let (address, authority) = (secure.address.clone(), secure.authority.clone());
                 serving = serving.secured(secure).await?;
-                println!("{}", welcome(&address, authority.as_ref(), serving.beside()));
+                println!("{}", welcome(&host, &address, authority.as_ref(), serving.beside()));
             }
         }
         Ok(serving.run().await?)

@@ -194,7 +194,7 @@ where
 async fn told(mut stop: watch::Receiver<bool>) {
     if stop.wait_for(|stop| *stop).await.is_err() {
         // Whoever listened for the signal is gone; then nobody asks.
-        std::future::pending().await
+        std::future::pending::<()>().await;
     }
 }
 

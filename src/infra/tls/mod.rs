@@ -59,7 +59,7 @@ impl TlsError {
 #[derive(Debug)]
 pub enum Source {
     /// The authority in the data folder.
-    Local(Authority),
+    Local(Box<Authority>),
     /// Files that the department looks after.
     Own(Own),
 }

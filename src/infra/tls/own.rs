@@ -68,6 +68,10 @@ pub(super) fn ends(certificate: &CertificateDer<'_>) -> Option<Millis> {
 }
 
 /// The elements of a sequence, unread.
+#[expect(
+    clippy::redundant_closure_for_method_calls,
+    reason = "the method is not general enough in its lifetimes"
+)]
 fn elements(reader: BERReader<'_, '_>) -> ASN1Result<Vec<Vec<u8>>> {
     reader.read_sequence(|sequence| {
         let mut out = Vec::new();

@@ -24,7 +24,7 @@ fn host(name: &str) -> Host {
 
 fn local_at(dir: &Path, name: &str, clock: &Clock) -> Result<Arc<Certificate>, TlsError> {
     let authority = Authority::open(dir, &host(name), clock.now())?;
-    Certificate::new(Source::Local(authority), clock.clone())
+    Certificate::new(Source::Local(Box::new(authority)), clock.clone())
 }
 
 fn local(dir: &Path, name: &str, clock: &Clock) -> Arc<Certificate> {
