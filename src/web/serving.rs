@@ -90,20 +90,22 @@ pub struct Serving {
     address: SocketAddr,
     app: App,
     writer: JoinHandle<()>,
+    asked: watch::Receiver<bool>,
     secure: Option<Secure>,
     beside: Option<TcpListener>,
 }
 
 impl Serving {
-    /// Listens on an address and starts the writer.
+    /// Listens on an address, and for the signals to stop, and starts the writer.
     ///
     /// # Errors
     /// When the address cannot be listened on.
     pub async fn bind(store: Store, clock: Clock, cost: Cost, listen: SocketAddr) -> std::io::Result<Self> {
         let listener = listen_on(listen, "--listen").await?;
         let address = listener.local_addr()?;
+        let asked = heed_signals()?;
         let (app, writer) = App::start(store, clock, cost);
-        Ok(Self { listener, address, app, writer, secure: None, beside: None })
+        Ok(Self { listener, address, app, writer, asked, secure: None, beside: None })
     }
 
     /// Serves over TLS, with plain http beside it if asked for.
@@ -137,13 +139,8 @@ impl Serving {
         let store = self.app.store.clone();
         let app = router(&self.app);
         drop(self.app);
-        let (ask, asked) = watch::channel(false);
+        let asked = self.asked;
         let (first, second) = (asked.clone(), asked.clone());
-        tokio::spawn(async move {
-            asked_to_stop().await;
-            tracing::info!("stopping: open requests are finished first");
-            let _ = ask.send(true);
-        });
         let (secure, listener, beside) = (self.secure, self.listener, self.beside);
         let serve = async move {
             let Some(secure) = secure else { return serve(listener, app, first).await };
@@ -198,13 +195,16 @@ async fn told(mut stop: watch::Receiver<bool>) {
     }
 }
 
-async fn asked_to_stop() {
+/// Hears SIGINT and SIGTERM from now on: whoever is told that the server is there may also ask it
+/// to stop.
+fn heed_signals() -> std::io::Result<watch::Receiver<bool>> {
     use tokio::signal::unix::{SignalKind, signal};
-    let (Ok(mut terminate), Ok(mut interrupt)) =
-        (signal(SignalKind::terminate()), signal(SignalKind::interrupt()))
-    else {
-        tracing::error!("signals cannot be heard; stop the program with SIGKILL");
-        return std::future::pending().await;
-    };
-    tokio::select! { _ = terminate.recv() => {}, _ = interrupt.recv() => {} }
+    let (mut terminate, mut interrupt) = (signal(SignalKind::terminate())?, signal(SignalKind::interrupt())?);
+    let (ask, asked) = watch::channel(false);
+    tokio::spawn(async move {
+        tokio::select! { _ = terminate.recv() => {}, _ = interrupt.recv() => {} }
+        tracing::info!("stopping: open requests are finished first");
+        let _ = ask.send(true);
+    });
+    Ok(asked)
 }
