@@ -75,7 +75,7 @@ if [ "$what" != browser ]; then
     echo "FAILED: no Rust test ran" >&2
     exit 1
   fi
-  part "scripts" node --test --test-reporter=spec tests/script/
+  part "scripts" node --test --test-reporter=spec tests/script/*.test.mjs
   part "documentation" env RUSTDOCFLAGS="-D warnings" cargo doc --locked --no-deps --workspace
   part "licences and bans" deny
 fi
