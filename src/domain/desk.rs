@@ -149,7 +149,12 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
 fn touches_asset(desk: &Desk) -> bool {
     matches!(
         desk,
-        Desk::Return(_) | Desk::Cleaned(_) | Desk::Accepted(_) | Desk::Retired(_) | Desk::Worked(_)
+        Desk::Return(_)
+            | Desk::Cleaned(_)
+            | Desk::Accepted(_)
+            | Desk::Retired(_)
+            | Desk::Worked(_)
+            | Desk::TicketStage(_)
     )
 }
 

@@ -21,7 +21,7 @@ use crate::clock::Clock;
 use crate::store::{Place, Store, StoreError, Write};
 
 /// How many records are committed together at most.
-const TOGETHER: usize = 64;
+const TOGETHER: usize = 256;
 
 /// The tablet's name in records that the server writes itself.
 pub const DESK: &str = "desk";

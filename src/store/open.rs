@@ -74,7 +74,10 @@ impl Store {
                     .synchronous(SqliteSynchronous::Full)
                     // What a savepoint could take back is kept in memory and not in a file of its
                     // own; nothing of it is needed after a power cut.
-                    .pragma("temp_store", "MEMORY"),
+                    .pragma("temp_store", "MEMORY")
+                    // Sixteen megabytes between checkpoints: the same hot pages are not written
+                    // into the file again and again.
+                    .pragma("wal_autocheckpoint", "4000"),
             )
             .await
             .map_err(cannot_open)?;
