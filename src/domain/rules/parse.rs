@@ -99,8 +99,7 @@ pub fn parse(text: &str) -> Result<Table, TableErrors> {
         let say = format!("the table is {} bytes long; at most {LONGEST} are read", text.len());
         return Err(TableErrors(vec![TableProblem { line: 1, say }]));
     }
-    let line_of =
-        |at: usize| 1 + text.get(..at).unwrap_or(text).matches('\n').count();
+    let line_of = |at: usize| 1 + text.get(..at).unwrap_or(text).matches('\n').count();
     let raw: Raw = toml::from_str(text).map_err(|e| {
         let line = e.span().map_or(1, |s| line_of(s.start));
         TableErrors(vec![TableProblem { line, say: e.message().to_owned() }])

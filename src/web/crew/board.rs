@@ -150,7 +150,7 @@ fn line(fleet: &Fleet, place: String, unit: Option<&UnitFacts>) -> Line {
         strip: thin(fleet, unit),
         standing: Some(standing(s.state)),
         checked,
-        due,
+        due: due.filter(|_| s.state == Standing::InService),
         reason: s.grounds.first().filter(|_| s.state > Standing::CheckDue).map(ground_words),
         action: match s.state {
             Standing::InService if fleet.due_this_shift(s) => check("Start check"),
