@@ -1,8 +1,14 @@
 //! The pages, asked for in process: what they say, what they keep, and whom they let in.
 
+#[cfg(test)]
 mod browser;
+#[cfg(test)]
 mod district;
+#[cfg(test)]
 mod officer;
+#[cfg(test)]
 mod repair;
+#[cfg(test)]
 mod rights;
+#[cfg(test)]
 mod unit;

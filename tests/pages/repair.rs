@@ -49,6 +49,7 @@ async fn the_bench_says_because_and_puts_open_seats_first_and_those_who_wait_asi
 }
 
 #[tokio::test]
+#[expect(clippy::too_many_lines, reason = "one story, told in order")]
 async fn from_the_finding_to_a_proved_return() {
     let d = district().await;
     d.checked().await;
