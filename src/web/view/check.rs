@@ -411,7 +411,7 @@ mod tests {
     #[test]
     fn an_answer_that_was_tapped_stays_tapped() {
         let tapped = |good| Answer::Confirm { good, yes: "Good".into(), no: "Not good".into() };
-        let count = |good| form(tapped(good), Problems::default()).matches(" checked").count();
+        let count = |good| form(tapped(good), Problems::default()).matches("\" checked").count();
         assert_eq!((count(None), count(Some(true)), count(Some(false))), (0, 1, 1));
     }
 
