@@ -107,21 +107,50 @@ export function failing(findings) {
     .map((f) => [f.step, f.try, f.item ?? '', f.entered].join('/'));
 }
 
-/** The record of a check broken off at an answer that takes something out of service. */
-export function brokenOff(data, fields, id, at) {
+/** What the record of a check says, as it stands now: its outcome is the caller's word. */
+export function checkBody(data, fields, outcome) {
   const fits = (number) => NUMBER_OF_A_THING.test(number ?? '');
   // A record with a number that no thing can have cannot be judged: better without it.
   const answers = answersIn(data, fields).map(({ item, ...answer }) => (fits(item) ? { ...answer, item } : answer));
   const subject = new Map(data.limits.steps.map((s) => [s.id, s.subject]));
   const body = {
     unit: data.unit, profile: data.profile, rules: data.rules, engine: data.engine, purpose: data.purpose,
-    outcome: 'broken_off', run: data.run, started: data.started, seen: data.seen, answers,
+    outcome, run: data.run, started: data.started, seen: data.seen, answers,
   };
   for (const name of SUBJECTS) {
     const number = answers.filter((a) => subject.get(a.step) === name && a.item).at(-1)?.item ?? data.items?.[name];
     if (fits(number)) body[name] = number;
   }
-  return { v: 1, kind: 'check', id, tablet: data.tablet, at, client: data.client, body };
+  return body;
+}
+
+/** The grounds that a record raises at the unit and that a later check can settle: it must have seen them. */
+export function raisedBy(findings, digest) {
+  return findings.filter((f) => !f.settled && !f.repeat && f.consequence !== 'remark')
+    .filter((f) => f.consequence === 'put_right' || f.item !== undefined)
+    .map((f) => [f.consequence === 'put_right' ? 'put-right' : 'another', digest, f.step, f.try, f.item ?? '-'].join('/'));
+}
+
+const grouped = (text) => text.replace(/^\d+/, (digits) => digits.replace(/\B(?=(\d{3})+$)/g, ','));
+
+/** An answer in words, as the record will show it; nothing where nothing was entered. */
+export function answerWords(step, { values: v, item }) {
+  const either = (yes, no) => (v.good === undefined ? undefined : v.good ? yes : no);
+  const all = (...parts) => parts.filter(Boolean).join(', ');
+  const [a, b] = { pair: ['cylinder', 'remote'], drop: ['start', 'end'] }[step.kind] ?? ['at'];
+  const [one, two] = [v[a], v[b]].map((text) => text && grouped(text));
+  const both = (between) => (one && two ? one + between + two : one || two);
+  const said = {
+    identity: () => either('this is it', 'a different one is here'),
+    confirm: () => either('good', 'not good'),
+    reading: () => (v.good === false ? 'cannot be read' : one),
+    pair: () => (v.good === false ? 'cannot be read' : both(' and ')),
+    trip: () => (v.good === false ? 'never sounded' : one),
+    drop: () => all(one && `${both(' to ')}${v.seconds ? ` in ${v.seconds}` : ''}`, either('good', 'not good')),
+    hold: () => all(v.held, either('held the whole time', 'let go')),
+    stages: () => all(v.count && `${v.count} stages`, v.first && `the first at ${v.first}`, v.full && `full alarm at ${v.full}`, either('good', 'not good')),
+  }[step.kind]();
+  return said && item ? `${said} (${step.separate ? `${step.subject} ` : ''}${item})` : said;
 }
 
 /** Where the two gauges stand on the strip, in percent of its width; null where not entered. */

@@ -1,11 +1,16 @@
 // The check form, helped along: verdicts while one types, timers, and everything kept on this
 // tablet. The form works without any of it; the server judges.
-import './base.js';
 import {
-  STATE_WORDS, answersIn, brokenOff, failing, fieldName, stepView, strip, worstState,
+  STATE_WORDS, answersIn, checkBody, failing, fieldName, raisedBy, stepView, strip, worstState,
 } from './answers.js';
+import { fromTablet } from './base.js';
+import { clock } from './clock.js';
 import { drop, load, save } from './draft.js';
-import { newId, send } from './send.js';
+import { judge } from './judge.js';
+import { all, newId, onChange, recordText, write } from './outbox.js';
+import { problemsOf, reviewOf, standingOf, verdictOf } from './review.js';
+import { recall, note, storeTrouble } from './store.js';
+import { reach, sendOne, station, sync } from './sync.js';
 import { attach } from './timer.js';
 
 // How long a number may look wrong while it is being typed.
@@ -17,6 +22,13 @@ const STALE = 2 * 3600 * 1000;
 
 const form = document.querySelector('form.check');
 const data = JSON.parse(document.getElementById('limits').textContent);
+// A form for a kind of unit, kept for one that moved in: which one, only the address says.
+if (data.unit === '0') {
+  const { pathname } = location;
+  data.unit = decodeURIComponent(pathname.split('/')[2]);
+  form.action = pathname;
+  document.querySelector('.subject h1').textContent = `Unit ${data.unit}`;
+}
 const key = `${data.unit}/${data.purpose}`;
 const progress = document.getElementById('progress');
 const steps = data.limits.steps
@@ -31,10 +43,6 @@ const element = (tag, attributes, text) => {
   return made;
 };
 const say = (where, text) => { if (where && where.textContent !== text) where.textContent = text; };
-const clock = (ms) => new Date(ms).toLocaleString('en', {
-  hour: '2-digit', minute: '2-digit', hourCycle: 'h23',
-  ...(new Date(ms).toDateString() === new Date().toDateString() ? {} : { day: 'numeric', month: 'short' }),
-});
 
 // ---------------------------------------------------------------- what is entered
 
@@ -147,23 +155,40 @@ function showWritten({ card, findings }) {
 
 // ---------------------------------------------------------------- keeping and writing down
 
-let draft = { key, run: form.elements.id.value, started: data.started, seen: data.seen, rules: data.rules, written: {} };
+// A page kept on this tablet may be opened many times, and each time another check is begun.
+if (fromTablet) {
+  form.elements.id.value = newId();
+  form.elements.started.value = Date.now();
+}
+// Records written here carry this tablet's clock throughout; the form sent to the server the server's.
+let draft = {
+  key, run: form.elements.id.value, started: Number(form.elements.started.value), shown: Date.now(),
+  seen: data.seen, rules: data.rules, written: {},
+};
 let keeping = Promise.resolve();
+
+function sayUnkept(e) {
+  const text = `${storeTrouble(e)} The answers stay on this page: do not close or reload it before the check is handed in.`;
+  const line = document.getElementById('unkept') ?? element('p', { className: 'attention', id: 'unkept' });
+  line.setAttribute('role', 'status');
+  say(line, text);
+  form.before(line);
+}
 
 // One write after the other; what is kept is what stood on the page when its turn came. Answers
 // whether it is kept.
-function keep(record) {
+function keep() {
   keeping = keeping.then(async () => {
-    const all = fields();
-    if (!record && !entered(all).length && !draft.at) return true;
-    draft = { ...draft, at: Date.now(), fields: [...all] };
-    await save(draft, record);
+    if (draft.done) return true;
+    const now = fields();
+    form.toggleAttribute('data-begun', entered(now).length > 0);
+    if (!entered(now).length && !draft.at) return true;
+    draft = { ...draft, at: Date.now(), fields: [...now] };
+    await save(draft);
     document.getElementById('unkept')?.remove();
     return true;
-  }).catch(() => {
-    if (document.getElementById('unkept')) return false;
-    const text = 'This browser keeps no answers. Do not close or reload this page before the check is handed in.';
-    form.before(element('p', { className: 'attention', id: 'unkept' }, text));
+  }).catch((e) => {
+    sayUnkept(e);
     return false;
   });
   return keeping;
@@ -178,38 +203,73 @@ function thinkAgain(step) {
   thinking = unwritten().length ? { step, timer: setTimeout(writeDown, SECOND_THOUGHT) } : null;
 }
 
+// The tablet's name: as the server gives it with a page of its own, and remembered for those kept here.
+const tablet = (async () => {
+  const known = fromTablet ? await recall('tablet').catch(() => null) : null;
+  if (!fromTablet) await note('tablet', data.tablet).catch(() => {});
+  return known ?? data.tablet;
+})();
+
+async function recordOf(outcome, { id = newId(), by, written_by, run = draft.run } = {}) {
+  const body = checkBody({ ...data, run, started: draft.shown, seen: draft.seen }, fields(), outcome);
+  return { id, tablet: await tablet, at: Date.now(), client: data.client, by, written_by, body };
+}
+
+// What this tablet remembers of a record beside its bytes: enough to show the unit by.
+const about = (record, judged) => (digest) => ({
+  unit: data.unit, outcome: record.body.outcome, sole: data.seen.length === 0,
+  verdict: record.body.outcome === 'stopped' ? 'due' : standingOf(judged.verdict),
+  raises: record.body.outcome === 'stopped' ? [`check-again/${digest}`] : raisedBy(judged.findings, digest),
+  words: judged.findings.filter((f) => !f.settled && f.consequence !== 'remark').map((f) => f.title).join(', '),
+});
+
 // An answer that takes something out of service stands from now on, whatever becomes of the check.
 async function writeDown() {
   clearTimeout(thinking?.timer);
   thinking = null;
   const names = unwritten();
-  if (!names.length) return;
-  const [id, at] = [newId(), Date.now()];
-  const record = brokenOff({ ...data, run: draft.run, started: draft.started, seen: draft.seen }, fields(), id, at);
-  for (const name of names) draft.written[name] = { id, at, received: false };
-  const written = { id, text: JSON.stringify(record) };
-  if (!await keep(written)) inHand.push(written);
+  if (!names.length || draft.done) return;
+  const record = await recordOf('broken_off');
+  if (!unwritten().length) return;
+  for (const name of names) draft.written[name] = { id: record.id, at: record.at, received: false };
+  draft = { ...draft, at: Date.now(), fields: [...fields()] };
+  try {
+    const judged = judge(data.limits, record.body.answers);
+    await write(record, { draft, more: about(record, { ...judged, verdict: 'out_of_service' }) });
+  } catch (e) {
+    sayUnkept(e);
+    inHand.push({ id: record.id, text: recordText(record) });
+  }
   steps.forEach(showWritten);
-  sendAll();
+  sync();
+  sendInHand();
 }
 
-// Records that this browser could not keep.
+// Records that this browser could not keep: sent from here, for as long as the page is open.
 const inHand = [];
 let retry = null;
-async function sendAll() {
+async function sendInHand() {
   clearTimeout(retry);
-  const named = await send(inHand);
-  const written = Object.values(draft.written);
-  for (const w of written) if (named.includes(w.id)) w.received = true;
-  if (named.length) keep();
-  steps.forEach(showWritten);
-  if (written.some((w) => !w.received)) retry = setTimeout(sendAll, 20000);
+  for (const row of [...inHand]) {
+    if (!await sendOne(row).catch(() => false)) continue;
+    inHand.splice(inHand.indexOf(row), 1);
+    showReceived([row.id]);
+  }
+  if (inHand.length) retry = setTimeout(sendInHand, 5000);
 }
+
+function showReceived(ids) {
+  const written = Object.values(draft.written).filter((w) => !w.received && ids.includes(w.id));
+  for (const w of written) w.received = true;
+  if (written.length) keep();
+  steps.forEach(showWritten);
+}
+onChange(showReceived);
 
 // ---------------------------------------------------------------- a draft from before
 
 function takeUp(kept) {
-  draft = { ...draft, ...kept, rules: data.rules };
+  draft = { ...draft, ...kept, seen: [...new Set([...kept.seen, ...draft.seen])], rules: data.rules };
   for (const name of ['id', 'started']) form.elements[name].value = { id: draft.run, started: draft.started }[name];
   for (const old of form.querySelectorAll('[name=seen]')) old.remove();
   for (const value of draft.seen) form.prepend(element('input', { type: 'hidden', name: 'seen', value }));
@@ -238,6 +298,17 @@ function offer(kept) {
     location.reload();
   });
   form.before(notice);
+}
+
+// What this tablet found at the unit before, and the page may not know.
+async function lookBack() {
+  const rows = (await all().catch(() => [])).filter((row) => row.unit === data.unit);
+  const known = rows.slice(-20).flatMap((row) => row.raises ?? []).filter((ground) => !draft.seen.includes(ground));
+  for (const value of known) form.prepend(element('input', { type: 'hidden', name: 'seen', value }));
+  draft.seen = [...draft.seen, ...known];
+  const last = rows.at(-1);
+  if (last?.state !== 'saved' || !last.words) return;
+  document.querySelector('.subject').append(element('p', { className: 'open-ground' }, `Saved on this tablet ${clock(last.at)}, not yet received: ${last.words}.`));
 }
 
 async function restore() {
@@ -311,14 +382,108 @@ form.addEventListener('change', ({ target }) => {
   }
   changed(target, false);
 });
-form.addEventListener('submit', (event) => {
-  if (!unwritten().length) return;
+
+// ---------------------------------------------------------------- handing in, or saving here
+
+// The last answer of the station that is still fresh enough to go by.
+const FRESH = 5000;
+const reachable = () => (station.reached && performance.now() - station.at < FRESH ? true : reach());
+
+let through = false;
+form.addEventListener('submit', async (event) => {
+  if (through) return;
   event.preventDefault();
-  writeDown().finally(() => form.requestSubmit(event.submitter));
+  const { submitter } = event;
+  await writeDown();
+  if (submitter?.value === 'stop' && await stopHere()) return;
+  await keep();
+  if (await reachable()) {
+    through = true;
+    form.requestSubmit(submitter);
+    through = false;
+  } else {
+    reviewHere();
+  }
 });
+
+const main = document.getElementById('main');
+const body = document.body.classList;
+const board = document.querySelector('.top .house').href;
+
+// Shows a page of the script's own in place of the form, which keeps all that stands in it.
+function show(page) {
+  main.querySelector('[data-part]')?.remove();
+  document.getElementById('problems')?.remove();
+  const parts = [form, form.previousElementSibling, main.querySelector(':scope > .subject')];
+  for (const part of parts) if (part?.matches('form, .subject, #kept')) part.hidden = Boolean(page);
+  body.toggle('checking', !page);
+  body.toggle('narrow', Boolean(page));
+  if (!page) return;
+  main.append(page);
+  scrollTo(0, 0);
+  page.querySelector('h1').focus();
+}
+
+async function reviewHere() {
+  const answers = answersIn(data, fields());
+  const judged = judge(data.limits, answers);
+  show(null);
+  if (judged.problems?.length) {
+    const section = problemsOf(form, data.limits, judged.problems);
+    form.before(section);
+    section.focus();
+    return;
+  }
+  const { members } = await recall('list').catch(() => null) ?? { members: [] };
+  const page = reviewOf({
+    form, data, answers, judged, members, back: () => show(null), save: (by, written_by) => saveHere({ by, written_by }, judged),
+  });
+  show(page);
+}
+
+let saving = false;
+async function saveHere(signer, judged) {
+  if (saving) return;
+  saving = true;
+  try {
+    // Signed at the server before, it may have arrived although the answer did not: two checks then.
+    const run = localStorage.getItem('tried') === draft.run ? newId() : draft.run;
+    const record = await recordOf('complete', { ...signer, id: run, run });
+    const { at } = await write(record, { over: key, more: about(record, judged) });
+    form.removeAttribute('data-begun');
+    draft.done = true;
+    show(verdictOf({ data, judged, board, said: `Saved on this tablet ${clock(at)}, not yet received.` }));
+  } catch (e) {
+    const kept = e.name === 'ConstraintError' ? 'This check is saved on this tablet already.' : `${storeTrouble(e)} This check is not saved. The answers stay on this page: do not close it.`;
+    say(main.querySelector('[data-of=trouble]'), kept);
+  } finally {
+    saving = false;
+  }
+  sync();
+}
+
+// The bell rings: it is saved here before anything else, and whoever has to go is not kept waiting.
+async function stopHere() {
+  try {
+    const record = await recordOf('stopped');
+    await write(record, { draft: { ...draft, at: Date.now(), fields: [...fields()] }, more: about(record, judge(data.limits, record.body.answers)) });
+    form.removeAttribute('data-begun');
+    await Promise.race([sync(), new Promise((done) => { setTimeout(done, FRESH / 2); })]);
+    const { seq } = (await all()).find(({ id }) => id === record.id) ?? {};
+    location.href = seq ? `/records/${seq}/verdict` : board;
+    return true;
+  } catch (e) {
+    sayUnkept(e);
+    return false;
+  }
+}
+
 document.addEventListener('visibilitychange', () => { if (document.hidden) writeDown(); });
 addEventListener('pagehide', () => { writeDown(); });
-addEventListener('online', sendAll);
+// A page that the browser has kept whole shows a check that may be handed in by now.
+addEventListener('pageshow', async ({ persisted }) => {
+  if (persisted && draft.at && !await load(key).catch(() => draft)) location.reload();
+});
 
 for (const button of form.querySelectorAll('[data-timer]')) {
   const step = stepOf(button);
@@ -338,6 +503,8 @@ for (const button of form.querySelectorAll('[data-timer]')) {
 
 useUnit(localStorage.getItem(UNIT));
 showAll();
+await lookBack();
 await restore();
 showAll();
-sendAll();
+form.toggleAttribute('data-begun', entered(fields()).length > 0);
+form.dataset.ready = '';

@@ -2,7 +2,9 @@
 import assert from 'node:assert/strict';
 import { readFileSync } from 'node:fs';
 import test from 'node:test';
-import { answersIn, brokenOff, failing, stepView, strip, worstState } from '../../static/answers.js';
+import {
+  answerWords, answersIn, checkBody, failing, raisedBy, stepView, strip, worstState,
+} from '../../static/answers.js';
 
 const forms = JSON.parse(readFileSync(new URL('../vectors/forms.json', import.meta.url), 'utf8'));
 const limits = (name) => forms.find((f) => f.form === name).limits;
@@ -96,24 +98,41 @@ test('another failing answer at the same try is another one to write down', () =
   assert.deepEqual(names('4950'), []);
 });
 
-test('a check broken off is a whole record with every answer so far', () => {
-  const record = brokenOff(data, fields({
+test('a check says everything answered so far, without what cannot be the number of a thing', () => {
+  const body = checkBody(data, fields({
     'a.facepiece-ready.1.good': 'yes', 'a.facepiece-ready.1.item': 'F-204', 'a.facepiece-condition.1.good': 'yes',
     'a.facepiece-condition.1.item': 'no number!', 'a.bypass.1.good': 'no', 'a.bypass.1.note': 'hissed',
-  }),
-    '0190a8c0-0000-7000-8000-000000000002', 7);
-  assert.deepEqual(record, {
-    v: 1, kind: 'check', id: '0190a8c0-0000-7000-8000-000000000002', tablet: 'tablet-4', client: 'a test', at: 7, client: 'a test',
-    body: {
-      unit: '117', profile: 'us-5500-third', rules: 'a'.repeat(64), engine: 1, purpose: 'shift-start', outcome: 'broken_off',
-      run: data.run, started: 5, seen: ['check_due/unit:117'], facepiece: 'F-204',
-      answers: [
-        { step: 'facepiece-condition', try: 1, values: { good: true } },
-        { step: 'facepiece-ready', try: 1, values: { good: true }, item: 'F-204' },
-        { step: 'bypass', try: 1, values: { good: false }, note: 'hissed' },
-      ],
-    },
+  }), 'broken_off');
+  assert.deepEqual(body, {
+    unit: '117', profile: 'us-5500-third', rules: 'a'.repeat(64), engine: 1, purpose: 'shift-start', outcome: 'broken_off',
+    run: data.run, started: 5, seen: ['check_due/unit:117'], facepiece: 'F-204',
+    answers: [
+      { step: 'facepiece-condition', try: 1, values: { good: true } },
+      { step: 'facepiece-ready', try: 1, values: { good: true }, item: 'F-204' },
+      { step: 'bypass', try: 1, values: { good: false }, note: 'hissed' },
+    ],
   });
+});
+
+test('what a later check must have seen to settle it has the name that the server gives it', () => {
+  const found = (object) => stepView(psi, psi.steps.find((s) => s.id === Object.keys(object)[0].split('.')[1]), answersIn(data, fields(object))).findings;
+  const digest = 'c'.repeat(64);
+  assert.deepEqual(raisedBy(found({ 'a.cylinder-pressure.1.at': '4900', 'a.cylinder-pressure.1.item': 'C-3' }), digest),
+    [`put-right/${digest}/cylinder-pressure/1/C-3`]);
+  assert.deepEqual(raisedBy(found({ 'a.facepiece-vacuum.1.held': '3', 'a.facepiece-vacuum.1.item': 'F-1' }), digest),
+    [`another/${digest}/facepiece-vacuum/1/F-1`]);
+  assert.deepEqual(raisedBy(found({ 'a.bypass.1.good': 'no' }), digest), [], 'only a technician settles that');
+  assert.deepEqual(raisedBy(found({ 'a.accessories.1.good': 'no' }), digest), []);
+});
+
+test('an answer is said back as it was entered', () => {
+  const said = (of, object) => answersIn({ ...data, limits: of }, fields(object)).map((a) => answerWords(of.steps.find((s) => s.id === a.step), a));
+  assert.deepEqual(said(psi, {
+    'a.gauge-agreement.1.cylinder': '5400', 'a.gauge-agreement.1.remote': '4950.5', 'a.bypass.1.good': 'no', 'a.stowed.1.note': 'later',
+    'a.facepiece-vacuum.1.held': '3', 'a.facepiece-vacuum.1.item': 'F-1', 'a.motion-alarm-stages.1.count': '3', 'a.motion-alarm-stages.1.full': '30',
+  }).sort(), ['3 s (facepiece F-1)', '3 stages, full alarm at 30 s', '5,400 psi and 4,950.5 psi', 'not good', undefined]);
+  assert.deepEqual(said(bar, { 'a.high-pressure-leak.1.start': '290', 'a.high-pressure-leak.1.end': '285', 'a.high-pressure-leak.1.seconds': '60' }),
+    ['290 bar to 285 bar in 60 s']);
 });
 
 test('the strip is drawn as the server draws it', () => {

@@ -1,0 +1,105 @@
+// What this tablet found and the page does not know yet, shown where it concerns: the worse of
+// the server's last word and the tablet's own; better only where nothing but a check was due.
+import { clock } from './clock.js';
+import { all } from './outbox.js';
+
+const WORST_FIRST = ['retired', 'held', 'out', 'put-right', 'due', 'in'];
+const worse = (a, b) => (WORST_FIRST.indexOf(a) <= WORST_FIRST.indexOf(b) ? a : b);
+
+/** What the tablet's own records make of a unit, oldest first. */
+export function ownVerdict(rows) {
+  let verdict;
+  for (const { outcome, verdict: said } of rows) {
+    // What took it out of service stays; a complete check says anew whether the rest is put right.
+    if (verdict !== 'out' && (outcome === 'complete' || !verdict)) verdict = said;
+    else verdict = worse(verdict, said);
+  }
+  return verdict;
+}
+
+/** How to show a unit that the server last called `server`. */
+export function standingOf(server, rows) {
+  const own = ownVerdict(rows);
+  const sole = rows.findLast(({ outcome }) => outcome === 'complete')?.sole;
+  return server === 'due' && own === 'in' && sole ? 'in' : worse(server, own);
+}
+
+/** By unit, what this tablet wrote that a page made at the server at `made` cannot know. */
+export function unknownTo(made, rows) {
+  const of = new Map();
+  for (const row of rows) {
+    const known = row.received !== undefined && row.received <= made && row.state !== 'saved';
+    if (!known && row.unit && row.verdict) of.set(row.unit, [...of.get(row.unit) ?? [], row]);
+  }
+  return of;
+}
+
+const classOf = (element) => WORST_FIRST.find((name) => element.classList.contains(`is-${name}`));
+const drawn = (name) => document.getElementById('standings')?.content.querySelector(`.is-${name}`)?.cloneNode(true);
+
+function reclass(element, from, to) {
+  element.classList.remove(`is-${from}`, 'soon');
+  element.classList.add(`is-${to}`);
+}
+
+const saying = (rows) => {
+  const { at, state } = rows.at(-1);
+  const time = clock(at);
+  return state === 'saved' ? `Saved here ${time}, not yet received.`
+    : state === 'received' ? `Received, written ${time} on this tablet.`
+      : `Written ${time} on this tablet. Needs attention.`;
+};
+
+function showLine(line, rows) {
+  // What the server said last; the line itself is drawn over.
+  line.dataset.server ??= classOf(line) ?? '';
+  const server = line.dataset.server;
+  if (!server) return;
+  const now = standingOf(server, rows);
+  reclass(line, classOf(line), now);
+  line.querySelector('.state .standing')?.replaceWith(drawn(now));
+  let own = line.querySelector('[data-own]');
+  if (!own) {
+    own = line.querySelector('.reason') ?? line.querySelector('.state').appendChild(document.createElement('span'));
+    own.dataset.own = own.textContent;
+  }
+  own.textContent = `${own.dataset.own} ${saying(rows)}`.trim();
+}
+
+function tally(rig) {
+  const lines = [...rig.querySelectorAll('.line')];
+  const marks = [...rig.querySelectorAll('.tally .row > span')];
+  marks.forEach((mark, i) => {
+    const [from, to] = [classOf(mark), lines[i] && classOf(lines[i])];
+    if (!from || !to || from === to) return;
+    reclass(mark, from, to);
+    mark.replaceChildren(drawn(to).querySelector('svg'));
+  });
+  const ready = marks.filter((mark) => classOf(mark) === 'in').length;
+  const words = rig.querySelector('.tally b');
+  if (marks.length && words) words.textContent = `${ready} of ${marks.length}`;
+  rig.querySelector('.tally')?.classList.toggle('short', ready < marks.length);
+}
+
+/** Draws it over the page, which the server made at `made`. */
+export async function showOwn(made) {
+  const unit = /^\/units\/([^/]+)$/.exec(location.pathname)?.[1];
+  const board = document.querySelector('body.board');
+  if (!unit && !board) return;
+  const of = unknownTo(made, await all());
+  if (unit) {
+    const rows = of.get(decodeURIComponent(unit));
+    const place = document.querySelector('.subject') ?? document.querySelector('h1');
+    let line = document.getElementById('own');
+    if (!rows) return void line?.remove();
+    line ??= place.appendChild(Object.assign(document.createElement('p'), { id: 'own', className: 'open-ground' }));
+    line.replaceChildren(drawn(ownVerdict(rows)), ` ${rows.at(-1).words ?? ''} ${saying(rows)}`);
+    return;
+  }
+  for (const line of board.querySelectorAll('.line')) {
+    const [, number] = /^\/units\/([^/]+)$/.exec(line.querySelector('.where a')?.getAttribute('href') ?? '') ?? [];
+    const rows = number && of.get(decodeURIComponent(number));
+    if (rows) showLine(line, rows);
+  }
+  board.querySelectorAll('.rig').forEach(tally);
+}

@@ -1,0 +1,226 @@
+// Keeps on this tablet what it needs with no network: the pages of its station, by build a whole
+// set or none. The server is asked first, for a short while; a POST is never kept.
+
+const TOP = 'airmuster';
+const SET = 'airmuster ';
+const LIST = '/offline/list';
+const AWAY = '/static/away.html';
+const SHORT = 800;
+const LONG = 10000;
+const AGAIN = 60 * 1000;
+const ALL_AGAIN = 10 * 60 * 1000;
+
+const set = (build) => caches.open(SET + build);
+const after = (ms) => new Promise((_, fail) => { setTimeout(fail, ms, new Error('too late')); });
+const get = (path, options) => fetch(path, { cache: 'no-store', signal: AbortSignal.timeout(LONG), ...options });
+
+/** The list of the set in use. */
+async function inUse() {
+  const list = await (await caches.open(TOP)).match(LIST);
+  return list?.json();
+}
+
+async function listNow() {
+  const list = await (await get(LIST)).json();
+  if (typeof list.build !== 'string' || !Array.isArray(list.pages)) throw new Error('not our list');
+  return list;
+}
+
+// ---------------------------------------------------------------- filling a set
+
+// A page is the tablet's, not a person's. What it loads comes from its own set, so that it never
+// gets a script of another build; and it says that it was kept.
+function asKept(html, { headers }, build) {
+  const own = html
+    .replaceAll('src="/static/', `src="/kept/${build}/static/`)
+    .replaceAll('rel="stylesheet" href="/static/', `rel="stylesheet" href="/kept/${build}/static/`)
+    .replace('<meta name="made"', '<meta name="kept" content="yes">\n<meta name="made"');
+  const names = ['content-type', 'content-security-policy', 'referrer-policy', 'x-content-type-options'];
+  return new Response(own, { headers: names.filter((n) => headers.has(n)).map((n) => [n, headers.get(n)]) });
+}
+
+const isPersonal = (html) => html.includes('action="/sign-out"');
+const isPage = (r) => r.ok && !r.redirected && r.headers.get('content-type')?.startsWith('text/html');
+
+async function fetchPage(path, build) {
+  // A board sets which station this tablet looks at: fetched ahead, it must not.
+  for (const credentials of path.startsWith('/stations') ? ['omit'] : ['same-origin', 'omit']) {
+    const response = await get(path, { credentials });
+    if (!isPage(response)) throw new Error(`${path}: ${response.status}`);
+    const html = await response.text();
+    if (!isPersonal(html)) return asKept(html, response, build);
+  }
+  throw new Error(`${path} is somebody’s own page`);
+}
+
+async function fetchAsset(path, build) {
+  const response = await get(path);
+  if (!response.ok || response.redirected) throw new Error(`${path}: ${response.status}`);
+  return path.endsWith('.html') ? asKept(await response.text(), response, build) : response;
+}
+
+async function fillWith({ build, pages, assets }) {
+  const cache = await set(build);
+  const there = new Set((await cache.keys()).map(({ url }) => new URL(url).pathname));
+  const keep = async (path) => cache.put(path, assets.includes(path) ? await fetchAsset(path, build) : await fetchPage(path, build));
+  const left = [...assets.filter((path) => !there.has(path)), ...pages];
+  // The first form gives this tablet its name, if it has none; all others then have the same.
+  const form = left.find((path) => path.endsWith('/check'));
+  if (form) await keep(form);
+  const hand = async () => {
+    for (let path = left.shift(); path; path = left.shift()) if (path !== form) await keep(path);
+  };
+  await Promise.all([hand(), hand(), hand()]);
+  // Replaced while it was being filled, it would be a mixture.
+  if ((await listNow()).build !== build) throw new Error('the server has a new build');
+}
+
+/** Fills the set of the server's build; answers its list. The list is put in last: with it the set is whole. */
+async function fill() {
+  const list = await listNow();
+  try {
+    await fillWith(list);
+  } catch (e) {
+    const used = await inUse();
+    if (used?.build !== list.build) await caches.delete(SET + list.build);
+    throw e;
+  }
+  await (await set(list.build)).put(LIST, Response.json(list));
+  return list;
+}
+
+// From now on this set is used, and no other is kept.
+async function takeOver(list) {
+  await (await caches.open(TOP)).put(LIST, Response.json({ ...list, filled: Date.now() }));
+  const cache = await set(list.build);
+  for (const { url } of await cache.keys()) {
+    const { pathname } = new URL(url);
+    if (![...list.pages, ...list.assets, LIST].includes(pathname)) await cache.delete(url);
+  }
+  for (const name of await caches.keys()) if (name.startsWith(SET) && name !== SET + list.build) await caches.delete(name);
+}
+
+// ---------------------------------------------------------------- not while a check is half done
+
+const halfDone = (client) => new Promise((resolve) => {
+  const { port1, port2 } = new MessageChannel();
+  port1.onmessage = ({ data }) => resolve(data);
+  client.postMessage('half done?', [port2]);
+  // A page that does not answer may be a form that is frozen.
+  setTimeout(() => resolve(new URL(client.url).pathname.endsWith('/check')), 1000);
+});
+
+async function isIdle() {
+  const pages = await self.clients.matchAll({ type: 'window', includeUncontrolled: true });
+  return !(await Promise.all(pages.map(halfDone))).includes(true);
+}
+
+/** The newest whole set. */
+async function newest() {
+  const lists = await Promise.all((await caches.keys()).filter((name) => name.startsWith(SET))
+    .map(async (name) => (await (await caches.open(name)).match(LIST))?.json()));
+  return lists.filter(Boolean).sort((a, b) => b.made - a.made)[0];
+}
+
+self.addEventListener('install', (event) => event.waitUntil((async () => {
+  const list = await fill();
+  if (!await inUse()) await takeOver(list);
+  if (await isIdle()) await self.skipWaiting();
+})()));
+
+self.addEventListener('activate', (event) => event.waitUntil((async () => {
+  const list = await newest();
+  if (list) await takeOver(list);
+  await self.clients.claim();
+})()));
+
+// ---------------------------------------------------------------- refreshing
+
+let seen = { seq: -1, at: 0 };
+let refreshing = Promise.resolve();
+
+async function refresh(seq, loaded) {
+  const used = await inUse();
+  const since = Math.abs(Date.now() - seen.at);
+  const list = loaded || since > AGAIN ? await listNow() : used;
+  const others = (a) => [a?.build, ...a?.pages ?? []].join();
+  const stale = (seq !== seen.seq && since > AGAIN) || Math.abs(Date.now() - (used?.filled ?? 0)) > ALL_AGAIN;
+  if (others(list) === others(used) && !stale) return;
+  const filled = await fill();
+  seen = { seq, at: Date.now() };
+  if (filled.build === used?.build || await isIdle()) await takeOver(filled);
+}
+
+self.addEventListener('message', (event) => {
+  const { data } = event;
+  if (data.takeOver) event.waitUntil(isIdle().then((idle) => idle && self.skipWaiting()));
+  if (data.refresh === undefined) return;
+  refreshing = refreshing.then(() => refresh(data.refresh, data.loaded)).catch(() => {});
+  event.waitUntil(refreshing);
+});
+
+// ---------------------------------------------------------------- answering
+
+/** The page kept for this address, if there is one; a unit that moved in has the form of its kind. */
+async function keptFor(url) {
+  const list = await inUse();
+  if (!list) return undefined;
+  const cache = await set(list.build);
+  const { pathname: path, searchParams } = url;
+  if (path === '/') return Response.redirect(list.pages.find((p) => p.startsWith('/stations/')) ?? '/stations');
+  const [, number] = /^\/units\/([^/]+)\/check$/.exec(path) ?? [];
+  // What was stopped can be gone on with from what this tablet has; another purpose is another form.
+  searchParams.delete('continues');
+  if (searchParams.size) return undefined;
+  const unit = list.units?.find((u) => u.number === decodeURIComponent(number ?? ''));
+  return (await cache.match(path)) ?? (unit && cache.match(`/forms/${unit.profile}`));
+}
+
+async function away() {
+  const list = await inUse();
+  const page = list && await (await set(list.build)).match(AWAY);
+  return page ?? Response.error();
+}
+
+// What the server answers anew takes the place of what was kept.
+async function renew(url, response) {
+  const list = await inUse();
+  if (!list?.pages.includes(url.pathname) || url.search || !isPage(response)) return;
+  const html = await response.text();
+  if (isPersonal(html)) return;
+  await (await set(list.build)).put(url.pathname, asKept(html, response, list.build));
+}
+
+async function navigate(event) {
+  const { request } = event;
+  const url = new URL(request.url);
+  const answer = fetch(request);
+  if (request.method !== 'GET') return Promise.race([answer, after(LONG)]).catch(away);
+  event.waitUntil(answer.then((response) => renew(url, response.clone())).catch(() => {}));
+  const kept = await keptFor(url).catch(() => undefined);
+  if (!kept) return Promise.race([answer, after(LONG)]).catch(away);
+  const first = await Promise.race([answer, after(SHORT)]).catch(() => null);
+  return first && first.status < 500 ? first : kept;
+}
+
+async function ofSet(path) {
+  const [, build, asset] = /^\/kept\/([^/]+)(\/static\/.+)$/.exec(path) ?? [];
+  return (build && await (await set(build)).match(asset)) ?? Response.error();
+}
+
+async function asset(request, path) {
+  const kept = async () => {
+    const list = await inUse();
+    return (list && await (await set(list.build)).match(path)) ?? Response.error();
+  };
+  return Promise.race([fetch(request), after(LONG)]).catch(kept);
+}
+
+self.addEventListener('fetch', (event) => {
+  const { request } = event;
+  const { origin, pathname } = new URL(request.url);
+  if (origin !== self.location.origin) return;
+  if (request.mode === 'navigate') event.respondWith(navigate(event));
+  else if (pathname.startsWith('/kept/')) event.respondWith(ofSet(pathname));
+  else if (pathname.startsWith('/static/')) event.respondWith(asset(request, pathname));
+});

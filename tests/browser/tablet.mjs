@@ -1,0 +1,149 @@
+// A tablet for the offline tests: a real Chromium with a folder of its own on the disk, so that it can be
+// killed and started again, and between it and the program a network that can be broken.
+import { readFileSync, readdirSync } from 'node:fs';
+import { mkdir, mkdtemp, rm } from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { chromium } from 'playwright-core';
+import { startProxy } from '../faultproxy/proxy.mjs';
+import { OUT, TABLET, fileName } from './harness.mjs';
+import { startProgram } from './program.mjs';
+
+const WAIT = 20_000;
+
+/** The program, and before it a network. */
+export async function startStation(options) {
+  const program = await startProgram(options);
+  const net = await startProxy(program.url);
+  return { program, net, stop: async () => { await net.stop(); await program.stop(); } };
+}
+
+const commandOf = (pid) => {
+  try {
+    return readFileSync(`/proc/${pid}/cmdline`, 'utf8').split('\0');
+  } catch {
+    return []; // gone in the meantime
+  }
+};
+
+export class Tablet {
+  /** Out of its box: nothing stored. */
+  static async unpack(url) {
+    const tablet = new Tablet();
+    tablet.folder = await mkdtemp(join(tmpdir(), 'tablet-'));
+    tablet.url = url;
+    tablet.elsewhere = [];
+    await tablet.start();
+    return tablet;
+  }
+
+  async start() {
+    this.context = await chromium.launchPersistentContext(this.folder, {
+      executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium',
+      chromiumSandbox: false,
+      baseURL: this.url,
+      locale: 'en-US',
+      ...TABLET,
+      args: [
+        '--headless', '--disable-gpu', '--disable-quic', '--no-first-run',
+        '--disable-background-networking', '--disable-component-update', '--disable-sync',
+        '--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1',
+      ],
+    });
+    this.context.setDefaultTimeout(WAIT);
+    this.context.on('request', (request) => {
+      const url = new URL(request.url());
+      if (['http:', 'https:', 'ws:', 'wss:'].includes(url.protocol) && url.origin !== this.url) this.elsewhere.push(url.href);
+    });
+    this.page = this.context.pages()[0] ?? await this.context.newPage();
+  }
+
+  /** Everything of it, at once, as when the battery is pulled. */
+  async kill() {
+    const gone = new Promise((done) => { this.context.once('close', done); });
+    const mine = readdirSync('/proc').filter((pid) => /^\d+$/.test(pid))
+      .filter((pid) => commandOf(pid).includes(`--user-data-dir=${this.folder}`) && !commandOf(pid).some((word) => word.startsWith('--type=')));
+    if (!mine.length) throw new Error('the browser was not found');
+    for (const pid of mine) process.kill(-pid, 'SIGKILL');
+    await gone;
+  }
+
+  async restart() {
+    await this.kill();
+    await this.start();
+  }
+
+  async discard() {
+    await this.context.close().catch(() => {});
+    await rm(this.folder, { recursive: true, force: true });
+  }
+
+  /** Opens the board of a station and waits until the tablet has kept all that the list names. */
+  async settleAt(station) {
+    await this.page.goto('/stations');
+    await this.page.getByRole('link', { name: station }).first().click();
+    await this.page.locator('body.board').waitFor();
+    await this.hasKept();
+  }
+
+  /** Until the set in use is what the server lists now. */
+  async hasKept() {
+    const until = Date.now() + 60_000;
+    const whole = () => this.page.evaluate(async () => {
+      const list = await (await fetch('/offline/list')).json();
+      const kept = await (await caches.open('airmuster')).match('/offline/list');
+      const own = kept && await kept.json();
+      return own?.build === list.build && own.pages.join() === list.pages.join();
+    });
+    while (!await whole()) {
+      if (Date.now() > until) throw new Error('the tablet has not kept its pages');
+      await new Promise((done) => { setTimeout(done, 100); });
+    }
+    await this.page.evaluate(() => navigator.serviceWorker.ready);
+  }
+
+  /** What is in its outbox. */
+  rows() {
+    return this.page.evaluate(() => new Promise((done, failed) => {
+      const opening = indexedDB.open('airmuster');
+      opening.onerror = () => failed(opening.error);
+      opening.onsuccess = () => {
+        const db = opening.result;
+        const all = db.transaction('records').objectStore('records').getAll();
+        all.onsuccess = () => { db.close(); done(all.result.sort((a, b) => a.number - b.number)); };
+      };
+    }));
+  }
+
+  async picture(name) {
+    await mkdir(OUT, { recursive: true });
+    await this.page.screenshot({ path: join(OUT, `${fileName(name)}.png`), fullPage: true });
+  }
+}
+
+/** Every step of the check form answered as it should be; `bad` names steps that are not good. */
+export async function answer(page, bad = []) {
+  await page.locator('form.check[data-ready]').waitFor();
+  await page.evaluate((wrong) => {
+    const { limits } = JSON.parse(document.getElementById('limits').textContent);
+    const tap = (input) => { input.checked = true; input.dispatchEvent(new Event('change', { bubbles: true })); };
+    const type = (input, value) => { input.value = value; input.dispatchEvent(new Event('change', { bubbles: true })); };
+    for (const step of limits.steps) {
+      const set = document.querySelector(`article[data-step="${step.id}"] fieldset[data-attempt="1"]`);
+      const field = (name) => set.querySelector(`[name$=".${name}"]`);
+      const not = set.querySelector('input[name$=".good"][value=no]');
+      const yes = set.querySelector('input[name$=".good"][value=yes]');
+      const unit = set.querySelector('select')?.value ?? limits.unit;
+      const inUnit = ([grains, parts], more) => String(Math.round(Number(grains) / Number(parts) / Number(limits.grains[unit]) / 1000 + more));
+      if (wrong.includes(step.id)) tap(not);
+      else if (yes) tap(yes);
+      else if (step.kind === 'reading') type(field('at'), inUnit(limits.rated.at, 0));
+      else if (step.kind === 'pair') for (const gauge of ['cylinder', 'remote']) type(field(gauge), inUnit(limits.rated.at, 0));
+      else if (step.kind === 'trip') type(field('at'), inUnit(step.low.at, unit === 'bar' ? 2 : 30));
+      else throw new Error(`no answer known for ${step.id} (${step.kind})`);
+    }
+  }, bad);
+}
+
+/** The member who signs when it does not matter who. */
+export const SIGNER = 1;

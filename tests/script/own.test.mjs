@@ -1,0 +1,41 @@
+// How the board shows what this tablet found and the server does not know yet.
+import assert from 'node:assert/strict';
+import test from 'node:test';
+import { ahead } from '../../static/clock.js';
+import { ownVerdict, standingOf, unknownTo } from '../../static/own.js';
+
+const done = (verdict, sole = true) => ({ outcome: 'complete', verdict, sole });
+
+test('a good check makes a unit better only where nothing but a check was due', () => {
+  assert.equal(standingOf('due', [done('in')]), 'in');
+  assert.equal(standingOf('due', [done('in', false)]), 'due');
+  for (const server of ['retired', 'held', 'out', 'put-right']) assert.equal(standingOf(server, [done('in')]), server);
+});
+
+test('of the server’s last word and the tablet’s own the worse holds', () => {
+  assert.equal(standingOf('in', [done('out')]), 'out');
+  assert.equal(standingOf('in', [done('put-right')]), 'put-right');
+  assert.equal(standingOf('held', [done('out')]), 'held');
+  assert.equal(standingOf('in', [{ outcome: 'stopped', verdict: 'due' }]), 'due');
+});
+
+test('what took a unit out of service here stays, whatever is answered later', () => {
+  const broken = { outcome: 'broken_off', verdict: 'out' };
+  assert.equal(ownVerdict([broken, done('in')]), 'out');
+  assert.equal(ownVerdict([done('put-right'), done('in')]), 'in');
+  assert.equal(ownVerdict([done('in'), broken]), 'out');
+});
+
+test('what was received after the page was made is still shown, what was received before is in it', () => {
+  const row = (more) => ({ unit: '117', verdict: 'out', ...more });
+  assert.equal(unknownTo(10, [row({ state: 'saved' })]).size, 1);
+  assert.equal(unknownTo(10, [row({ state: 'received', received: 11 })]).size, 1);
+  assert.equal(unknownTo(10, [row({ state: 'received', received: 10 })]).size, 0);
+});
+
+test('times are the department’s, whatever zone the tablet is set to', () => {
+  const moment = Date.UTC(2026, 10, 25, 15, 8, 30);
+  assert.equal(ahead(moment, 'Wed 25 Nov · 08:08'), -420);
+  assert.equal(ahead(moment, 'Wed 25 Nov · 20:38'), 330);
+  assert.equal(ahead(moment, 'Thu 26 Nov · 02:08'), 660);
+});
