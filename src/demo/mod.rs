@@ -1,8 +1,8 @@
 //! An invented fire district in an invented place, with eighteen months behind it. All of it is
 //! handed in through intake, record by record, as stations and desks would have done.
 //!
-//! [`district`] and [`people`] say what there is, [`story`] what happens, [`history`] goes through
-//! the days, [`keeper`] knows how things stand on each and [`pen`] writes it down.
+//! `district` and `people` say what there is, `story` what happens, `history` goes through
+//! the days, `keeper` knows how things stand on each and `pen` writes it down.
 
 mod acts;
 mod answers;

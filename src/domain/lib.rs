@@ -3,7 +3,7 @@
 //! identifiers are arguments.
 //!
 //! Read it in this order: [`quantity`] → [`rules`] (table, parse, resolve) → [`judge`] →
-//! [`record`], [`ground`], [`standing`] → [`bench`].
+//! [`record`], [`ground`], [`standing`] → [`mod@bench`].
 #![warn(missing_docs)]
 
 pub mod bench;
