@@ -22,7 +22,7 @@ pub struct Route {
 }
 
 const OFFICER: Who = Who::Roles(&[Role::Officer, Role::Administrator]);
-const BENCH: Who = Who::Roles(&[Role::Technician, Role::Officer, Role::Administrator]);
+const BENCH: Who = Who::Roles(bench::BENCH);
 const TECHNICIAN: Who = Who::Roles(&[Role::Technician]);
 const RETIRE: Who = Who::Roles(&[Role::Technician, Role::Administrator]);
 
@@ -74,6 +74,9 @@ pub fn list() -> Vec<Route> {
         send("/tickets/{ticket}/stage", TECHNICIAN, post(bench::ticket::set_stage)),
         send("/tickets/{ticket}/work", TECHNICIAN, post(bench::ticket::take_work)),
         send("/tickets/{ticket}/return", TECHNICIAN, post(bench::returning::take_form)),
+        show("/units/{unit}/clear", BENCH, get(bench::clear::show_form)),
+        send("/units/{unit}/clear", BENCH, post(bench::clear::clear)),
+        send("/units/{unit}/move", BENCH, post(bench::moving::move_unit)),
         show("/units/{unit}/retire", RETIRE, get(bench::retire::show_form)),
         send("/units/{unit}/retire", RETIRE, post(bench::retire::retire)),
     ]

@@ -1,16 +1,22 @@
 //! The technician's pages.
 
+pub mod clear;
+pub mod moving;
 pub mod queue;
 pub mod retire;
 pub mod returning;
 pub mod ticket;
 
 use airmuster_domain::record::{Asset, AssetKind, Place};
+use airmuster_domain::role::Role;
 
 use super::present::capital;
 use super::view::Link;
 use crate::service::fleet::Fleet;
 use crate::service::ticket::thing_words;
+
+/// Who sees the bench and says where units are.
+pub const BENCH: &[Role] = &[Role::Technician, Role::Officer, Role::Administrator];
 
 /// A thing on the bench, leading to the page of its unit; a thing with no unit leads to its ticket.
 fn thing(asset: &Asset, place: Option<&Place>, ticket: u64) -> Link {

@@ -8,6 +8,8 @@ use axum::extract::{Path, State};
 
 use crate::service::unit::UnitFile;
 use crate::web::auth::Visitor;
+use crate::web::bench::clear::{Act, acceptance};
+use crate::web::bench::{BENCH, moving};
 use crate::web::entered::sentence;
 use crate::web::error::WebError;
 use crate::web::html::Html;
@@ -36,28 +38,40 @@ pub async fn show_unit(
     Path(unit): Path<String>,
 ) -> Result<Html<UnitPage>, WebError> {
     let file = file(&app, &unit).await?;
+    Ok(Html(view(&app, &visitor, &file, None).await?))
+}
+
+/// The page; `problem` is what to put right in the form that moves the unit.
+pub async fn view(
+    app: &App,
+    visitor: &Visitor,
+    file: &UnitFile,
+    problem: Option<String>,
+) -> Result<UnitPage, WebError> {
+    let unit = &file.number;
     let fleet = &file.fleet;
     let s = &file.standing;
     let scale =
         file.row.as_ref().zip(fleet.table.as_ref()).and_then(|(row, table)| {
             table.profiles.get(&row.profile).map(|profile| Scale::of(table, profile))
         });
-    Ok(Html(UnitPage {
-        page: page(&app, &visitor, &format!("Unit {unit}")).await?,
-        unit: unit_ref(&unit),
+    Ok(UnitPage {
+        page: page(app, visitor, &format!("Unit {unit}")).await?,
+        unit: unit_ref(unit),
         profile: capital(&file.profile_words()),
         place: file.place_words(),
         standing: standing(s.state),
-        grounds: grounds(&file),
-        strip: fleet.units.get(&unit).and_then(|u| thin(fleet, u)),
+        grounds: grounds(file),
+        strip: fleet.units.get(unit).and_then(|u| thin(fleet, u)),
         checked: checked_sentence(fleet, s),
-        next: next(&file, &visitor),
-        others: others(&file, &visitor),
+        next: next(file, visitor),
+        others: others(file, visitor),
+        moving: moving::form(file, visitor, problem),
         stack: scale.map(|s| stack(&s, &fleet.department.clock, &file.checks)).unwrap_or_default(),
         drift: String::new(),
-        facts: facts(&file),
+        facts: facts(file),
         events: happened(fleet, &file.events),
-    }))
+    })
 }
 
 /// What speaks against it; for a unit in service, the check that proves it.
@@ -87,7 +101,8 @@ fn grounds(file: &UnitFile) -> Vec<GroundView> {
     out
 }
 
-fn against(file: &UnitFile, g: &Ground) -> GroundView {
+/// A ground in words: what it says, who said so, and what clears it.
+pub fn against(file: &UnitFile, g: &Ground) -> GroundView {
     let raise = &g.raise;
     let at = when(&file.fleet.department.clock, raise.at, file.fleet.now);
     let raised = match raise.kind {
@@ -117,8 +132,16 @@ fn record_link(seq: Option<i64>) -> Option<Link> {
 }
 
 /// Whether a visitor is sent there: one who is not signed in may sign in on the way.
-fn may(visitor: &Visitor, any: &[Role]) -> bool {
+pub fn may(visitor: &Visitor, any: &[Role]) -> bool {
     visitor.member.is_none() || visitor.is(any)
+}
+
+/// What a signature alone clears, where it can be signed now and the visitor is sent there.
+fn clearing(file: &UnitFile, visitor: &Visitor) -> Option<Action> {
+    let act = Act::first(file).filter(|a| may(visitor, a.roles()))?;
+    let ready = act != Act::Accept || acceptance(file).is_some();
+    let href = format!("/units/{}/clear", file.number);
+    ready.then(|| Action { text: act.verb().to_owned(), href, next: true })
 }
 
 /// The one thing to do next, by what weighs most.
@@ -133,7 +156,7 @@ fn next(file: &UnitFile, visitor: &Visitor) -> Option<Action> {
             next: false,
         });
     };
-    let bench = may(visitor, &[Role::Technician, Role::Officer, Role::Administrator]);
+    let bench = may(visitor, BENCH);
     let tag = action("Print the red tag", format!("/units/{number}/tag"));
     match worst.raise.kind {
         Kind::CheckDue | Kind::CheckAgain | Kind::PutRight => check("Start check"),
@@ -149,11 +172,13 @@ fn next(file: &UnitFile, visitor: &Visitor) -> Option<Action> {
             Some(seq) => action("Read the record", format!("/records/{seq}")),
             None => tag,
         },
-        Kind::NotAccepted if file.row.is_some() => {
+        Kind::NotAccepted if file.row.is_some() => clearing(file, visitor).or_else(|| {
             action("Start the acceptance check", format!("/units/{number}/check?purpose=acceptance"))
-        }
-        Kind::NotAccepted | Kind::Held | Kind::Contaminated => tag,
-        Kind::Soiled | Kind::Retired => None,
+        }),
+        Kind::NotAccepted => tag,
+        Kind::Held | Kind::Contaminated => clearing(file, visitor).or(tag),
+        Kind::Soiled => clearing(file, visitor),
+        Kind::Retired => None,
     }
 }
 
@@ -166,10 +191,13 @@ fn others(file: &UnitFile, visitor: &Visitor) -> Vec<Link> {
             out.push(Link { text, href });
         }
     };
-    let bench = may(visitor, &[Role::Technician, Role::Officer, Role::Administrator]);
+    let bench = may(visitor, BENCH);
     let ticket = file.ticket.as_ref().filter(|_| bench);
     if let Some(t) = ticket {
         link(format!("Ticket {}", t.ticket), format!("/tickets/{}", t.ticket));
+    }
+    if let Some(clear) = clearing(file, visitor) {
+        link(clear.text, clear.href);
     }
     let state = file.standing.state;
     if matches!(state, Holds::OutOfService | Holds::Held) {

@@ -4,9 +4,11 @@ use airmuster_domain::record::{Body, Check, Field, Outcome};
 use airmuster_domain::standing::{Standing, State as Holds};
 use axum::extract::{Path, State};
 
+use super::unit::may;
 use crate::service::fleet::{Fleet, UnitFacts};
 use crate::store::Kept;
 use crate::web::auth::Visitor;
+use crate::web::bench::BENCH;
 use crate::web::error::WebError;
 use crate::web::html::Html;
 use crate::web::present::{checked_words, grounds_words, page, standing, station_href, thin, unit_ref, when};
@@ -41,7 +43,7 @@ pub async fn show_verdict(
         next: next(&kept, check, s.state, &board),
         others: others(check, s.state, &board),
         tag: out.then(|| format!("/units/{}/tag", check.unit)),
-        ticket: ticket.map(|t| Link {
+        ticket: ticket.filter(|_| may(&visitor, BENCH)).map(|t| Link {
             text: format!("Ticket {} is open for it", t.ticket),
             href: format!("/tickets/{}", t.ticket),
         }),

@@ -9,6 +9,7 @@ pub mod auth;
 pub mod bench;
 pub mod board;
 pub mod check;
+pub mod clear;
 pub mod import;
 pub mod print;
 pub mod problem;

@@ -29,6 +29,8 @@ pub struct UnitPage {
     pub next: Option<Action>,
     /// What else may be done: take out of service, red tag, the ticket.
     pub others: Vec<Link>,
+    /// Where it may be moved; none where this visitor may not, or nobody may.
+    pub moving: Option<Moving>,
     /// One strip per check, oldest first.
     pub stack: Vec<StackRow>,
     /// What the stack says in words, or empty.
@@ -78,6 +80,33 @@ pub struct Event {
     pub mark: Option<Mark>,
     /// The record's page.
     pub href: String,
+}
+
+/// The form that moves it.
+#[derive(Clone, Debug, Default)]
+pub struct Moving {
+    /// Where there is room, by kind of place.
+    pub groups: Vec<Destinations>,
+    /// What to put right in a form that came back.
+    pub problem: Option<String>,
+}
+
+/// Places of one kind.
+#[derive(Clone, Debug, Default)]
+pub struct Destinations {
+    /// "Spare".
+    pub label: String,
+    /// The places.
+    pub places: Vec<Destination>,
+}
+
+/// A place to move to.
+#[derive(Clone, Debug, Default)]
+pub struct Destination {
+    /// As sent: "seat/engine-2-driver".
+    pub value: String,
+    /// As read: "Engine 2, driver".
+    pub label: String,
 }
 
 /// Take a unit out of service on any member's word.
