@@ -146,7 +146,9 @@ pub fn ground_words(g: &Ground) -> String {
         | Kind::AnotherItem
         | Kind::Contested
         | Kind::CheckDue
-        | Kind::CheckAgain => capital(&g.raise.say),
+        | Kind::CheckAgain
+        | Kind::Soiled
+        | Kind::Contaminated => capital(&g.raise.say),
         _ => format!("{title}: {}", g.raise.say),
     }
 }
