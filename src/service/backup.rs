@@ -29,8 +29,11 @@ pub async fn back_up(store: &Store, clock: &Clock, file: &Path) -> Result<Head, 
     if file.exists() {
         return Err(BackupError::Exists(file.to_owned()));
     }
-    store.copy_to(file).await?;
-    let head = match prove(file, clock).await {
+    let proved = match store.copy_to(file).await {
+        Ok(()) => prove(file, clock).await,
+        Err(e) => Err(e.into()),
+    };
+    let head = match proved {
         Ok(head) => head,
         Err(e) => {
             // An unsound copy must not be mistaken for a backup later.

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use sqlx::sqlite::{SqliteConnectOptions, SqlitePoolOptions};
+use sqlx::sqlite::{SqliteConnectOptions, SqlitePool, SqlitePoolOptions};
 use uuid::Uuid;
 
 use super::error::StoreError;
@@ -12,22 +12,40 @@ impl Store {
     /// Writes a copy as of one moment to a file that must not exist yet.
     pub async fn copy_to(&self, file: &Path) -> Result<(), StoreError> {
         let name = file.to_str().ok_or_else(|| StoreError::CannotOpen(file.to_owned()))?;
-        sqlx::query("vacuum into $1").bind(name).execute(&self.read).await?;
+        // The readers may not write anywhere, not even into another file.
+        let pool = look_at(self.path(), false).await?;
+        let copied = sqlx::query("vacuum into $1").bind(name).execute(&pool).await;
+        pool.close().await;
+        copied?;
         Ok(())
     }
 }
 
-/// Looks through a whole database file for damage, page by page.
-pub async fn check_pages(file: &Path) -> Result<(), StoreError> {
-    let options = SqliteConnectOptions::new().filename(file).read_only(true).immutable(true);
-    let pool = SqlitePoolOptions::new()
+/// A connection that only reads the file; `still` when nothing else has it open.
+async fn look_at(file: &Path, still: bool) -> Result<SqlitePool, StoreError> {
+    let options = SqliteConnectOptions::new().filename(file).read_only(true).immutable(still);
+    SqlitePoolOptions::new()
         .max_connections(1)
         .connect_with(options)
         .await
-        .map_err(|_| StoreError::CannotOpen(file.to_owned()))?;
+        .map_err(|_| StoreError::CannotOpen(file.to_owned()))
+}
+
+/// Looks through a whole database file for damage, page by page. An empty file is sound to SQLite
+/// and no database of ours: it must have a logbook.
+pub async fn check_pages(file: &Path) -> Result<(), StoreError> {
+    let pool = look_at(file, true).await?;
     let told: String = sqlx::query_scalar("pragma integrity_check(1)").fetch_one(&pool).await?;
+    let logbooks: i64 =
+        sqlx::query_scalar("select count(*) from sqlite_master where name in ('logbook', 'logbook_head')")
+            .fetch_one(&pool)
+            .await?;
     pool.close().await;
-    if told == "ok" { Ok(()) } else { Err(StoreError::Damaged(told)) }
+    match (told.as_str(), logbooks) {
+        ("ok", 2) => Ok(()),
+        ("ok", _) => Err(StoreError::Damaged("it has no logbook".to_owned())),
+        _ => Err(StoreError::Damaged(told)),
+    }
 }
 
 impl Write {
