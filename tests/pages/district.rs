@@ -10,7 +10,8 @@ use airmuster::store::Store;
 use airmuster::web::app_router;
 use airmuster_domain::judge::{Answer, Raw};
 use airmuster_domain::record::{
-    Asset, Cadence, Check, Digest, Outcome, Place, RecordRef, Register, Stamp, TakenOut, encode,
+    Asset, Cadence, Check, Condition, Digest, Outcome, Place, RecordRef, Register, Stamp, TakenOut, Used,
+    encode,
 };
 use airmuster_domain::rules::{self, Ask, Purpose, Subject};
 use airmuster_domain::standing::State;
@@ -226,6 +227,25 @@ impl District {
         let body = TakenOut { asset: Asset::unit(unit), why: why.to_owned() };
         let origin = Origin::Tablet { proven: Some(by.to_owned()) };
         self.hand_in(kind, self.clock.id(), Some(by), &body, origin).await.0
+    }
+
+    /// A unit came back from use.
+    pub async fn used(&self, unit: &str, by: &str, what: &str, condition: Condition) {
+        let body = Used { unit: unit.to_owned(), what: what.to_owned(), condition };
+        let origin = Origin::Tablet { proven: Some(by.to_owned()) };
+        self.hand_in("used", self.clock.id(), Some(by), &body, origin).await;
+    }
+
+    /// Unit 150 arrives: new, and not yet accepted.
+    pub async fn arrives(&self) {
+        self.register(Register::Unit {
+            number: "150".to_owned(),
+            profile: PROFILE.to_owned(),
+            cadence: Cadence::EachShift,
+            in_use: false,
+            serials: BTreeMap::new(),
+        })
+        .await;
     }
 
     pub async fn state(&self, unit: &str) -> State {

@@ -2,8 +2,10 @@
 
 #[cfg(test)]
 mod browser;
+mod clear;
 #[cfg(test)]
 mod district;
+mod moving;
 #[cfg(test)]
 mod officer;
 #[cfg(test)]

@@ -1,5 +1,6 @@
 //! Clearing what no repair is needed for: the end of a hold, cleaning, acceptance into service.
 
+use airmuster_domain::desk::Refusal;
 use airmuster_domain::ground::Kind;
 use airmuster_domain::record::{Accepted, Asset, Clearing};
 use airmuster_domain::role::Role;
@@ -195,8 +196,12 @@ async fn hand_in(app: &App, file: &UnitFile, act: Act, input: &Input) -> Result<
             let body = Accepted { unit: file.number.clone(), check: check.name };
             hand_in_desk(app, "accepted", by, &body).await
         }
+        (Act::Accept, None) => {
+            let say = "acceptance needs a complete good acceptance check of this unit".to_owned();
+            Err(Refusal { say, forbidden: false }.into())
+        }
         (Act::Release, _) => hand_in_desk(app, "release", by, &clearing()).await,
-        (Act::Clean | Act::Accept, _) => hand_in_desk(app, "cleaned", by, &clearing()).await,
+        (Act::Clean, _) => hand_in_desk(app, "cleaned", by, &clearing()).await,
     }
 }
 
