@@ -222,5 +222,5 @@ self.addEventListener('fetch', (event) => {
   if (origin !== self.location.origin) return;
   if (request.mode === 'navigate') event.respondWith(navigate(event));
   else if (pathname.startsWith('/kept/')) event.respondWith(ofSet(pathname));
-  else if (pathname.startsWith('/static/')) event.respondWith(asset(request, pathname));
+  else if (/^\/static\/[^/]+$/.test(pathname)) event.respondWith(asset(request, pathname));
 });
