@@ -50,14 +50,6 @@ const verdict = async (page, word) => {
   await page.getByRole('heading', { level: 1, name: word }).waitFor();
 };
 
-async function signIn(person, member) {
-  await person.page.goto('/sign-in');
-  await person.page.locator('#member').selectOption(member);
-  await person.page.locator('#pin').fill(PIN);
-  await person.page.getByRole('button', { name: 'Sign in' }).click();
-  await person.page.waitForURL((url) => url.pathname !== '/sign-in');
-}
-
 /** A bad pair of gauges, from the board to the repaired unit back in its seat. */
 async function failedStepToReturn(open, unit, rig, screen) {
   const crew = await open(screen);
@@ -73,7 +65,7 @@ async function failedStepToReturn(open, unit, rig, screen) {
   await crew.page.getByRole('link', { name: 'Print the red tag' }).waitFor();
 
   const officer = await open(screen.javaScript === false ? { ...PHONE, javaScript: false } : PHONE);
-  await signIn(officer, OFFICER);
+  await officer.signIn(OFFICER, PIN);
   await officer.page.goto(`/rigs/${rig}`);
   const seat = officer.page.locator('li.seat', { hasText: `Unit ${unit}` });
   await seat.getByText('Out of service').first().waitFor();
@@ -82,7 +74,7 @@ async function failedStepToReturn(open, unit, rig, screen) {
   assert.match(places[0], new RegExp(`Unit ${unit}`), 'open seats come first');
 
   const technician = await open({ ...BENCH_PC, javaScript: screen.javaScript });
-  await signIn(technician, TECHNICIAN);
+  await technician.signIn(TECHNICIAN, PIN);
   const bench = technician.page;
   await bench.goto('/bench');
   const job = bench.locator('li.job', { hasText: `Unit ${unit}` });
@@ -162,7 +154,7 @@ story('A day at the station', (promise) => {
     await page.getByText('is out of service itself; another one was good').waitFor();
     await sign(page);
     await verdict(page, 'In service');
-    await signIn(person, TECHNICIAN);
+    await person.signIn(TECHNICIAN, PIN);
     await page.goto('/bench');
     await page.locator('li.job', { hasText: 'Facepiece F-106' }).waitFor();
   });
@@ -235,9 +227,9 @@ story('A day at the station', (promise) => {
         await person.picture(`${name}-${path}`);
       };
       for (const path of ['/stations', '/stations/kettle', '/units/101', '/units/101/check', '/units/302/out', '/units/302/tag', '/sign-in', '/unproven', '/nothing-here']) await visit(path);
-      await signIn(person, OFFICER);
+      await person.signIn(OFFICER, PIN);
       for (const path of ['/rigs', '/rigs/engine-1', '/unsent/import']) await visit(path);
-      await signIn(person, TECHNICIAN);
+      await person.signIn(TECHNICIAN, PIN);
       await person.page.goto('/bench');
       await person.isFitToUse();
       await person.picture(`${name}-bench`);

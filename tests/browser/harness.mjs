@@ -5,7 +5,7 @@
 //   story('a failed step', (promise) => {        // one `airmuster demo` for the promises of a story
 //     promise('the officer sees the open seat', async ({ open }) => {
 //       const officer = await open(PHONE);       // a person with a browser of their own
-//       await officer.signIn('Name', '0000');
+//       await officer.signIn('m-101', '246810');
 //       await officer.page.getByRole('heading', { name: 'Engine 2' }).waitFor();
 //     });
 //   });
@@ -137,11 +137,10 @@ class Person {
     return this.#trouble.filter((what) => !this.#allowed.some((pattern) => pattern.test(what)));
   }
 
+  /** Signs in by the member's id, as the real page asks for it. */
   async signIn(member, pin) {
     await this.page.goto('/sign-in');
-    const who = this.page.getByLabel('Member');
-    if (await who.evaluate((field) => field.tagName === 'SELECT')) await who.selectOption({ label: member });
-    else await who.fill(member);
+    await this.page.getByLabel('Your name').selectOption(member);
     await this.page.getByLabel('PIN').fill(pin);
     await this.page.getByRole('button', { name: 'Sign in' }).click();
     await this.page.waitForURL((url) => url.pathname !== '/sign-in');
