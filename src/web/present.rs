@@ -148,7 +148,8 @@ pub fn ground_words(g: &Ground) -> String {
         | Kind::CheckDue
         | Kind::CheckAgain
         | Kind::Soiled
-        | Kind::Contaminated => capital(&g.raise.say),
+        | Kind::Contaminated
+        | Kind::NotAccepted => capital(&g.raise.say),
         _ => format!("{title}: {}", g.raise.say),
     }
 }

@@ -145,6 +145,7 @@ async fn a_new_unit_goes_into_service_on_its_last_good_acceptance_check() {
     assert!(!d.signed_in("olga").await.get("/units/150").await.ok().html.contains("/clear"));
     let form = t.get("/units/150/clear").await.ok();
     let says = form.text();
+    assert!(says.contains("New: not yet accepted into service."), "{says}");
     assert!(says.contains("A life will hang on this unit."), "{says}");
     assert!(says.contains("the acceptance check of 07:06 by Tom Varga"), "{says}");
     let (ground, first) = (form.value("ground"), form.value("check"));
