@@ -6,6 +6,7 @@ pub mod checking;
 pub mod desk;
 pub mod doubt;
 pub mod fleet;
+pub mod gaps;
 pub mod history;
 pub mod intake;
 pub mod outbox;

@@ -2,6 +2,7 @@
 
 mod backup;
 mod error;
+mod gaps;
 mod history;
 mod logbook;
 mod open;
@@ -13,6 +14,7 @@ mod tickets;
 
 pub use backup::check_pages;
 pub use error::StoreError;
+pub use gaps::{Life, Misstep};
 pub use history::Link;
 pub use logbook::{Head, Kept, Place, Row};
 pub use open::{FILE, Pragma, Store, Write};

@@ -65,6 +65,7 @@ pub fn list() -> Vec<Route> {
         send("/rigs/{rig}/seats/{seat}/spare", OFFICER, post(officer::roster::move_spare)),
         show("/records/{seq}/settle", OFFICER, get(officer::settle::show_form)),
         send("/records/{seq}/settle", OFFICER, post(officer::settle::settle)),
+        show("/tablets/gaps", OFFICER, get(officer::gaps::show_gaps)),
         show("/unsent/import", OFFICER, get(officer::import::show_form)),
         send("/unsent/import", OFFICER, post(officer::import::take_file)),
         // The technician.

@@ -12,6 +12,8 @@ mod desk;
 #[cfg(test)]
 mod disk;
 #[cfg(test)]
+mod gaps;
+#[cfg(test)]
 mod intake;
 #[cfg(test)]
 mod kill;

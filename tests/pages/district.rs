@@ -229,6 +229,22 @@ impl District {
         self.hand_in(kind, self.clock.id(), Some(by), &body, origin).await.0
     }
 
+    /// A note from a tablet that counts its records.
+    pub async fn numbered(&self, unit: &str, number: u64, before: Option<String>) {
+        let body = TakenOut { asset: Asset::unit(unit), why: "a note".to_owned() };
+        let stamp = Stamp {
+            id: self.clock.id(),
+            tablet: "tablet-4".to_owned(),
+            incarnation: Some(Uuid::from_u128(4)),
+            number: Some(number),
+            before: before.map(|d| d.parse().unwrap()),
+            at: self.clock.now(),
+            client: "test".to_owned(),
+            ..Stamp::default()
+        };
+        self.intake.submit(encode("note", &stamp, &body), Origin::Tablet { proven: None }).await.unwrap();
+    }
+
     /// A unit came back from use.
     pub async fn used(&self, unit: &str, by: &str, what: &str, condition: Condition) {
         let body = Used { unit: unit.to_owned(), what: what.to_owned(), condition };

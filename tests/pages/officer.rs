@@ -153,3 +153,21 @@ async fn a_check_with_a_signature_that_nothing_proves_counts_only_once_an_office
     assert_eq!(officer.post(&address, &fields).await.status, 303);
     assert_eq!(d.state("117").await, State::InService);
 }
+
+#[tokio::test]
+async fn a_record_that_a_tablet_must_have_written_is_missed_by_its_number() {
+    let d = district().await;
+    let mut officer = d.signed_in("olga").await;
+    let page = officer.get("/tablets/gaps").await.ok();
+    assert!(page.text().contains("No number is missing"), "{}", page.text());
+    d.numbered("121", 1, None).await;
+    d.numbered("121", 3, Some("00".repeat(32))).await;
+    insta::assert_snapshot!(officer.get("/tablets/gaps").await.ok().text(), @r"
+    Missing records
+    Each tablet counts what it writes. Here the count does not fit: something was written that is not in the logbook.
+    Tablet 4 seen 07:04
+    number 2 never arrived
+    Open “On this tablet” on it. If the record is there, press Send now, or save it to a file and take the file in. If it is not, ask who used the tablet then, and check those units again.
+    What a tablet has written and not yet sent shows here only once it sends something later.
+    ");
+}

@@ -10,6 +10,7 @@ pub mod bench;
 pub mod board;
 pub mod check;
 pub mod clear;
+pub mod gaps;
 pub mod import;
 pub mod print;
 pub mod problem;
