@@ -1,5 +1,6 @@
 //! The command line: one file per command.
 
+mod air;
 mod backup;
 mod checking;
 mod judge;
@@ -34,6 +35,9 @@ enum Command {
     Serve(serve::Serve),
     /// Judge the answers of one check (TOML) and print the verdict (JSON)
     Judge(judge::Judge),
+    /// What a cylinder reads in the cold, how long it lasts, what to fill it to
+    #[command(subcommand)]
+    Air(air::Air),
     /// Look at a rule table
     #[command(subcommand)]
     Rules(checking::Rules),
@@ -108,6 +112,7 @@ pub fn run() -> ExitCode {
     let outcome = match cli.command {
         Command::Judge(c) => c.run(),
         Command::Rules(c) => c.run(),
+        Command::Air(c) => c.run(),
         other => tokio::runtime::Builder::new_multi_thread()
             .enable_all()
             .build()
@@ -140,6 +145,7 @@ async fn run_async(command: Command) -> Result<(), Failure> {
         Command::ImportOutbox(c) => c.run(&clock).await,
         Command::Judge(c) => c.run(),
         Command::Rules(c) => c.run(),
+        Command::Air(c) => c.run(),
     }
 }
 

@@ -6,6 +6,7 @@
 //! [`record`], [`ground`], [`standing`] → [`mod@bench`].
 #![warn(missing_docs)]
 
+pub mod air;
 pub mod bench;
 pub mod desk;
 pub mod ground;

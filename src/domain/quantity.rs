@@ -29,6 +29,10 @@ macro_rules! text_serde {
     };
 }
 
+mod surroundings;
+
+pub use surroundings::{Flow, Temperature, TemperatureUnit, Volume};
+
 /// Grains in a thousandth of a psi. One grain is 1/1 290 320 000 000 Pa.
 const GRAINS_PER_MILLIPSI: i128 = 8_896_443_230_521;
 /// Grains in a thousandth of a bar (100 Pa).
@@ -54,6 +58,9 @@ pub enum QuantityError {
     /// Below zero.
     #[error("“{0}” is below zero; a reading cannot be")]
     Negative(String),
+    /// A temperature that no bay has.
+    #[error("“{0}” is not between −60 and 90 °C (−76 and 194 °F); look again")]
+    NoSuchTemperature(String),
     /// Too large, or with more than three decimals.
     #[error("“{0}” is not a reading any gauge or watch gives; look again")]
     Absurd(String),
@@ -274,6 +281,11 @@ pub struct Amount {
 impl Amount {
     /// No pressure at all.
     pub const ZERO: Self = Self { grains: 0, parts: 1 };
+
+    /// A whole number of pascals, gauge.
+    pub fn pascals(pascals: i64) -> Self {
+        Self { grains: i128::from(pascals) * PressureUnit::Kpa.grains_per_thousandth(), parts: 1 }
+    }
 
     /// This amount times a fraction, exactly.
     #[must_use]

@@ -2,6 +2,8 @@
 //! binary, so that the program is linked once.
 
 #[cfg(test)]
+mod air;
+#[cfg(test)]
 mod backup;
 #[cfg(test)]
 mod cli;
