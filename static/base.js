@@ -1,5 +1,6 @@
 // On every page: gloves, how old the page is, whether the station can be reached, and how much
 // this tablet has that the station does not.
+import { choose, chosen } from './choices.js';
 import { clock, made } from './clock.js';
 import { counts, onChange } from './outbox.js';
 import { showOwn } from './own.js';
@@ -23,14 +24,14 @@ function wear(on) {
   button.textContent = on ? 'Gloves off' : 'Gloves on';
 }
 
-const kept = localStorage.getItem(KEY);
+const kept = chosen(KEY);
 if (kept) wear(kept === 'on');
 
 button?.form.addEventListener('submit', (event) => {
   event.preventDefault();
   const { value } = button;
   wear(value === 'on');
-  localStorage.setItem(KEY, value);
+  choose(KEY, value);
   // The server draws the next page accordingly; without it this tablet remembers.
   const signal = AbortSignal.timeout(5000);
   fetch(button.form.action, { method: 'POST', body: new URLSearchParams({ gloves: value }), signal }).catch(() => {});
@@ -82,6 +83,7 @@ async function countUnsent() {
   if (of.saved) words.push(`${of.saved} saved here, not yet received`);
   if (of.refused + of.attention) words.push(`${of.refused + of.attention} need${of.refused + of.attention === 1 ? 's' : ''} attention`);
   mark.hidden = !words.length;
+  mark.dataset.counted = '';
   if (mark.textContent !== words.join(', ')) mark.textContent = words.join(', ');
   const old = of.saved ? await waiting() : 0;
   notice('unsent-old', old > DAY ? 'This tablet has kept records for more than a day. Bring it to where the station can be reached, or save them to a file.' : '', { href: '/unsent', textContent: 'Look' });
@@ -129,7 +131,7 @@ async function useWorker() {
 // A form that is signed may arrive although its answer does not: what is written here later
 // must then not have the same name.
 document.addEventListener('submit', ({ target }) => {
-  if (/\/check\/sign$/.test(target.action)) localStorage.setItem('tried', target.elements.namedItem('id')?.value ?? '');
+  if (/\/check\/sign$/.test(target.action)) choose('tried', target.elements.namedItem('id')?.value ?? '');
 });
 
 onStation(sayStation);

@@ -4,9 +4,11 @@ import {
   STATE_WORDS, answersIn, checkBody, failing, fieldName, raisedBy, stepView, strip, worstState,
 } from './answers.js';
 import { fromTablet } from './base.js';
+import { choose, chosen } from './choices.js';
 import { clock } from './clock.js';
 import { drop, load, save } from './draft.js';
 import { judge } from './judge.js';
+import { list } from './list.js';
 import { all, newId, onChange, recordText, write } from './outbox.js';
 import { problemsOf, reviewOf, standingOf, verdictOf } from './review.js';
 import { recall, note, storeTrouble } from './store.js';
@@ -377,7 +379,7 @@ form.addEventListener('input', ({ target }) => {
 });
 form.addEventListener('change', ({ target }) => {
   if (target.matches('select[name$="_unit"]')) {
-    localStorage.setItem(UNIT, target.value);
+    choose(UNIT, target.value);
     useUnit(target.value);
   }
   changed(target, false);
@@ -434,11 +436,12 @@ async function reviewHere() {
     section.focus();
     return;
   }
-  const { members } = await recall('list').catch(() => null) ?? { members: [] };
+  const { members } = await list();
   const page = reviewOf({
     form, data, answers, judged, members, back: () => show(null), save: (by, written_by) => saveHere({ by, written_by }, judged),
   });
   show(page);
+  if (!members.length) say(page.querySelector('[data-of=trouble]'), 'This tablet has not heard yet who may sign. Bring it to where the station can be reached; the answers are kept.');
 }
 
 let saving = false;
@@ -447,7 +450,7 @@ async function saveHere(signer, judged) {
   saving = true;
   try {
     // Signed at the server before, it may have arrived although the answer did not: two checks then.
-    const run = localStorage.getItem('tried') === draft.run ? newId() : draft.run;
+    const run = chosen('tried') === draft.run ? newId() : draft.run;
     const record = await recordOf('complete', { ...signer, id: run, run });
     const { at } = await write(record, { over: key, more: about(record, judged) });
     form.removeAttribute('data-begun');
@@ -501,7 +504,7 @@ for (const button of form.querySelectorAll('[data-timer]')) {
   });
 }
 
-useUnit(localStorage.getItem(UNIT));
+useUnit(chosen(UNIT));
 showAll();
 await lookBack();
 await restore();

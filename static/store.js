@@ -5,6 +5,7 @@ const NAME = 'airmuster';
 const VERSION = 2;
 const STORES = ['drafts', 'records', 'meta'];
 let opening = null;
+let blocked = null;
 
 // Forwards only, from whatever version is here. What an older page kept is never thrown away.
 function upgrade(db, transaction, from) {
@@ -35,13 +36,22 @@ export function storeTrouble(e) {
 }
 
 function open() {
+  // Behind a request that is blocked another one would wait without a word.
+  if (blocked) return Promise.reject(blocked);
   opening ??= new Promise((resolve, reject) => {
     const request = indexedDB.open(NAME, VERSION);
     request.onupgradeneeded = ({ oldVersion }) => upgrade(request.result, request.transaction, oldVersion);
     // It may open later all the same, once the old page is gone; the next try then finds it open.
-    request.onblocked = () => reject(new DOMException('an older page holds the store', 'Blocked'));
-    request.onerror = () => reject(request.error);
+    request.onblocked = () => {
+      blocked = new DOMException('an older page holds the store', 'Blocked');
+      reject(blocked);
+    };
+    request.onerror = () => {
+      blocked = null;
+      reject(request.error);
+    };
     request.onsuccess = () => {
+      blocked = null;
       const db = request.result;
       // A tablet in the background can lose its connection, and a newer page may need the store.
       db.onclose = () => { opening = null; };

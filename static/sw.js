@@ -28,6 +28,11 @@ async function listNow() {
 
 // ---------------------------------------------------------------- filling a set
 
+// A response made here has no address of its own: what a script imports is then looked for beside the
+// address under which the set gave it out, and not at the server.
+const named = (headers) => ['content-type', 'content-security-policy', 'referrer-policy', 'x-content-type-options']
+  .filter((n) => headers.has(n)).map((n) => [n, headers.get(n)]);
+
 // A page is the tablet's, not a person's. What it loads comes from its own set, so that it never
 // gets a script of another build; and it says that it was kept.
 function asKept(html, { headers }, build) {
@@ -35,8 +40,7 @@ function asKept(html, { headers }, build) {
     .replaceAll('src="/static/', `src="/kept/${build}/static/`)
     .replaceAll('rel="stylesheet" href="/static/', `rel="stylesheet" href="/kept/${build}/static/`)
     .replace('<meta name="made"', '<meta name="kept" content="yes">\n<meta name="made"');
-  const names = ['content-type', 'content-security-policy', 'referrer-policy', 'x-content-type-options'];
-  return new Response(own, { headers: names.filter((n) => headers.has(n)).map((n) => [n, headers.get(n)]) });
+  return new Response(own, { headers: named(headers) });
 }
 
 const isPersonal = (html) => html.includes('action="/sign-out"');
@@ -56,7 +60,8 @@ async function fetchPage(path, build) {
 async function fetchAsset(path, build) {
   const response = await get(path);
   if (!response.ok || response.redirected) throw new Error(`${path}: ${response.status}`);
-  return path.endsWith('.html') ? asKept(await response.text(), response, build) : response;
+  if (path.endsWith('.html')) return asKept(await response.text(), response, build);
+  return new Response(await response.blob(), { headers: named(response.headers) });
 }
 
 async function fillWith({ build, pages, assets }) {

@@ -2,8 +2,9 @@
 import './base.js';
 import { clock } from './clock.js';
 import { drafts } from './draft.js';
+import { list } from './list.js';
 import { STATES, all, fileOf, onChange, unsent } from './outbox.js';
-import { recall, storeTrouble } from './store.js';
+import { storeTrouble } from './store.js';
 import { station, sync } from './sync.js';
 
 // Received ones are kept until a backup covers them; nobody reads them all.
@@ -94,7 +95,7 @@ document.getElementById('save-file').addEventListener('click', async () => {
 document.getElementById('elsewhere').addEventListener('submit', async (event) => {
   event.preventDefault();
   const number = event.target.elements.number.value.trim();
-  const { units } = await recall('list').catch(() => null) ?? { units: [] };
+  const { units } = await list();
   const problem = document.getElementById('number-problem');
   problem.hidden = units.some((unit) => unit.number === number);
   problem.textContent = number ? `This tablet knows no unit ${number}.` : 'Give the number painted on the unit.';

@@ -1,21 +1,30 @@
 // A tablet for the offline tests: a real Chromium with a folder of its own on the disk, so that it can be
 // killed and started again, and between it and the program a network that can be broken.
 import { readFileSync, readdirSync } from 'node:fs';
-import { mkdir, mkdtemp, rm } from 'node:fs/promises';
+import { mkdir, mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
+import { createRequire } from 'node:module';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { chromium } from 'playwright-core';
 import { startProxy } from '../faultproxy/proxy.mjs';
 import { OUT, TABLET, fileName } from './harness.mjs';
 import { startProgram } from './program.mjs';
+import { startRelease } from './release.mjs';
 
 const WAIT = 20_000;
+const AXE = createRequire(import.meta.url).resolve('axe-core/axe.min.js');
 
 /** The program, and before it a network. */
 export async function startStation(options) {
   const program = await startProgram(options);
-  const net = await startProxy(program.url);
-  return { program, net, stop: async () => { await net.stop(); await program.stop(); } };
+  const release = await startRelease(program.url);
+  const net = await startProxy(release.url);
+  const stop = async () => {
+    await net.stop();
+    await release.stop();
+    await program.stop();
+  };
+  return { program, release, net, stop };
 }
 
 const commandOf = (pid) => {
@@ -28,9 +37,13 @@ const commandOf = (pid) => {
 
 export class Tablet {
   /** Out of its box: nothing stored. */
-  static async unpack(url) {
+  static async unpack(url, { preferences } = {}) {
     const tablet = new Tablet();
     tablet.folder = await mkdtemp(join(tmpdir(), 'tablet-'));
+    if (preferences) {
+      await mkdir(join(tablet.folder, 'Default'));
+      await writeFile(join(tablet.folder, 'Default', 'Preferences'), JSON.stringify(preferences));
+    }
     tablet.url = url;
     tablet.elsewhere = [];
     await tablet.start();
@@ -102,17 +115,89 @@ export class Tablet {
     await this.page.evaluate(() => navigator.serviceWorker.ready);
   }
 
+  /** The release that its worker uses. */
+  build(page = this.page) {
+    return page.evaluate(async () => (await (await (await caches.open('airmuster')).match('/offline/list')).json()).build);
+  }
+
+  /** Waits until something is so that no person can see. */
+  async until(so, what, longest = 30_000) {
+    const end = Date.now() + longest;
+    while (!await so()) {
+      if (Date.now() > end) throw new Error(`not within ${longest / 1000} s: ${what}`);
+      await new Promise((done) => { setTimeout(done, 100); });
+    }
+  }
+
   /** What is in its outbox. */
   rows() {
-    return this.page.evaluate(() => new Promise((done, failed) => {
-      const opening = indexedDB.open('airmuster');
-      opening.onerror = () => failed(opening.error);
-      opening.onsuccess = () => {
-        const db = opening.result;
-        const all = db.transaction('records').objectStore('records').getAll();
-        all.onsuccess = () => { db.close(); done(all.result.sort((a, b) => a.number - b.number)); };
+    return this.page.evaluate(async () => {
+      // Looking must not make a store that is gone anew.
+      if (!(await indexedDB.databases()).some(({ name }) => name === 'airmuster')) return [];
+      return new Promise((done, failed) => {
+        const opening = indexedDB.open('airmuster');
+        opening.onerror = () => failed(opening.error);
+        opening.onsuccess = () => {
+          const db = opening.result;
+          const all = db.transaction('records').objectStore('records').getAll();
+          all.onsuccess = () => { db.close(); done(all.result.sort((a, b) => a.number - b.number)); };
+        };
+      });
+    });
+  }
+
+  /** Puts `fields` into every record of its outbox, or into the one with this id, and adds more records. */
+  changeRecords(fields, more = [], id = undefined) {
+    return this.page.evaluate(([given, added, only]) => new Promise((done, failed) => {
+      indexedDB.open('airmuster').onsuccess = ({ target: { result: db } }) => {
+        const transaction = db.transaction('records', 'readwrite');
+        const records = transaction.objectStore('records');
+        records.openCursor().onsuccess = ({ target: { result: row } }) => {
+          if (!row) return void added.forEach((one) => records.put(one));
+          if (!only || row.value.id === only) row.update({ ...row.value, ...given });
+          row.continue();
+        };
+        transaction.oncomplete = () => { db.close(); done(); };
+        transaction.onabort = () => failed(transaction.error);
       };
-    }));
+    }), [fields, more, id]);
+  }
+
+  /** One check of a unit, from the form to the words that it is saved. */
+  async checkAway(unit, bad = []) {
+    await this.page.goto(`/units/${unit}/check`);
+    await answer(this.page, bad);
+    await this.signAway();
+  }
+
+  /** From the form to its review, with a name chosen. */
+  async review() {
+    await this.page.locator('.bar').getByRole('button', { name: 'Review' }).click();
+    await this.page.getByRole('heading', { name: 'Everything entered' }).waitFor();
+    await this.page.getByLabel('I did this check').selectOption({ index: 1 });
+  }
+
+  /** From the form to the words that it is saved. */
+  async signAway() {
+    await this.review();
+    await this.page.getByRole('button', { name: 'Save on this tablet' }).click();
+    await this.page.getByText(/^Saved on this tablet .*not yet received\.$/).waitFor();
+  }
+
+  /** Waits until nothing is left to be received, without touching anything; `but` is what stays. */
+  async hasSentAll({ but } = {}) {
+    if (but) await this.page.locator('#unsent').getByText(but, { exact: true }).waitFor();
+    else await this.page.locator('#unsent[data-counted][hidden]').waitFor({ state: 'attached' });
+  }
+
+  /** What axe-core finds at the page. */
+  async faults() {
+    await this.page.evaluate(await readFile(AXE, 'utf8'));
+    return this.page.evaluate(async () => {
+      const tags = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa'];
+      const { violations } = await globalThis.axe.run(document, { runOnly: tags });
+      return violations.flatMap((v) => v.nodes.map((n) => `${v.id}: ${n.target.join(' ')}: ${n.failureSummary}`));
+    });
   }
 
   async picture(name) {
@@ -144,6 +229,3 @@ export async function answer(page, bad = []) {
     }
   }, bad);
 }
-
-/** The member who signs when it does not matter who. */
-export const SIGNER = 1;
