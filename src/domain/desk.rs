@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 
 use crate::ground::{Done, Kind, Raise};
-use crate::record::{Asset, Desk, Digest, Register, Return, Stage, is_number};
+use crate::record::{Asset, Correction, Desk, Digest, RecordRef, Register, Return, Stage, is_number};
 use crate::role::Role;
 use crate::rules;
 use crate::shift::ShiftClock;
@@ -37,8 +37,25 @@ pub struct Facts {
     pub variants: BTreeSet<Digest>,
     /// Who signed the record that is to be proven.
     pub signer: Option<String>,
+    /// The check that is to be corrected.
+    pub wrong: Option<Wrong>,
     /// The ticket's stage.
     pub stage: Option<Stage>,
+}
+
+/// A check that is to be corrected, as far as that matters.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Wrong {
+    /// The unit it says it was made on.
+    pub unit: String,
+    /// The steps it answers.
+    pub answered: BTreeSet<String>,
+    /// Whether somebody signed it.
+    pub signed: bool,
+    /// The corrections of it that hold by now.
+    pub heads: BTreeSet<RecordRef>,
+    /// The profile of the unit named as the right one, where the register knows it.
+    pub right_profile: Option<String>,
 }
 
 /// Why a desk record is not taken.
@@ -106,12 +123,7 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
             if !facts.variants.contains(&c.of.digest) {
                 return no("the check to be corrected is not in the logbook");
             }
-            match &c.right_unit {
-                Some((unit, _)) if !is_number(unit) => {
-                    no("a unit's number has letters, digits, dots and hyphens")
-                }
-                _ => Ok(()),
-            }
+            may_correct(c, facts.wrong.as_ref())
         }
         Desk::Accepted(_) => {
             signed_role(facts, &[Role::Technician, Role::Administrator])?;
@@ -238,6 +250,39 @@ fn may_return(r: &Return, facts: &Facts) -> Result<(), Refusal> {
                 ground.say
             ));
         }
+    }
+    Ok(())
+}
+
+fn may_correct(c: &Correction, wrong: Option<&Wrong>) -> Result<(), Refusal> {
+    let Some(wrong) = wrong else {
+        return no("only a check is corrected");
+    };
+    if c.replaces.iter().copied().collect::<BTreeSet<_>>() != wrong.heads {
+        return no("this check has been corrected by now; read that correction, then write yours");
+    }
+    if c.why.trim().is_empty() {
+        return no("write down how you know");
+    }
+    if let Some((unit, profile)) = &c.right_unit {
+        if !is_number(unit) {
+            return no("a unit's number has letters, digits, dots and hyphens");
+        }
+        if *unit == wrong.unit {
+            return no("this is the unit that the check names already");
+        }
+        if wrong.right_profile.as_ref().is_some_and(|p| p != profile) {
+            return no("the right unit is of another kind; look again");
+        }
+    } else if c.misread.is_empty() {
+        return no("say which unit is the right one, or which step was misread");
+    }
+    if c.misread.iter().any(|s| !wrong.answered.contains(s)) {
+        return no("only a step that was answered can have been misread");
+    }
+    // Without a signature nobody can say who somebody else would be.
+    if !c.misread.is_empty() && !wrong.signed {
+        return no("nobody has signed this; check the unit again instead");
     }
     Ok(())
 }

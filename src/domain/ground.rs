@@ -41,6 +41,8 @@ pub enum Kind {
     NotAccepted,
     /// Used, a check stopped by a call, or a check corrected: it must be checked again.
     CheckAgain,
+    /// A step that was misread: the reading stays, and somebody else takes it again.
+    Misread,
     /// The department's cadence asks for a check. Computed from the time, never stored.
     CheckDue,
     /// For good.
@@ -77,6 +79,7 @@ impl Kind {
             Self::Contaminated => "contaminated",
             Self::NotAccepted => "not-accepted",
             Self::CheckAgain => "check-again",
+            Self::Misread => "misread",
             Self::CheckDue => "check-due",
             Self::Retired => "retired",
         }
@@ -154,6 +157,13 @@ impl Kind {
                 "the crew",
                 false,
             ),
+            Self::Misread => row(
+                CheckDue,
+                "Read again",
+                "a good answer at that step by another member, in a signed check that knew of this",
+                "the crew, but not who misread it",
+                false,
+            ),
             Self::CheckDue => row(CheckDue, "Check due", "a complete good check", "the crew", false),
             Self::Retired => row(Retired, "Retired", "nothing", "nobody", false),
         }
@@ -182,7 +192,7 @@ pub struct Raise {
     pub item: Option<String>,
     /// When, by the record. Never decides whether it counts.
     pub at: Millis,
-    /// By whom, where it was signed.
+    /// By whom, where it was signed; for a misread step, who read it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub by: Option<String>,
     /// In a sentence.
@@ -272,6 +282,9 @@ pub fn clears(act: &Act, raise: &Raise) -> bool {
             d.unit == raise.asset && knew(d) && good_there(d) && item.is_some() && item != raise.item.as_ref()
         }
         (Kind::CheckAgain, Act::Check(d)) => d.unit == raise.asset && d.clean && knew(d),
+        (Kind::Misread, Act::Check(d)) => {
+            d.unit == raise.asset && knew(d) && raise.step.is_some() && good_there(d) && d.by != raise.by
+        }
         (Kind::Held, Act::Release(keys)) | (Kind::Soiled | Kind::Contaminated, Act::Cleaned(keys)) => {
             keys.contains(&raise.key)
         }
@@ -506,7 +519,9 @@ fn finding_raise(record: &Record, check: &Check, asset: &Asset, kind: Kind, f: &
 }
 
 /// What a correction raises, given the check that it names. It takes the check's power to clear
-/// away, leaves its unit to be checked again, and raises on the right unit what was found there.
+/// away, leaves its unit to be checked again, asks for each misread step to be done again by
+/// somebody else, and raises on the right unit what was found there. What the check found stays
+/// found: only what clears a finding clears it.
 pub fn correction_effects(
     record: &Record,
     correction: &Correction,
@@ -519,6 +534,10 @@ pub fn correction_effects(
     };
     let say = format!("the check was corrected: {}", correction.why);
     out.raises.push(plain_raise(record, &Asset::unit(&check.unit), Kind::CheckAgain, say));
+    for step in &correction.misread {
+        let by_whom = (check, of.envelope.by.as_ref());
+        out.raises.push(misread_raise(record, correction, by_whom, step, forms));
+    }
     if let Some((number, profile)) = &correction.right_unit {
         let unit = Asset::unit(number);
         let unjudged = match forms.form(&check.rules, profile, check.purpose) {
@@ -537,6 +556,28 @@ pub fn correction_effects(
         }
     }
     out
+}
+
+fn misread_raise(
+    record: &Record,
+    correction: &Correction,
+    (check, signer): (&Check, Option<&String>),
+    step: &str,
+    forms: &mut dyn Forms,
+) -> Raise {
+    let form = forms.form(&check.rules, &check.profile, check.purpose);
+    let title = form.and_then(|f| f.step(step).map(|s| s.step.title.clone()));
+    Raise {
+        key: format!("{}/{}/{step}", Kind::Misread.id(), record.name.digest),
+        step: Some(step.to_owned()),
+        by: signer.cloned(),
+        say: format!(
+            "{}: misread ({}); somebody else does this step again",
+            title.as_deref().unwrap_or(step),
+            correction.why
+        ),
+        ..plain_raise(record, &Asset::unit(&check.unit), Kind::Misread, String::new())
+    }
 }
 
 /// What a desk record clears, as an act; the proving check of a return is looked up by the caller.

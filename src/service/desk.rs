@@ -3,8 +3,8 @@
 use std::collections::BTreeSet;
 
 use airmuster_domain::Millis;
-use airmuster_domain::desk::{Facts, Refusal, asset_of, may};
-use airmuster_domain::record::{AssetKind, Desk, Envelope};
+use airmuster_domain::desk::{Facts, Refusal, Wrong, asset_of, may};
+use airmuster_domain::record::{Asset, AssetKind, Body, Correction, Desk, Envelope, Field, heads};
 use airmuster_domain::standing::{SLACK, speaks_about};
 
 use super::intake::{IntakeError, Origin};
@@ -74,6 +74,7 @@ async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -
         Desk::Accepted(a) => {
             facts.check = write.done(&a.check).await?.filter(|d| d.unit.number == a.unit);
         }
+        Desk::Correction(c) => facts.wrong = wrong(write, c).await?,
         Desk::Signature(s) => {
             facts.signer = write.check_record(&s.of).await?.and_then(|k| k.record.envelope.by);
         }
@@ -86,10 +87,27 @@ async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -
     Ok(facts)
 }
 
-async fn family(
-    write: &mut Write,
-    asset: &airmuster_domain::record::Asset,
-) -> Result<Option<String>, StoreError> {
+async fn wrong(write: &mut Write, c: &Correction) -> Result<Option<Wrong>, StoreError> {
+    let Some(of) = write.check_record(&c.of).await? else {
+        return Ok(None);
+    };
+    let Body::Field(Field::Check(check)) = of.record.body else {
+        return Ok(None);
+    };
+    let before = write.corrections_of(&c.of).await?;
+    Ok(Some(Wrong {
+        heads: heads(before.iter().map(|(name, c)| (*name, c))),
+        right_profile: match &c.right_unit {
+            Some((number, _)) => write.profile_of(&Asset::unit(number)).await?,
+            None => None,
+        },
+        answered: check.answers.into_iter().map(|a| a.step).collect(),
+        signed: of.record.envelope.by.is_some(),
+        unit: check.unit,
+    }))
+}
+
+async fn family(write: &mut Write, asset: &Asset) -> Result<Option<String>, StoreError> {
     let Some(profile) = write.profile_of(asset).await? else {
         return Ok(None);
     };

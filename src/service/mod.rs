@@ -3,6 +3,7 @@
 pub mod backup;
 pub mod bench;
 pub mod checking;
+pub mod correcting;
 pub mod desk;
 pub mod doubt;
 pub mod fleet;

@@ -1,5 +1,6 @@
 //! The database. All SQL is here, and methods speak the domain's types.
 
+mod anew;
 mod backup;
 mod error;
 mod gaps;
@@ -12,6 +13,7 @@ mod register;
 mod standings;
 mod tickets;
 
+pub use anew::{Anew, COMPUTED};
 pub use backup::check_pages;
 pub use error::StoreError;
 pub use gaps::{Life, Misstep};

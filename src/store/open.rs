@@ -49,6 +49,19 @@ impl Store {
     /// # Errors
     /// In words that a person can act on.
     pub async fn open(dir: &Path, new_epoch: Uuid) -> Result<Self, StoreError> {
+        Self::open_with(dir, new_epoch, SqliteSynchronous::Full).await
+    }
+
+    /// As [`Store::open`], for a database that is thrown away: it need not survive a power cut.
+    pub(super) async fn scratch(dir: &Path, epoch: Uuid) -> Result<Self, StoreError> {
+        Self::open_with(dir, epoch, SqliteSynchronous::Off).await
+    }
+
+    async fn open_with(
+        dir: &Path,
+        new_epoch: Uuid,
+        synchronous: SqliteSynchronous,
+    ) -> Result<Self, StoreError> {
         std::fs::create_dir_all(dir).map_err(|_| StoreError::CannotOpen(dir.to_owned()))?;
         let path = dir.join(FILE);
         let options = SqliteConnectOptions::new()
@@ -71,7 +84,7 @@ impl Store {
                     .clone()
                     .create_if_missing(true)
                     .journal_mode(SqliteJournalMode::Wal)
-                    .synchronous(SqliteSynchronous::Full)
+                    .synchronous(synchronous)
                     // What a savepoint could take back is kept in memory and not in a file of its
                     // own; nothing of it is needed after a power cut.
                     .pragma("temp_store", "MEMORY")

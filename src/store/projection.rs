@@ -9,7 +9,7 @@ use std::collections::BTreeSet;
 use airmuster_domain::ground::{Done, Effects, Kind, Raise, correction_effects, effects};
 use airmuster_domain::readings::readings;
 use airmuster_domain::record::{
-    Asset, Body, Check, Desk, Digest, Field, Outcome, Record, RecordRef, Register,
+    Asset, Body, Check, Correction, Desk, Digest, Field, Outcome, Record, RecordRef, Register,
 };
 use airmuster_domain::standing::{
     Claim, Word, assets_of, cleared_assets, cleared_at, contested_raise, doubted_raise, registered,
@@ -303,18 +303,37 @@ impl Write {
                 word.unreadable.insert(k.record.name.digest);
             }
         }
-        let said: Vec<i64> = sqlx::query_scalar("select seq from said where id = $1 order by seq")
-            .bind(id.hyphenated().to_string())
-            .fetch_all(&mut *self.tx)
-            .await?;
-        for seq in said {
-            if let Some(Kept { record: Record { body: Body::Desk(d), .. }, .. }) =
-                logbook::by_seq(&mut self.tx, seq).await?
-            {
-                word.hear(u64::try_from(seq).unwrap_or(0), &d);
+        for k in self.said(id).await? {
+            if let Body::Desk(d) = &k.record.body {
+                word.hear(u64::try_from(k.place.seq).unwrap_or(0), d);
             }
         }
         Ok((word, kept))
+    }
+
+    /// All that the desk has said about a record id, in order.
+    async fn said(&mut self, id: Uuid) -> Result<Vec<Kept>, StoreError> {
+        let seqs: Vec<i64> = sqlx::query_scalar("select seq from said where id = $1 order by seq")
+            .bind(id.hyphenated().to_string())
+            .fetch_all(&mut *self.tx)
+            .await?;
+        let mut said = Vec::with_capacity(seqs.len());
+        for seq in seqs {
+            said.extend(logbook::by_seq(&mut self.tx, seq).await?);
+        }
+        Ok(said)
+    }
+
+    /// All corrections of a record, in order.
+    pub async fn corrections_of(
+        &mut self,
+        of: &RecordRef,
+    ) -> Result<Vec<(RecordRef, Correction)>, StoreError> {
+        let correction = |k: Kept| match k.record.body {
+            Body::Desk(Desk::Correction(c)) if c.of == *of => Some((k.record.name, c)),
+            _ => None,
+        };
+        Ok(self.said(of.id).await?.into_iter().filter_map(correction).collect())
     }
 
     /// A complete check, if it is there and counts.
@@ -452,7 +471,7 @@ impl Write {
             return Ok(BTreeSet::new());
         };
         let e = self.desk_effects(&record, desk).await?;
-        sqlx::query("delete from ground where seq = $1 and kind = 'taken-out'")
+        sqlx::query("delete from ground where seq = $1 and kind in ('taken-out', 'misread')")
             .bind(seq)
             .execute(&mut *self.tx)
             .await?;

@@ -68,6 +68,17 @@ pub fn groups(form: &Form, j: &Judgement, answers: &[Answer]) -> Vec<EnteredGrou
     out
 }
 
+/// The steps that were answered: id, title, and what was entered at all tries.
+pub fn answered(form: &Form, j: &Judgement, answers: &[Answer]) -> Vec<(String, String, String)> {
+    let (_, problems) = judge_readable(form, answers);
+    let entered = |step: &FormStep| {
+        let said: Vec<String> =
+            rows(form, step, j, &problems, answers).into_iter().map(|r| r.answer).collect();
+        (!said.is_empty()).then(|| (step.step.id.clone(), step.step.title.clone(), said.join("; then ")))
+    };
+    form.steps.iter().filter_map(entered).collect()
+}
+
 fn rows(
     form: &Form,
     step: &FormStep,

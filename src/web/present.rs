@@ -147,6 +147,7 @@ pub fn ground_words(g: &Ground) -> String {
         | Kind::Contested
         | Kind::CheckDue
         | Kind::CheckAgain
+        | Kind::Misread
         | Kind::Soiled
         | Kind::Contaminated
         | Kind::NotAccepted => capital(&g.raise.say),

@@ -66,6 +66,8 @@ pub fn list() -> Vec<Route> {
         show("/records/{seq}/settle", OFFICER, get(officer::settle::show_form)),
         send("/records/{seq}/settle", OFFICER, post(officer::settle::settle)),
         show("/tablets/gaps", OFFICER, get(officer::gaps::show_gaps)),
+        show("/records/{seq}/correct", OFFICER, get(officer::correct::show_form)),
+        send("/records/{seq}/correct", OFFICER, post(officer::correct::correct)),
         show("/unsent/import", OFFICER, get(officer::import::show_form)),
         send("/unsent/import", OFFICER, post(officer::import::take_file)),
         // The technician.

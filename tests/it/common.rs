@@ -302,9 +302,11 @@ pub fn settlement(id: Uuid, variants: &[Digest], accepted: Option<Digest>) -> Se
     Settlement { id, variants: variants.to_vec(), accepted, why: "asked both".to_owned() }
 }
 
+/// A correction of a check that nobody has corrected yet: the wrong unit, or the gauges misread.
 pub fn correction(of: RecordRef, right_unit: Option<(&str, &str)>) -> Correction {
+    let misread = if right_unit.is_none() { vec!["gauges".to_owned()] } else { Vec::new() };
     let right_unit = right_unit.map(|(u, p)| (u.to_owned(), p.to_owned()));
-    Correction { of, right_unit, why: "wrong unit".to_owned() }
+    Correction { of, replaces: Vec::new(), misread, right_unit, why: "wrong unit".to_owned() }
 }
 
 /// The words of a refusal.

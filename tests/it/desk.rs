@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use airmuster::service::intake::{IntakeError, Origin};
-use airmuster_domain::desk::{Facts, Signer, may};
+use airmuster_domain::desk::{Facts, Signer, Wrong, may};
 use airmuster_domain::ground::{Done, Kind, Raise};
 use airmuster_domain::record::{
     Accepted, Asset, Cadence, Desk, Digest, Doubt, Part, Place, RecordRef, Register, RulesInForce, Signed,
@@ -61,6 +61,12 @@ fn facts(purpose: Purpose) -> Facts {
         }),
         variants: [name.digest].into(),
         signer: Some("one".to_owned()),
+        wrong: Some(Wrong {
+            unit: "1".to_owned(),
+            answered: ["gauges".to_owned()].into(),
+            signed: true,
+            ..Wrong::default()
+        }),
         stage: Some(Stage::OnTheBench),
     }
 }

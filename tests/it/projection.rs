@@ -12,8 +12,8 @@ use airmuster_domain::Millis;
 use airmuster_domain::ground::Kind;
 use airmuster_domain::judge::Answer;
 use airmuster_domain::record::{
-    Accepted, Asset, Body, Cadence, Check, Condition, Digest, Outcome, Part, Record, RecordRef, Register,
-    RulesInForce, Signed, Stage, TicketStage, Used, Worked, decode,
+    Accepted, Asset, Body, Cadence, Check, Condition, Correction, Desk, Digest, Outcome, Part, Record,
+    RecordRef, Register, RulesInForce, Signed, Stage, TicketStage, Used, Worked, decode, heads,
 };
 use airmuster_domain::rules::Purpose;
 use airmuster_domain::standing::{Account, Standing};
@@ -273,7 +273,18 @@ impl Play {
         }
         if self.chance(40) {
             let right = self.one(&[None, Some(("2", "a")), Some(("1", "b")), Some(("new", "bogus"))]);
-            self.desk("correction", "olga", &correction(name, right)).await;
+            let mut body = correction(name, right);
+            // Without the one before, where there is one, it is refused.
+            if self.chance(70) {
+                let all = self.h.logbook().await;
+                let of = |r: &'_ Record| match &r.body {
+                    Body::Desk(Desk::Correction(c)) if c.of == name => Some((r.name, c.clone())),
+                    _ => None,
+                };
+                let before: Vec<(RecordRef, Correction)> = all.iter().filter_map(of).collect();
+                body.replaces = heads(before.iter().map(|(n, c)| (*n, c))).into_iter().collect();
+            }
+            self.desk("correction", "olga", &body).await;
             return;
         }
         let mut unsettled: Vec<Uuid> = Vec::new();

@@ -257,8 +257,26 @@ async fn report_of(h: &House, head: Option<Digest>) -> Report {
     verify(&h.store, h.now(), head).await.unwrap()
 }
 
+/// Every table is either computed, and compared, or named here as what it is.
 #[tokio::test]
-async fn a_kept_standing_that_was_touched_is_found() {
+async fn every_table_that_follows_from_the_logbook_is_compared() {
+    let (h, _) = written().await;
+    let (_copy, mut db) = stolen(&h).await;
+    let tables: Vec<String> = sqlx::query_scalar(
+        "select distinct m.name from sqlite_master m, pragma_foreign_key_list(m.name) f
+         where m.type = 'table' and f.\"table\" in ('logbook', 'rig', 'station', 'ticket')",
+    )
+    .fetch_all(&mut db)
+    .await
+    .unwrap();
+    assert!(tables.len() > 8, "{tables:?}");
+    for table in tables {
+        assert!(airmuster::store::COMPUTED.contains(&table.as_str()), "{table} is not compared");
+    }
+}
+
+#[tokio::test]
+async fn what_was_computed_and_touched_is_found() {
     let (h, _) = written().await;
     for change in [
         "update ground set cleared_at = 0 where kind = 'finding'",
@@ -271,11 +289,27 @@ async fn a_kept_standing_that_was_touched_is_found() {
         "update asset set profile = 'b' where asset = 'unit:1'",
         "update asset set cadence = '\"monthly\"' where asset = 'unit:1'",
         "insert into department values (1, 'x', 'UTC', '19:00', 12, 60, 60)",
+        // What no standing shows: who may do what, where things are, tickets, readings.
+        "update member set roles = '[\"administrator\"]' where id = 'ana'",
+        "update member set qualified = '[\"f\"]' where id = 'tia'",
+        "delete from member where id = 'tom'",
+        "insert into holder values ('unit:1', 'bench', '')",
+        "update ticket set stage = 'returned'",
+        "update ticket set opened_at = opened_at + 1",
+        "delete from ticket_entry",
+        "update check_row set pressure = '4500 psi' where unit = '1'",
+        "update check_row set by = 'ben' where unit = '1'",
+        "update ground set detail = replace(detail, '3900', '4300')",
+        "delete from about where asset = 'unit:1'",
+        "insert into station values ('x', 'X', 1)",
+        "update rule_table set name = 'x'",
+        "insert into claim select 'unit:1', key, seq, null from ground",
     ] {
         let (dir, mut db) = stolen(&h).await;
         sql(&mut db, change).await;
         drop(db);
         let found = report(&dir, None).await.problems;
         assert!(!found.is_empty(), "{change} was not found");
+        run(&["verify", "--data", path(&dir)], b"").failed(1, "what is computed from it was altered");
     }
 }

@@ -2,7 +2,7 @@
 
 use axum::Router;
 use axum::body::{Body, to_bytes};
-use axum::http::{Method, Request, header};
+use axum::http::{Method, Request, Response, header};
 use tower::ServiceExt;
 
 /// Somebody in front of a screen.
@@ -34,16 +34,25 @@ impl Browser {
         self.ask(Method::POST, path, fields).await
     }
 
+    /// The cookies, as they are sent.
+    pub fn cookies(&self) -> String {
+        self.cookies.iter().map(|(n, v)| format!("{n}={v}")).collect::<Vec<_>>().join("; ")
+    }
+
+    /// Sends a request as it is.
+    pub async fn send(&self, request: Request<Body>) -> Response<Body> {
+        self.router.clone().oneshot(request).await.unwrap()
+    }
+
     pub async fn ask(&mut self, method: Method, path: &str, fields: &[(&str, &str)]) -> Page {
-        let cookies: Vec<String> = self.cookies.iter().map(|(n, v)| format!("{n}={v}")).collect();
         let request = Request::builder()
             .method(method)
             .uri(path)
-            .header(header::COOKIE, cookies.join("; "))
+            .header(header::COOKIE, self.cookies())
             .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
             .body(Body::from(coded(fields)))
             .unwrap();
-        let response = self.router.clone().oneshot(request).await.unwrap();
+        let response = self.send(request).await;
         for set in response.headers().get_all(header::SET_COOKIE) {
             let pair = set.to_str().unwrap().split(';').next().unwrap();
             let (name, value) = pair.split_once('=').unwrap();

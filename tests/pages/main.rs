@@ -4,7 +4,11 @@
 mod browser;
 mod clear;
 #[cfg(test)]
+mod correct;
+#[cfg(test)]
 mod district;
+#[cfg(test)]
+mod hostile;
 mod moving;
 #[cfg(test)]
 mod officer;

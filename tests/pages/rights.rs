@@ -8,7 +8,7 @@ use super::browser::Page;
 use super::district::{District, district};
 
 /// A route with a thing that is there in the place of each name; with anything, for other names.
-fn path(route: &str) -> String {
+pub fn path(route: &str) -> String {
     let named = [
         ("{station}", "mill"),
         ("{unit}", "130"),

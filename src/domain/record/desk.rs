@@ -1,5 +1,7 @@
 //! What is made at the desk, against the state of that moment.
 
+use std::collections::BTreeSet;
+
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
@@ -145,11 +147,27 @@ pub struct Settlement {
 pub struct Correction {
     /// The check.
     pub of: RecordRef,
+    /// The corrections of it that this one follows: all that nothing had followed yet.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub replaces: Vec<RecordRef>,
+    /// Steps that were misread: each is done again on the unit by somebody else.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub misread: Vec<String>,
     /// Where it was made on another unit than it says: the right one and its profile.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub right_unit: Option<(String, String)>,
     /// Why.
     pub why: String,
+}
+
+/// The corrections that no other one follows: what holds of a check by now. Where there are
+/// several, all of them hold.
+pub fn heads<'a>(
+    corrections: impl IntoIterator<Item = (RecordRef, &'a Correction)> + Clone,
+) -> BTreeSet<RecordRef> {
+    let followed: BTreeSet<RecordRef> =
+        corrections.clone().into_iter().flat_map(|(_, c)| c.replaces.iter().copied()).collect();
+    corrections.into_iter().map(|(name, _)| name).filter(|name| !followed.contains(name)).collect()
 }
 
 /// A signed record, by name.

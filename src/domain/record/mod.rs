@@ -21,7 +21,7 @@ use crate::Millis;
 
 pub use desk::{
     Accepted, Clearing, Correction, Desk, Doubt, Part, Return, RulesInForce, Settlement, Signed, Stage,
-    TicketOpened, TicketStage, Worked,
+    TicketOpened, TicketStage, Worked, heads,
 };
 pub use field::{Check, Condition, Field, Outcome, TakenOut, Used};
 pub use register::{Cadence, Place, Register};

@@ -206,7 +206,8 @@ fn what_is_made_at_the_desk_comes_back_as_it_was() {
     };
     let settled = Settlement { id: uuid(5), variants: vec![of.digest], accepted: None, why: "w".to_owned() };
     let right_unit = Some(("118".to_owned(), "us-4500-third".to_owned()));
-    let corrected = Correction { of, right_unit, why: "w".to_owned() };
+    let misread = vec!["gauges".to_owned()];
+    let corrected = Correction { of, replaces: vec![of], misread, right_unit, why: "w".to_owned() };
     let mut all: Vec<(&str, Value, Desk)> = vec![
         ("return", json!(ret), Desk::Return(ret)),
         ("release", json!(clearing), Desk::Release(clearing.clone())),

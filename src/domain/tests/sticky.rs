@@ -14,7 +14,9 @@ mod common;
 use std::cell::{Cell, RefCell};
 
 use airmuster_domain::ground::{Act, clears, effects};
-use airmuster_domain::record::{Asset, Body, Correction, Desk, Doubt, Outcome, Record, Settlement};
+use airmuster_domain::record::{
+    Asset, Body, Correction, Desk, Digest, Doubt, Outcome, Record, RecordRef, Settlement, heads,
+};
 use airmuster_domain::standing::{Account, State, Tables};
 use common::oracle::{Against, Oracle};
 use common::pool::{ASSETS, NOWS, POOL};
@@ -267,7 +269,13 @@ fn whatever_takes_the_proving_check_away_opens_the_findings_again() {
     let s = shop();
     let (reg, proof) = (registered(), s.proof.name);
     let doubt = record("doubt", 10, NOON, None, &Doubt { of: proof, why: "its clock".to_owned() });
-    let correction = Correction { of: proof, right_unit: None, why: "misread".to_owned() };
+    let correction = Correction {
+        of: proof,
+        replaces: Vec::new(),
+        misread: vec!["gauges".to_owned()],
+        right_unit: None,
+        why: "misread".to_owned(),
+    };
     let misread = record("correction", 11, NOON, Some("olga"), &correction);
     let reject = Settlement {
         id: proof.id,
@@ -315,6 +323,85 @@ fn a_correction_never_makes_a_unit_better() {
     assert!(tried.get() > 100, "the corrections corrected next to nothing");
 }
 
+/// The design names no other way to clear a finding than a return, and none to take a reading back.
+#[test]
+fn a_misread_step_is_done_again_by_somebody_else_and_both_readings_stay() {
+    let made = check(1, "1").say(&[gauges("4400 psi", "3900 psi")]).record();
+    let reg = register_unit(200, "1", "a", true);
+    let correction = |n, misread: &[&str]| {
+        let body = Correction {
+            of: made.name,
+            replaces: Vec::new(),
+            misread: misread.iter().map(|s| (*s).to_owned()).collect(),
+            right_unit: None,
+            why: "the other gauge".to_owned(),
+        };
+        record("correction", n, NOON, Some("olga"), &body)
+    };
+    let c = correction(9, &["gauges", "strap"]);
+    let key = |kind: &str, r: &Record, tail: &str| format!("{kind}/{}{tail}", r.name.digest);
+    let (gauge, strap) = (key("misread", &c, "/gauges"), key("misread", &c, "/strap"));
+    let all = [key("check-again", &c, ""), gauge.clone(), strap.clone()];
+    let open = |desk: &[&Record], redo: Option<&Record>| {
+        let fields: Vec<&Record> = [&made].into_iter().chain(redo).collect();
+        by_program(&mut tables(), &fields, desk, &one(), NOON)
+    };
+    let due = |k: &String| (State::CheckDue, k.clone());
+    let desk = [&reg, &c];
+    let first = open(&desk, None);
+    assert!(all.iter().all(|k| first.contains(&due(k))), "{first:?}");
+
+    // Ana misread it: she does not clear it, nor does anyone who did not know.
+    let same = check(10, "1").seen(&all).at(NOON + 1).record();
+    let misread_still = open(&desk, Some(&same));
+    assert!(
+        misread_still.contains(&due(&gauge)) && misread_still.contains(&due(&strap)),
+        "{misread_still:?}"
+    );
+    let mut unknowing = check(11, "1");
+    unknowing.by = Some("ben".to_owned());
+    assert!(open(&desk, Some(&unknowing.record())).contains(&due(&gauge)));
+
+    // Ben did, and his reading is good: the step is done again. What was found stays found.
+    let redo = Making { by: Some("ben".to_owned()), ..check(12, "1").seen(&all) };
+    let after = open(&desk, Some(&redo.record()));
+    assert!(all.iter().all(|k| !after.contains(&due(k))), "{after:?}");
+    assert_eq!(after, [(State::OutOfService, key("finding", &made, "/gauges/1/-"))].into());
+    // On another unit, or not good at that step, it is not.
+    let elsewhere = Making { by: Some("ben".to_owned()), ..check(13, "2").seen(&all) };
+    assert!(open(&desk, Some(&elsewhere.record())).contains(&due(&gauge)));
+    let loose =
+        Making { by: Some("ben".to_owned()), ..check(14, "1").seen(&all).say(&[word("strap", false)]) };
+    let half = open(&desk, Some(&loose.record()));
+    assert!(half.contains(&due(&strap)) && !half.contains(&due(&gauge)), "{half:?}");
+
+    // Two corrections that do not know of each other: both hold.
+    let other = correction(15, &["pressure"]);
+    let both = open(&[&reg, &c, &other], Some(&redo.record()));
+    assert!(both.contains(&due(&key("misread", &other, "/pressure"))), "{both:?}");
+}
+
+#[test]
+fn the_corrections_that_hold_are_those_that_none_follows() {
+    let of = check(1, "1").record().name;
+    let name = |n: u8| RecordRef { id: uuid(u128::from(n)), digest: Digest([n; 32]) };
+    let after = |replaces: &[u8]| Correction {
+        of,
+        replaces: replaces.iter().map(|n| name(*n)).collect(),
+        misread: Vec::new(),
+        right_unit: None,
+        why: "w".to_owned(),
+    };
+    let holds = |all: &[(u8, Correction)]| {
+        heads(all.iter().map(|(n, c)| (name(*n), c))).into_iter().map(|r| r.digest.0[0]).collect::<Vec<_>>()
+    };
+    assert!(holds(&[]).is_empty());
+    assert_eq!(holds(&[(1, after(&[]))]), [1]);
+    assert_eq!(holds(&[(1, after(&[])), (2, after(&[1]))]), [2]);
+    assert_eq!(holds(&[(1, after(&[])), (2, after(&[1])), (3, after(&[1]))]), [2, 3]);
+    assert_eq!(holds(&[(1, after(&[])), (2, after(&[1])), (3, after(&[1])), (4, after(&[2, 3]))]), [4]);
+}
+
 #[test]
 fn a_check_moved_to_the_right_unit_raises_there_and_leaves_its_own_to_be_checked_again() {
     let made = check(1, "1").say(&[pressure("4100 psi"), gauges("4400 psi", "3900 psi")]).record();
@@ -323,7 +410,8 @@ fn a_check_moved_to_the_right_unit_raises_there_and_leaves_its_own_to_be_checked
     let good = check(5, "2").profile("b").say(&[pressure("5400 psi")]).record();
     let moved = |profile: &str| {
         let right_unit = Some(("2".to_owned(), profile.to_owned()));
-        let body = Correction { of: made.name, right_unit, why: "wrong unit".to_owned() };
+        let (replaces, misread) = (Vec::new(), Vec::new());
+        let body = Correction { of: made.name, replaces, misread, right_unit, why: "wrong unit".to_owned() };
         record("correction", 9, NOON, Some("olga"), &body)
     };
     let states = |c: &Record| {

@@ -1,7 +1,9 @@
 //! A record as it stands in the logbook, with everything in it.
 
 use airmuster_domain::judge::Verdict;
-use airmuster_domain::record::{Asset, AssetKind, Body, Check, Desk, Envelope, Field, Outcome, Register};
+use airmuster_domain::record::{
+    Asset, AssetKind, Body, Check, Correction, Desk, Envelope, Field, Outcome, Register,
+};
 use airmuster_domain::role::Role;
 use airmuster_domain::standing::assets_of;
 use axum::extract::{Path, State};
@@ -195,6 +197,7 @@ async fn contents(
             Desk::Correction(c) => {
                 let mut out = vec![fact("Why", &c.why)];
                 out.extend(c.right_unit.iter().map(|(unit, _)| fact("The right unit", unit)));
+                out.extend(misread(store, c).await?);
                 out
             }
             Desk::Doubt(d) => vec![fact("Why", &d.why)],
@@ -215,6 +218,24 @@ async fn contents(
             _ => Vec::new(),
         },
     })
+}
+
+/// The readings that a correction doubts, as they were written down: they stay.
+async fn misread(store: &Store, c: &Correction) -> Result<Vec<Fact>, WebError> {
+    let Some(seq) = store.seq_of(&c.of).await? else {
+        return Ok(Vec::new());
+    };
+    let kept = store.record(seq).await?.ok_or(WebError::NotFound)?;
+    let event = Event::of(store, kept).await?;
+    let all = match event.judged.as_ref().zip(event.check()) {
+        Some((j, check)) => entered::answered(&j.form, &j.judgement, &check.answers),
+        None => Vec::new(),
+    };
+    let read = |step: &String| match all.iter().find(|(id, ..)| id == step) {
+        Some((_, title, said)) => fact("Misread", format!("{title}: {said}")),
+        None => fact("Misread", step),
+    };
+    Ok(c.misread.iter().map(read).collect())
 }
 
 /// The steps of a complete check that were left without an answer.
@@ -278,6 +299,10 @@ async fn others(
     let officer = visitor.member.is_none() || visitor.is(&[Role::Officer, Role::Administrator]);
     if in_doubt && officer {
         link("Settle it".to_owned(), format!("/records/{seq}/settle"));
+    }
+    let check = matches!(kept.record.body, Body::Field(Field::Check(_)));
+    if check && officer {
+        link("Correct it: another unit, or misread".to_owned(), format!("/records/{seq}/correct"));
     }
     for other in store.variants(kept.record.name.id).await? {
         if other.place.seq != seq {

@@ -159,7 +159,7 @@ fn next(file: &UnitFile, visitor: &Visitor) -> Option<Action> {
     let bench = may(visitor, BENCH);
     let tag = action("Print the red tag", format!("/units/{number}/tag"));
     match worst.raise.kind {
-        Kind::CheckDue | Kind::CheckAgain | Kind::PutRight => check("Start check"),
+        Kind::CheckDue | Kind::CheckAgain | Kind::Misread | Kind::PutRight => check("Start check"),
         Kind::AnotherItem => check("Check with another one"),
         Kind::Finding | Kind::TakenOut => match &file.ticket {
             Some(t) if bench => action("See the ticket", format!("/tickets/{}", t.ticket)),

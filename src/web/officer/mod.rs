@@ -1,5 +1,6 @@
 //! The officer's pages.
 
+pub mod correct;
 pub mod gaps;
 pub mod import;
 pub mod roster;

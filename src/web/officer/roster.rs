@@ -102,7 +102,7 @@ fn seat(fleet: &Fleet, place: &SeatRow, unit: Option<&UnitFacts>, ticket: Option
     let link = |text: &str, href: String| Some(Action { text: text.to_owned(), href, next: false });
     let check = |text: &str| link(text, format!("/units/{number}/check"));
     let fix = s.grounds.first().and_then(|g| match (g.raise.kind, ticket) {
-        (Kind::CheckDue | Kind::CheckAgain | Kind::PutRight, _) => check("Start check"),
+        (Kind::CheckDue | Kind::CheckAgain | Kind::Misread | Kind::PutRight, _) => check("Start check"),
         (Kind::AnotherItem, _) => check("Check with another one"),
         (Kind::Finding | Kind::TakenOut, Some(t)) => link("See the ticket", format!("/tickets/{t}")),
         _ => link("See why", format!("/units/{number}")),

@@ -61,6 +61,50 @@ pub struct Settle {
     pub problems: Problems,
 }
 
+/// An officer says that a check was made on another unit than it names, or that something in it
+/// was misread.
+#[derive(Clone, Debug, Default, Template)]
+#[template(path = "officer/correct.html")]
+pub struct Correct {
+    /// The frame.
+    pub page: Page,
+    /// Where the form is sent.
+    pub action: String,
+    /// The check: "Shift-start check of unit 117, 07:14, signed by Ana Wick".
+    pub about: Link,
+    /// The unit that it names.
+    pub unit: String,
+    /// The corrections that hold by now.
+    pub before: Vec<Link>,
+    /// Their hashes, sent along.
+    pub after: Vec<String>,
+    /// Chosen: `unit`, `step` or nothing yet.
+    pub what: String,
+    /// The right unit's number, as entered.
+    pub right: String,
+    /// What was answered; empty where it cannot have been misread.
+    pub steps: Vec<Answered>,
+    /// Why, as entered.
+    pub why: String,
+    /// Who may correct.
+    pub members: Vec<MemberOption>,
+    /// What to put right.
+    pub problems: Problems,
+}
+
+/// A step and what was entered there.
+#[derive(Clone, Debug, Default)]
+pub struct Answered {
+    /// The step's id, as sent.
+    pub id: String,
+    /// What it asks.
+    pub title: String,
+    /// What was entered.
+    pub answer: String,
+    /// Ticked in a form that came back.
+    pub ticked: bool,
+}
+
 /// One variant of a record.
 #[derive(Clone, Debug, Default)]
 pub struct Variant {

@@ -274,6 +274,20 @@ impl<'a> Oracle<'a> {
                 if Asset::unit(&check.unit) == *of && !self.checked_again(&key, of, None) {
                     open.insert((State::CheckDue, key));
                 }
+                // By whom it was read counts here, not by whom it was corrected.
+                let reader = &self.fields[&c.of].envelope.by;
+                for step in c.misread.iter().filter(|_| Asset::unit(&check.unit) == *of) {
+                    let key = format!("misread/{d}/{step}");
+                    let again = self.counting().any(|(r, c, l)| {
+                        c.unit == of.number
+                            && c.seen.contains(&key)
+                            && l.good.contains_key(step.as_str())
+                            && r.envelope.by != *reader
+                    });
+                    if !again {
+                        open.insert((State::CheckDue, key));
+                    }
+                }
                 let Some((number, profile)) = &c.right_unit else { return };
                 let right = Asset::unit(number);
                 let moved = look(check, profile);

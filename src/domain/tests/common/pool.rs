@@ -151,6 +151,24 @@ fn knowing(raised: &[Record]) -> Vec<Record> {
     ]
 }
 
+/// Checks by people who were shown what the desk's corrections ask for.
+fn done_again(desk: &[Record]) -> Vec<Record> {
+    let mut asked = Vec::new();
+    for r in desk {
+        if let Body::Desk(Desk::Correction(c)) = &r.body {
+            asked.push(format!("check-again/{}", r.name.digest));
+            asked.extend(c.misread.iter().map(|step| format!("misread/{}/{step}", r.name.digest)));
+        }
+    }
+    let by = |who: &str, made: Making| Making { by: Some(who.to_owned()), ..made.seen(&asked) }.record();
+    vec![
+        by("ana", check(60, "1")),
+        by("ben", check(61, "1").at(NOON + 1)),
+        by("ben", check(62, "1").say(&[word("strap", false)])),
+        by("ben", check(63, "2")),
+    ]
+}
+
 fn proofs() -> Vec<Record> {
     let seal = |good, attempt, item| on(again(word("seal", good), attempt), item);
     vec![
@@ -181,15 +199,15 @@ fn at_the_desk(raised: &[Record], known: &[Record], proofs: &[Record]) -> Vec<Re
     let doubt =
         |n, of: &Record| record("doubt", n, NOON, None, &Doubt { of: of.name, why: "next year".to_owned() });
     let signed = |kind, n, of: &Record| record(kind, n, NOON, Some("cora"), &Signed { of: of.name });
-    let correct = |n, of: &Record, right: Option<(&str, &str)>| {
-        let right_unit = right.map(|(u, p)| (u.to_owned(), p.to_owned()));
-        record(
-            "correction",
-            n,
-            NOON,
-            Some("olga"),
-            &Correction { of: of.name, right_unit, why: "wrong".to_owned() },
-        )
+    let correct = |n, of: &Record, right: Option<(&str, &str)>, misread: &[&str]| {
+        let body = Correction {
+            of: of.name,
+            replaces: Vec::new(),
+            misread: misread.iter().map(|s| (*s).to_owned()).collect(),
+            right_unit: right.map(|(u, p)| (u.to_owned(), p.to_owned())),
+            why: "wrong".to_owned(),
+        };
+        record("correction", n, NOON, Some("olga"), &body)
     };
     let find = |n: u128| everything.iter().filter(|r| r.name.id == uuid(n)).collect::<Vec<_>>();
     let ones = find(1);
@@ -225,11 +243,12 @@ fn at_the_desk(raised: &[Record], known: &[Record], proofs: &[Record]) -> Vec<Re
         signed("signature", 144, &proofs[0]),
         signed("unproven", 145, &raised[0]),
         signed("unproven", 146, find(70)[0]),
-        correct(150, &raised[0], None),
-        correct(151, find(10)[0], Some(("1", "a"))),
-        correct(152, find(10)[0], Some(("1", "z"))),
-        correct(153, &proofs[0], None),
-        correct(154, find(5)[0], Some(("2", "a"))),
+        correct(150, &raised[0], None, &["strap", "pressure"]),
+        correct(151, find(10)[0], Some(("1", "a")), &[]),
+        correct(152, find(10)[0], Some(("1", "z")), &["gauges"]),
+        correct(153, &proofs[0], None, &[]),
+        correct(154, find(5)[0], Some(("2", "a")), &[]),
+        correct(155, find(8)[0], None, &["gauges"]),
         record("accepted", 160, NOON, Some("tom"), &Accepted { unit: "1".to_owned(), check: proofs[0].name }),
         about("retired", 170, one, "worn out"),
         about("retired", 171, face, "worn out"),
@@ -262,6 +281,7 @@ fn pool() -> Pool {
     let known = knowing(&fields);
     let desk = at_the_desk(&fields, &known, &proofs);
     let good = fields[0].clone();
+    fields.extend(done_again(&desk));
     fields.extend(known);
     fields.extend(proofs);
     Pool { fields, desk, registered, good }
