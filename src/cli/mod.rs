@@ -3,6 +3,8 @@
 mod air;
 mod backup;
 mod checking;
+mod export;
+mod import;
 mod judge;
 mod logbook;
 mod person;
@@ -53,6 +55,10 @@ enum Command {
     Backup(backup::Backup),
     /// Make a data folder from a backup
     Restore(backup::Restore),
+    /// Take in a department's own data from tables (CSV), or an export into an empty folder
+    Import(import::Import),
+    /// Write everything into one ZIP file that people can read and another box can take back
+    Export(export::Export),
     /// Take in the file in which a tablet has saved what it could not hand in
     ImportOutbox(backup::ImportOutbox),
     /// Name a member and set a PIN, read from standard input
@@ -142,6 +148,8 @@ async fn run_async(command: Command) -> Result<(), Failure> {
         Command::Person(c) => c.run(&clock).await,
         Command::Backup(c) => c.run(&clock).await,
         Command::Restore(c) => c.run(&clock).await,
+        Command::Import(c) => c.run(&clock).await,
+        Command::Export(c) => c.run(&clock).await,
         Command::ImportOutbox(c) => c.run(&clock).await,
         Command::Judge(c) => c.run(),
         Command::Rules(c) => c.run(),

@@ -23,21 +23,23 @@ pub enum BackupError {
     Store(#[from] StoreError),
 }
 
-/// Writes a backup and proves it: every page, every link, every standing. Only then does the
-/// watermark move up to which tablets may forget.
+/// Writes a backup and proves it: every page, every link, every standing. Only then does it get
+/// its name, and the watermark moves up to which tablets may forget. What a killed backup leaves
+/// behind is called `.part`, is never taken for a backup, and is written over by the next one.
 pub async fn back_up(store: &Store, clock: &Clock, file: &Path) -> Result<Head, BackupError> {
     if file.exists() {
         return Err(BackupError::Exists(file.to_owned()));
     }
-    let proved = match store.copy_to(file).await {
-        Ok(()) => prove(file, clock).await,
+    let part = part_of(file);
+    let _ = std::fs::remove_file(&part);
+    let proved = match store.copy_to(&part).await {
+        Ok(()) => prove(&part, clock).await,
         Err(e) => Err(e.into()),
     };
-    let head = match proved {
+    let head = match proved.and_then(|head| put(&part, file).map(|()| head)) {
         Ok(head) => head,
         Err(e) => {
-            // An unsound copy must not be mistaken for a backup later.
-            let _ = std::fs::remove_file(file);
+            let _ = std::fs::remove_file(&part);
             return Err(e);
         }
     };
@@ -45,6 +47,22 @@ pub async fn back_up(store: &Store, clock: &Clock, file: &Path) -> Result<Head, 
     write.note_backup(head.seq).await?;
     write.commit().await?;
     Ok(head)
+}
+
+/// The name under which a file is written until it is whole.
+pub(super) fn part_of(file: &Path) -> PathBuf {
+    let mut name = file.as_os_str().to_owned();
+    name.push(".part");
+    PathBuf::from(name)
+}
+
+/// Gives a whole file its name, on the disk before this returns.
+pub(super) fn put(part: &Path, file: &Path) -> Result<(), BackupError> {
+    let failed = |e| BackupError::File(file.to_owned(), e);
+    std::fs::File::open(part).and_then(|f| f.sync_all()).map_err(failed)?;
+    std::fs::rename(part, file).map_err(failed)?;
+    let folder = file.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    std::fs::File::open(folder).and_then(|f| f.sync_all()).map_err(failed)
 }
 
 /// Proves a database file as a whole, in a folder of its own so that the file itself is not touched.
@@ -73,12 +91,17 @@ pub async fn restore(file: &Path, dir: &Path, clock: &Clock) -> Result<Head, Bac
     prove(file, clock).await?;
     let failed = |e| BackupError::File(dir.to_owned(), e);
     std::fs::create_dir_all(dir).map_err(failed)?;
-    std::fs::copy(file, &target).map_err(failed)?;
-    let store = Store::open(dir, clock.id()).await?;
+    // Made ready beside its place: whoever stops this half way has no database there, and not the
+    // old history under its old name.
+    let building = tempfile::tempdir_in(dir).map_err(failed)?;
+    let ready = building.path().join(store::FILE);
+    std::fs::copy(file, &ready).map_err(failed)?;
+    let store = Store::open(building.path(), clock.id()).await?;
     let mut write = store.begin().await?;
     write.begin_epoch(clock.id()).await?;
     write.commit().await?;
     let head = store.head().await?;
     store.close().await;
+    put(&ready, &target)?;
     Ok(head)
 }

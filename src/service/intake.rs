@@ -106,12 +106,57 @@ impl From<StoreError> for IntakeError {
     }
 }
 
-struct Job {
+/// One record and where it comes from.
+struct Given {
     record: Record,
     bytes: Vec<u8>,
     origin: Origin,
     once: bool,
-    answer: oneshot::Sender<Result<Receipt, IntakeError>>,
+}
+
+/// Records that are taken in together or not at all, and what members are called.
+struct Together {
+    records: Vec<Given>,
+    names: Vec<(String, String)>,
+}
+
+/// What came of records that belong together: a receipt for each, or the place of the one that was
+/// refused, counted from 0.
+type AllOrNone = Result<Vec<Receipt>, (usize, IntakeError)>;
+
+enum Job {
+    One(Box<Given>, oneshot::Sender<Result<Receipt, IntakeError>>),
+    All(Together, oneshot::Sender<AllOrNone>),
+}
+
+/// What is to be said to whom, once it is known whether the transaction holds.
+enum Answer {
+    One(oneshot::Sender<Result<Receipt, IntakeError>>, Result<Receipt, IntakeError>),
+    All(oneshot::Sender<AllOrNone>, AllOrNone),
+}
+
+impl Answer {
+    /// Nothing was stored after all.
+    fn failed(self, why: &Arc<StoreError>) -> Self {
+        let e = IntakeError::Store(Arc::clone(why));
+        match self {
+            Self::One(to, _) => Self::One(to, Err(e)),
+            Self::All(to, _) => Self::All(to, Err((0, e))),
+        }
+    }
+
+    /// Whether something was taken back that may have left a rule table behind.
+    fn took_back(&self) -> bool {
+        matches!(self, Self::One(_, Err(IntakeError::Store(_))) | Self::All(_, Err(_)))
+    }
+
+    /// Whoever asked may be gone; what is stored is stored all the same.
+    fn send(self) {
+        match self {
+            Self::One(to, result) => drop(to.send(result)),
+            Self::All(to, result) => drop(to.send(result)),
+        }
+    }
 }
 
 /// The way in. Cheap to clone; the writer stops when the last clone is gone.
@@ -142,10 +187,32 @@ impl Intake {
         self.hand_in(bytes, origin, true).await
     }
 
+    /// Hands in records that hang together, in their order, with what members are called: all of
+    /// them are stored, or none. For a department's own data from files.
+    ///
+    /// # Errors
+    /// With the place of the record that was refused, counted from 0.
+    pub async fn submit_all(
+        &self,
+        records: Vec<Vec<u8>>,
+        names: Vec<(String, String)>,
+        origin: &Origin,
+    ) -> Result<Vec<Receipt>, (usize, IntakeError)> {
+        let mut given = Vec::with_capacity(records.len());
+        for (nth, bytes) in records.into_iter().enumerate() {
+            let record = decode(&bytes).map_err(|e| (nth, e.into()))?;
+            given.push(Given { record, bytes, origin: origin.clone(), once: false });
+        }
+        let (answer, answered) = oneshot::channel();
+        let job = Job::All(Together { records: given, names }, answer);
+        self.queue.send(job).await.map_err(|_| (0, IntakeError::Stopping))?;
+        answered.await.map_err(|_| (0, IntakeError::Stopping))?
+    }
+
     async fn hand_in(&self, bytes: Vec<u8>, origin: Origin, once: bool) -> Result<Receipt, IntakeError> {
         let record = decode(&bytes)?;
         let (answer, answered) = oneshot::channel();
-        let job = Job { record, bytes, origin, once, answer };
+        let job = Job::One(Box::new(Given { record, bytes, origin, once }), answer);
         self.queue.send(job).await.map_err(|_| IntakeError::Stopping)?;
         answered.await.map_err(|_| IntakeError::Stopping)?
     }
@@ -155,75 +222,88 @@ async fn write_all(store: Store, clock: Clock, mut jobs: mpsc::Receiver<Job>) {
     let mut batch = Vec::with_capacity(TOGETHER);
     while jobs.recv_many(&mut batch, TOGETHER).await > 0 {
         let mut answers = Vec::with_capacity(batch.len());
-        let mut results = Vec::with_capacity(batch.len());
-        let outcome =
-            write_batch(&store, &clock, std::mem::take(&mut batch), &mut answers, &mut results).await;
+        let outcome = write_batch(&store, &clock, std::mem::take(&mut batch), &mut answers).await;
         if let Err(e) = outcome {
-            tracing::error!(error = %e, records = answers.len(), "records could not be stored");
+            tracing::error!(error = %e, jobs = answers.len(), "records could not be stored");
             let e = Arc::new(e);
-            results = answers.iter().map(|_| Err(IntakeError::Store(Arc::clone(&e)))).collect();
+            answers = answers.into_iter().map(|a| a.failed(&e)).collect();
         }
         // Rule tables of records that were not stored must not judge any others.
-        if results.iter().any(|r| matches!(r, Err(IntakeError::Store(_))))
+        if answers.iter().any(Answer::took_back)
             && let Err(e) = store.load_tables().await
         {
             tracing::error!(error = %e, "the rule tables could not be read again");
         }
-        for (answer, result) in answers.into_iter().zip(results) {
-            // Whoever asked may be gone; the record is stored all the same.
-            let _ = answer.send(result);
-        }
+        answers.into_iter().for_each(Answer::send);
     }
 }
 
+/// Takes a batch in, in one transaction. `answers` gets one for each job, also where it fails.
 async fn write_batch(
     store: &Store,
     clock: &Clock,
     batch: Vec<Job>,
-    answers: &mut Vec<oneshot::Sender<Result<Receipt, IntakeError>>>,
-    results: &mut Vec<Result<Receipt, IntakeError>>,
-) -> Result<(), StoreError> {
-    let mut jobs = Vec::with_capacity(batch.len());
+    answers: &mut Vec<Answer>,
+) -> Result<(), Arc<StoreError>> {
+    let mut work = Vec::with_capacity(batch.len());
     for job in batch {
-        answers.push(job.answer);
-        jobs.push((job.record, job.bytes, job.origin, job.once));
-    }
-    let mut write = store.begin().await?;
-    for (record, bytes, origin, once) in jobs {
-        let mark = write.mark().await?;
-        match take_in(&mut write, clock, &record, &bytes, &origin, once).await {
-            Ok(receipt) => {
-                write.keep().await?;
-                results.push(Ok(receipt));
+        match job {
+            Job::One(given, to) => {
+                answers.push(Answer::One(to, Err(IntakeError::Stopping)));
+                work.push(Together { records: vec![*given], names: Vec::new() });
             }
-            // SQLite may have given up the whole transaction then; nothing in it can be trusted.
-            Err(IntakeError::Store(e)) if !e.is_one_records() => {
-                return Err(Arc::try_unwrap(e).unwrap_or(StoreError::Busy));
-            }
-            Err(e) => {
-                if let IntakeError::Store(why) = &e {
-                    tracing::error!(error = %why, record = %record.name.id, "a record could not be stored");
-                }
-                write.back(mark).await?;
-                results.push(Err(e));
+            Job::All(together, to) => {
+                answers.push(Answer::All(to, Err((0, IntakeError::Stopping))));
+                work.push(together);
             }
         }
     }
-    write.commit().await
+    let mut write = store.begin().await?;
+    for (together, answer) in work.into_iter().zip(answers) {
+        let mark = write.mark().await?;
+        let result = take_in_all(&mut write, clock, &together).await;
+        match &result {
+            Ok(_) => write.keep().await?,
+            // SQLite may have given up the whole transaction then; nothing in it can be trusted.
+            Err((_, IntakeError::Store(e))) if !e.is_one_records() => return Err(Arc::clone(e)),
+            Err((nth, e)) => {
+                if let (IntakeError::Store(why), Some(given)) = (e, together.records.get(*nth)) {
+                    tracing::error!(error = %why, record = %given.record.name.id, "a record could not be stored");
+                }
+                write.back(mark).await?;
+            }
+        }
+        match answer {
+            Answer::One(_, said) => {
+                *said = result
+                    .map_err(|(_, e)| e)
+                    .and_then(|r| r.into_iter().next().ok_or(IntakeError::Stopping));
+            }
+            Answer::All(_, said) => *said = result,
+        }
+    }
+    write.commit().await?;
+    Ok(())
 }
 
-async fn take_in(
-    write: &mut Write,
-    clock: &Clock,
-    record: &Record,
-    bytes: &[u8],
-    origin: &Origin,
-    once: bool,
-) -> Result<Receipt, IntakeError> {
+/// All of what belongs together, or the first that is refused.
+async fn take_in_all(write: &mut Write, clock: &Clock, together: &Together) -> AllOrNone {
+    let mut receipts = Vec::with_capacity(together.records.len());
+    for (nth, given) in together.records.iter().enumerate() {
+        receipts.push(take_in(write, clock, given).await.map_err(|e| (nth, e))?);
+    }
+    for (member, name) in &together.names {
+        write.set_person(member, name, None).await.map_err(|e| (0, e.into()))?;
+    }
+    Ok(receipts)
+}
+
+async fn take_in(write: &mut Write, clock: &Clock, given: &Given) -> Result<Receipt, IntakeError> {
+    let Given { record, bytes, origin, once } = given;
     if let Some(place) = write.find(&record.name).await? {
         return Ok(receipt(write, record, place, Status::AlreadyStored, None));
     }
-    if once && let Some(other) = write.variants(record.name.id).await?.first() {
+    if *once && let Some(other) = write.variants(record.name.id).await?.first() {
         return Err(IntakeError::Before(other.record.name));
     }
     let now = clock.now();

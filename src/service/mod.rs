@@ -6,6 +6,7 @@ pub mod checking;
 pub mod correcting;
 pub mod desk;
 pub mod doubt;
+pub mod exchange;
 pub mod fleet;
 pub mod gaps;
 pub mod history;

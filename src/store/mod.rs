@@ -2,6 +2,7 @@
 
 mod anew;
 mod backup;
+mod entries;
 mod error;
 mod gaps;
 mod history;

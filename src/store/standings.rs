@@ -182,6 +182,17 @@ impl Store {
             .collect())
     }
 
+    /// Checks in the order of the logbook, from the one after this number on.
+    pub async fn checks_after(&self, seq: i64, count: i64) -> Result<Vec<CheckRow>, StoreError> {
+        let rows: Vec<RawCheck> =
+            sqlx::query_as("select * from check_row where seq > $1 order by seq limit $2")
+                .bind(seq)
+                .bind(count)
+                .fetch_all(&self.read)
+                .await?;
+        rows.into_iter().map(RawCheck::read).collect()
+    }
+
     /// The last checks of a unit that were not broken off, newest first.
     pub async fn checks_of(&self, unit: &str, count: i64) -> Result<Vec<CheckRow>, StoreError> {
         let rows: Vec<RawCheck> =

@@ -139,6 +139,15 @@ impl Write {
 }
 
 impl Store {
+    /// All tickets there ever were.
+    pub async fn tickets(&self) -> Result<Vec<Ticket>, StoreError> {
+        let rows: Vec<Row> =
+            sqlx::query_as("select ticket, asset, opened_at, stage, stage_at from ticket order by ticket")
+                .fetch_all(&self.read)
+                .await?;
+        rows.into_iter().map(ticket).collect()
+    }
+
     /// All open tickets.
     pub async fn open_tickets(&self) -> Result<Vec<Ticket>, StoreError> {
         let rows: Vec<Row> = sqlx::query_as(

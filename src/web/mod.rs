@@ -1,5 +1,6 @@
 //! The web shell: routes, handlers, and the views they fill.
 
+mod admin;
 mod api;
 mod assets;
 mod auth;

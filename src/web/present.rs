@@ -59,6 +59,9 @@ fn nav(visitor: &Visitor, station: Option<&view::Link>) -> Vec<NavItem> {
     if visitor.is(&[Role::Technician, Role::Officer, Role::Administrator]) {
         place("Bench", "/bench");
     }
+    if visitor.is(&[Role::Administrator]) {
+        place("Register", "/register/import");
+    }
     out
 }
 

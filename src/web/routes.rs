@@ -8,7 +8,7 @@ use axum::routing::{MethodRouter, get, post};
 
 use super::auth::{self, Who, guard};
 use super::serving::App;
-use super::{api, assets, bench, crew, layers, officer, offline};
+use super::{admin, api, assets, bench, crew, layers, officer, offline};
 
 /// A line of the list.
 pub struct Route {
@@ -22,6 +22,7 @@ pub struct Route {
 }
 
 const OFFICER: Who = Who::Roles(&[Role::Officer, Role::Administrator]);
+const ADMIN: Who = Who::Roles(&[Role::Administrator]);
 const BENCH: Who = Who::Roles(bench::BENCH);
 const TECHNICIAN: Who = Who::Roles(&[Role::Technician]);
 const RETIRE: Who = Who::Roles(&[Role::Technician, Role::Administrator]);
@@ -70,6 +71,10 @@ pub fn list() -> Vec<Route> {
         send("/records/{seq}/correct", OFFICER, post(officer::correct::correct)),
         show("/unsent/import", OFFICER, get(officer::import::show_form)),
         send("/unsent/import", OFFICER, post(officer::import::take_file)),
+        // The administrator.
+        show("/register/import", ADMIN, get(admin::tables::show_form)),
+        send("/register/import", ADMIN, post(admin::tables::take_files)),
+        show("/register/import/{table}", ADMIN, get(admin::tables::show_blank)),
         // The technician.
         show("/bench", BENCH, get(bench::queue::show_queue)),
         show("/tickets/{ticket}", BENCH, get(bench::ticket::show_ticket)),

@@ -63,3 +63,45 @@ async fn a_backup_with_a_changed_record_is_refused() {
     let told = restore(&file, &dir.path().join("other"), &clock).await.unwrap_err().to_string();
     assert!(told.contains("record 1"), "{told}");
 }
+
+#[tokio::test]
+async fn what_a_killed_backup_left_behind_is_no_backup_and_in_nobodys_way() {
+    let (dir, clock) = (tempfile::tempdir().unwrap(), Clock::at(NOW));
+    let store = with_a_record(dir.path(), &clock).await;
+    let file = dir.path().join("backup.db");
+    let part = dir.path().join("backup.db.part");
+    std::fs::write(&part, b"SQLite format 3\0 and then the power went").unwrap();
+    restore(&part, &dir.path().join("other"), &clock).await.unwrap_err();
+    assert_eq!(store.head().await.unwrap().backed_up, 0);
+    back_up(&store, &clock, &file).await.unwrap();
+    assert!(!part.exists() && file.exists());
+    restore(&file, &dir.path().join("third"), &clock).await.unwrap();
+}
+
+#[tokio::test]
+async fn a_backup_killed_at_any_moment_leaves_a_whole_one_or_none() {
+    let h = super::common::house().await;
+    for n in 0..600 {
+        let note = super::common::about(Asset::unit("1"));
+        let bytes = super::common::bytes("note", uuid::Uuid::from_u128(90_000 + n), NOW, None, &note);
+        h.hand_in(bytes, Origin::Tablet { proven: None }).await.unwrap();
+    }
+    let head = h.store.head().await.unwrap();
+    let mut whole = 0;
+    for n in 0..24_u64 {
+        let file = h.dir.path().join(format!("{n}.db"));
+        let args = ["backup", "--data", super::common::path(&h.dir), file.to_str().unwrap()];
+        let mut child = super::common::program().args(args).spawn().unwrap();
+        std::thread::sleep(std::time::Duration::from_millis(n * 9));
+        let _ = child.kill();
+        child.wait().unwrap();
+        if file.exists() {
+            whole += 1;
+            let other = h.dir.path().join(format!("from-{n}"));
+            let restored = restore(&file, &other, &h.clock).await.unwrap();
+            assert_eq!((restored.seq, restored.hash), (head.seq, head.hash));
+        }
+    }
+    println!("{whole} of 24 were whole before they were killed");
+    h.verified().await;
+}

@@ -14,6 +14,8 @@ mod desk;
 #[cfg(test)]
 mod disk;
 #[cfg(test)]
+mod exchange;
+#[cfg(test)]
 mod gaps;
 #[cfg(test)]
 mod intake;

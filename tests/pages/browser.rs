@@ -44,13 +44,27 @@ impl Browser {
         self.router.clone().oneshot(request).await.unwrap()
     }
 
+    /// Sends a form with files: name of the field, name of the file (none for a plain field), content.
+    pub async fn post_files(&mut self, path: &str, parts: &[(&str, Option<&str>, &str)]) -> Page {
+        let part = |&(name, file, content): &(&str, Option<&str>, &str)| {
+            let file = file.map(|f| format!("; filename=\"{f}\"")).unwrap_or_default();
+            format!("--part\r\nContent-Disposition: form-data; name=\"{name}\"{file}\r\n\r\n{content}\r\n")
+        };
+        let body = parts.iter().map(part).collect::<String>() + "--part--\r\n";
+        self.send_body(Method::POST, path, "multipart/form-data; boundary=part", body).await
+    }
+
     pub async fn ask(&mut self, method: Method, path: &str, fields: &[(&str, &str)]) -> Page {
+        self.send_body(method, path, "application/x-www-form-urlencoded", coded(fields)).await
+    }
+
+    async fn send_body(&mut self, method: Method, path: &str, kind: &str, body: String) -> Page {
         let request = Request::builder()
             .method(method)
             .uri(path)
             .header(header::COOKIE, self.cookies())
-            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
-            .body(Body::from(coded(fields)))
+            .header(header::CONTENT_TYPE, kind)
+            .body(Body::from(body))
             .unwrap();
         let response = self.send(request).await;
         for set in response.headers().get_all(header::SET_COOKIE) {

@@ -17,4 +17,6 @@ mod repair;
 #[cfg(test)]
 mod rights;
 #[cfg(test)]
+mod tables;
+#[cfg(test)]
 mod unit;

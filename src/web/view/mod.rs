@@ -18,6 +18,7 @@ pub mod record;
 pub mod review;
 pub mod roster;
 pub mod strip;
+pub mod tables;
 pub mod ticket;
 pub mod trust;
 pub mod unit;

@@ -1,0 +1,623 @@
+//! From rows to entries of the register: every cell against what its column wants, every reference
+//! against what is there or comes along.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+use airmuster_domain::Millis;
+use airmuster_domain::quantity::Pressure;
+use airmuster_domain::record::{Asset, Cadence, Place, Register, is_number};
+use airmuster_domain::role::Role;
+use airmuster_domain::rules::Table;
+use airmuster_domain::shift::ShiftClock;
+use chrono::{NaiveDate, NaiveTime, TimeZone as _};
+
+use super::columns::{self, Template};
+use super::sheet::{self, Problem, Problems, Row, short};
+
+/// In which order a date like 03/04/2026 is written.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Dates {
+    /// Nobody has said; only 2026-04-03 can be read.
+    #[default]
+    Unsaid,
+    /// 3 April.
+    DayFirst,
+    /// 4 March.
+    MonthFirst,
+}
+
+/// A check made before, on paper.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PastCheck {
+    /// The unit's number.
+    pub unit: String,
+    /// When.
+    pub at: Millis,
+    /// Who made it, where that is known.
+    pub by: Option<String>,
+    /// What is written down about it.
+    pub words: String,
+}
+
+/// What the department has already, and how its cells are to be read.
+#[derive(Debug, Default)]
+pub struct Known {
+    /// The register.
+    pub entries: Vec<Register>,
+    /// Names by member id.
+    pub names: HashMap<String, String>,
+    /// Units that may not be moved, with the reason.
+    pub fixed: BTreeMap<String, &'static str>,
+    /// Profiles, and the families that technicians are qualified for.
+    pub profiles: BTreeSet<String>,
+    /// The families.
+    pub families: BTreeSet<String>,
+    /// The shift clock: for the time zone.
+    pub clock: ShiftClock,
+    /// Now: a check cannot have been made later.
+    pub now: Millis,
+    /// How dates are written.
+    pub dates: Dates,
+}
+
+impl Known {
+    /// Takes the profiles of a rule table over.
+    #[must_use]
+    pub fn with_table(mut self, table: &Table) -> Self {
+        self.profiles = table.profiles.keys().cloned().collect();
+        self.families = table.profiles.values().map(|p| p.family.clone()).collect();
+        self
+    }
+}
+
+/// What the files come to.
+#[derive(Debug, Default)]
+pub struct Read {
+    /// New and changed entries, each after those that it leans on.
+    pub entries: Vec<Register>,
+    /// New and changed names of members.
+    pub names: Vec<(String, String)>,
+    /// Checks made before.
+    pub checks: Vec<PastCheck>,
+    /// Rows that say what is there already.
+    pub unchanged: usize,
+    /// What must be put right first.
+    pub problems: Vec<Problem>,
+}
+
+/// Reads files by name. Where there are problems, nothing else in the answer is to be used.
+pub fn read(files: &[(String, Vec<u8>)], known: &Known) -> Read {
+    let mut reading = Reading::new(known);
+    let mut given: BTreeMap<&str, &[u8]> = BTreeMap::new();
+    for (name, bytes) in files {
+        let plain = name.to_lowercase();
+        let template = columns::ALL.iter().find(|t| t.file() == plain);
+        let say = match template {
+            Some(t) if given.insert(t.name, bytes).is_some() => {
+                "this file is there twice; give it once".to_owned()
+            }
+            Some(_) => continue,
+            None => {
+                let names: Vec<String> = columns::ALL.iter().map(|t| t.file()).collect();
+                format!("no table has this name; name it one of {}", names.join(", "))
+            }
+        };
+        let (file, column) = (short(name), String::new());
+        reading.problems.push(Problem { file, row: 0, column, say });
+    }
+    if files.is_empty() {
+        let (file, column) = ("files".to_owned(), String::new());
+        reading.problems.push(Problem { file, row: 0, column, say: "there is none to be read".to_owned() });
+    }
+    for template in columns::ALL {
+        if let Some(bytes) = given.get(template.name) {
+            reading.table(template, bytes);
+        }
+    }
+    reading.finish()
+}
+
+/// Where an asset is to be, and which row says so.
+type Wanted = (Place, &'static Template, u64);
+
+struct Reading<'a> {
+    known: &'a Known,
+    // Everything that is there once the files are in.
+    stations: BTreeSet<String>,
+    rigs: BTreeSet<String>,
+    seats: BTreeSet<String>,
+    units: BTreeSet<String>,
+    members: BTreeSet<String>,
+    wanted: BTreeMap<Asset, Wanted>,
+    out: Read,
+    problems: Vec<Problem>,
+}
+
+impl<'a> Reading<'a> {
+    fn new(known: &'a Known) -> Self {
+        let ids =
+            |of: fn(&Register) -> Option<&String>| known.entries.iter().filter_map(of).cloned().collect();
+        Self {
+            known,
+            stations: ids(|e| if let Register::Station { id, .. } = e { Some(id) } else { None }),
+            rigs: ids(|e| if let Register::Rig { id, .. } = e { Some(id) } else { None }),
+            seats: ids(|e| if let Register::Seat { id, .. } = e { Some(id) } else { None }),
+            units: ids(|e| if let Register::Unit { number, .. } = e { Some(number) } else { None }),
+            members: ids(|e| if let Register::Member { id, .. } = e { Some(id) } else { None }),
+            wanted: BTreeMap::new(),
+            out: Read::default(),
+            problems: Vec::new(),
+        }
+    }
+
+    fn table(&mut self, template: &'static Template, bytes: &[u8]) {
+        let mut problems = Problems::of(&template.file());
+        let rows = sheet::read(template, bytes, &mut problems);
+        let mut seen: BTreeMap<String, u64> = BTreeMap::new();
+        for (nth, row) in (1..).zip(&rows) {
+            let mut cells = Cells { row, problems: &mut problems, good: true };
+            if template.name == columns::CHECKS.name {
+                self.check(&mut cells);
+                continue;
+            }
+            let key = template.columns[0].name;
+            let id = cells.number(key);
+            if let Some(first) = seen.insert(id.clone(), row.number) {
+                cells.tell(key, format!("“{id}” is in row {first} already; leave one of them"));
+            }
+            let entry = match template.name {
+                "stations" => self.station(&mut cells, id, nth),
+                "rigs" => self.rig(&mut cells, id, nth),
+                "seats" => self.seat(&mut cells, id, nth),
+                "units" => self.unit(&mut cells, id),
+                "facepieces" => Some(self.facepiece(&mut cells, id)),
+                "cylinders" => self.cylinder(&mut cells, id),
+                _ => Some(self.member(&mut cells, id)),
+            };
+            if let Some(entry) = entry.filter(|_| cells.good) {
+                self.keep(entry);
+            }
+        }
+        self.problems.extend(problems.finish());
+    }
+
+    /// Keeps an entry that says something new.
+    fn keep(&mut self, entry: Register) {
+        if self.known.entries.contains(&entry) {
+            self.out.unchanged += 1;
+        } else {
+            self.out.entries.push(entry);
+        }
+    }
+
+    fn station(&mut self, c: &mut Cells, id: String, nth: u16) -> Option<Register> {
+        let same = |e: &Register| matches!(e, Register::Station { id: i, .. } if *i == id);
+        let kept = self.known.entries.iter().find(|e| same(e)).and_then(order_of);
+        let (name, order) = (c.text("name"), c.order(kept, nth)?);
+        self.stations.insert(id.clone());
+        Some(Register::Station { id, name, order })
+    }
+
+    fn rig(&mut self, c: &mut Cells, id: String, nth: u16) -> Option<Register> {
+        let same = |e: &Register| matches!(e, Register::Rig { id: i, .. } if *i == id);
+        let kept = self.known.entries.iter().find(|e| same(e)).and_then(order_of);
+        let (name, station, order) = (c.text("name"), c.text("station"), c.order(kept, nth)?);
+        c.must_be_in("station", &station, &self.stations, "stations.csv");
+        self.rigs.insert(id.clone());
+        Some(Register::Rig { id, name, station, order })
+    }
+
+    fn seat(&mut self, c: &mut Cells, id: String, nth: u16) -> Option<Register> {
+        let same = |e: &Register| matches!(e, Register::Seat { id: i, .. } if *i == id);
+        let kept = self.known.entries.iter().find(|e| same(e)).and_then(order_of);
+        let (rig, name, kit) = (c.text("rig"), c.text("name"), c.yes("kit")?);
+        let order = c.order(kept, nth)?;
+        c.must_be_in("rig", &rig, &self.rigs, "rigs.csv");
+        self.seats.insert(id.clone());
+        Some(Register::Seat { id, rig, name, kit, order })
+    }
+
+    fn unit(&mut self, c: &mut Cells, number: String) -> Option<Register> {
+        let profile = c.text("profile");
+        if !self.known.profiles.contains(&profile) {
+            let names: Vec<&str> = self.known.profiles.iter().map(String::as_str).collect();
+            let say = format!(
+                "“{}” is not a profile of the rule table in force; use one of {}",
+                short(&profile),
+                names.join(", ")
+            );
+            c.tell("profile", say);
+        }
+        let cadence = match c.row.cell("cadence").to_lowercase().replace('_', " ").as_str() {
+            "each shift" => Some(Cadence::EachShift),
+            "weekly" => Some(Cadence::Weekly),
+            "monthly" => Some(Cadence::Monthly),
+            _ => {
+                c.tell("cadence", "write each shift, weekly or monthly");
+                None
+            }
+        };
+        let said = c.yes("in use")?;
+        let serials = c.row.family().clone();
+        let there = self.units.contains(&number);
+        if let Some(place) = self.unit_place(c) {
+            self.want(c, Asset::unit(&number), place, &columns::UNITS);
+        }
+        self.units.insert(number.clone());
+        // One that is there already has been asked whether it is accepted.
+        let in_use = said || there;
+        Some(Register::Unit { number, profile, cadence: cadence?, in_use, serials })
+    }
+
+    fn unit_place(&self, c: &mut Cells) -> Option<Place> {
+        let (seat, spare, away) = (c.text("seat"), c.text("spare at"), c.text("away").to_lowercase());
+        if [&seat, &spare, &away].into_iter().filter(|s| !s.is_empty()).count() > 1 {
+            c.tell("seat", "a unit is in one place: fill in only one of seat, spare at and away");
+            return None;
+        }
+        if !seat.is_empty() {
+            c.must_be_in("seat", &seat, &self.seats, "seats.csv");
+            return Some(Place::Seat { seat });
+        }
+        if !spare.is_empty() {
+            c.must_be_in("spare at", &spare, &self.stations, "stations.csv");
+            return Some(Place::Spare { station: spare });
+        }
+        match away.as_str() {
+            "" => None,
+            "bench" => Some(Place::Bench),
+            "repairer" => Some(Place::Repairer),
+            _ => {
+                c.tell("away", "write bench or repairer, or leave it empty");
+                None
+            }
+        }
+    }
+
+    fn facepiece(&mut self, c: &mut Cells, number: String) -> Register {
+        let size = c.text("size");
+        self.with_unit(c, Asset::facepiece(&number), &columns::FACEPIECES);
+        Register::Facepiece { number, size }
+    }
+
+    fn cylinder(&mut self, c: &mut Cells, number: String) -> Option<Register> {
+        let rated = match c.row.cell("rated").parse::<Pressure>() {
+            Ok(p) => Some(p),
+            Err(e) => {
+                c.tell("rated", format!("{e}; write it like 4500 psi or 300 bar"));
+                None
+            }
+        };
+        self.with_unit(c, Asset::cylinder(&number), &columns::CYLINDERS);
+        Some(Register::Cylinder { number, rated: rated? })
+    }
+
+    fn with_unit(&mut self, c: &mut Cells, asset: Asset, template: &'static Template) {
+        let unit = c.text("with unit");
+        if !unit.is_empty() {
+            c.must_be_in("with unit", &unit, &self.units, "units.csv");
+            self.want(c, asset, Place::With { unit }, template);
+        }
+    }
+
+    fn member(&mut self, c: &mut Cells, id: String) -> Register {
+        let words = |text: &str| -> BTreeSet<String> {
+            text.split([' ', ',', ';', '+']).filter(|w| !w.is_empty()).map(str::to_owned).collect()
+        };
+        let mut roles = BTreeSet::new();
+        for word in words(&c.text("roles").to_lowercase()) {
+            match Role::from_id(&word) {
+                Some(role) => drop(roles.insert(role)),
+                None => c.tell(
+                    "roles",
+                    format!(
+                        "“{}” is not a role; write crew, officer, technician or administrator",
+                        short(&word)
+                    ),
+                ),
+            }
+        }
+        let qualified = words(&c.text("qualified"));
+        for family in qualified.difference(&self.known.families) {
+            let families: Vec<&str> = self.known.families.iter().map(String::as_str).collect();
+            let say = format!("“{}” is not a kind of unit; use {}", short(family), families.join(", "));
+            c.tell("qualified", say);
+        }
+        let name = c.text("name");
+        let named = self.known.names.get(&id);
+        if name.is_empty() && named.is_none() {
+            c.tell("name", "a member who has no name yet needs one");
+        }
+        if c.good && !name.is_empty() && named != Some(&name) {
+            self.out.names.push((id.clone(), name));
+        }
+        self.members.insert(id.clone());
+        let roles = roles.into_iter().map(|r| r.id().to_owned()).collect();
+        Register::Member { id, roles, qualified: qualified.into_iter().collect() }
+    }
+
+    fn check(&mut self, c: &mut Cells) {
+        let (unit, by) = (c.number("unit"), c.text("by"));
+        c.must_be_in("unit", &unit, &self.units, "units.csv");
+        if !by.is_empty() {
+            c.must_be_in("by", &by, &self.members, "members.csv, or leave it empty");
+        }
+        let date = match date(c.row.cell("date"), self.known.dates) {
+            Ok(date) => Some(date),
+            Err(say) => {
+                c.tell("date", say);
+                None
+            }
+        };
+        let time = time(c.row.cell("time"));
+        if time.is_none() {
+            c.tell("time", "write it like 07:05");
+        }
+        let (Some(date), Some(time)) = (date, time) else { return };
+        let Some(at) = self.known.clock.zone.from_local_datetime(&date.and_time(time)).earliest() else {
+            c.tell("time", "there was no such time on that day: the clocks went forward");
+            return;
+        };
+        let at = at.timestamp_millis();
+        if at > self.known.now {
+            c.tell("date", "this is later than now; a check is entered here only once it was made");
+        }
+        let (result, remark) = (c.text("result"), c.text("remark"));
+        let mut words = format!("Check on paper, taken in from a file: {result}");
+        if !remark.is_empty() {
+            words = format!("{words}. {remark}");
+        }
+        if c.good {
+            let by = Some(by).filter(|b| !b.is_empty());
+            self.out.checks.push(PastCheck { unit, at, by, words });
+        }
+    }
+
+    fn want(&mut self, c: &mut Cells, asset: Asset, place: Place, template: &'static Template) {
+        let now = self.known.entries.iter().find_map(|e| match e {
+            Register::Holder { asset: a, place } if *a == asset => Some(place),
+            _ => None,
+        });
+        if now == Some(&place) {
+            return;
+        }
+        if let Some(why) = self.known.fixed.get(&asset.to_string()) {
+            c.tell("", format!("{} {} is {why} and stays where it is", asset.kind.words(), asset.number));
+            return;
+        }
+        self.wanted.insert(asset, (place, template, c.row.number));
+    }
+
+    /// A place on a rig takes one thing: who would share one is told.
+    fn finish(mut self) -> Read {
+        let mut taken: BTreeMap<String, Asset> = BTreeMap::new();
+        for entry in &self.known.entries {
+            if let Register::Holder { asset, place: Place::Seat { seat } } = entry
+                && !self.wanted.contains_key(asset)
+            {
+                taken.insert(seat.clone(), asset.clone());
+            }
+        }
+        for (asset, (place, template, row)) in std::mem::take(&mut self.wanted) {
+            if let Place::Seat { seat } = &place {
+                if let Some(other) = taken.get(seat) {
+                    let say = format!(
+                        "{} {} is in “{seat}” as well; put one of them elsewhere",
+                        other.kind.words(),
+                        other.number
+                    );
+                    let (file, column) = (template.file(), "seat".to_owned());
+                    self.problems.push(Problem { file, row, column, say });
+                    continue;
+                }
+                taken.insert(seat.clone(), asset.clone());
+            }
+            self.out.entries.push(Register::Holder { asset, place });
+        }
+        self.out.problems = self.problems;
+        self.out
+    }
+}
+
+fn order_of(entry: &Register) -> Option<u16> {
+    match entry {
+        Register::Station { order, .. } | Register::Rig { order, .. } | Register::Seat { order, .. } => {
+            Some(*order)
+        }
+        _ => None,
+    }
+}
+
+/// The cells of a row while they are read.
+struct Cells<'a> {
+    row: &'a Row,
+    problems: &'a mut Problems,
+    good: bool,
+}
+
+impl Cells<'_> {
+    fn tell(&mut self, column: &str, say: impl Into<String>) {
+        self.problems.tell(self.row.number, column, say);
+        self.good = false;
+    }
+
+    fn text(&self, column: &str) -> String {
+        self.row.cell(column).to_owned()
+    }
+
+    /// A number as painted on a thing, or an id of the same kind.
+    fn number(&mut self, column: &str) -> String {
+        let text = self.text(column);
+        if !is_number(&text) {
+            self.tell(
+                column,
+                format!(
+                    "“{}” cannot be used: up to 32 letters from A to Z, digits, dots, hyphens",
+                    short(&text)
+                ),
+            );
+        }
+        text
+    }
+
+    fn yes(&mut self, column: &str) -> Option<bool> {
+        match self.row.cell(column).to_lowercase().as_str() {
+            "yes" | "y" | "true" | "x" | "1" => Some(true),
+            "no" | "n" | "false" | "0" | "" => Some(false),
+            _ => {
+                self.tell(column, "write yes or no");
+                None
+            }
+        }
+    }
+
+    fn order(&mut self, kept: Option<u16>, nth: u16) -> Option<u16> {
+        let text = self.row.cell("order");
+        if text.is_empty() {
+            return Some(kept.unwrap_or(nth));
+        }
+        let read = text.parse().ok();
+        if read.is_none() {
+            self.tell("order", "write a whole number from 0 to 65535, or leave it empty");
+        }
+        read
+    }
+
+    fn must_be_in(&mut self, column: &str, id: &str, there: &BTreeSet<String>, file: &str) {
+        if !there.contains(id) {
+            self.tell(column, format!("there is no “{}”; enter it in {file}", short(id)));
+        }
+    }
+}
+
+fn date(text: &str, dates: Dates) -> Result<NaiveDate, String> {
+    let how = "write it like 2026-04-03";
+    if let Ok(date) = NaiveDate::parse_from_str(text, "%Y-%m-%d") {
+        return if text.len() == 10 { Ok(date) } else { Err(how.to_owned()) };
+    }
+    let parts: Vec<&str> = text.split(['/', '.', '-']).collect();
+    let [a, b, year] = parts.as_slice() else { return Err(how.to_owned()) };
+    let (Ok(a), Ok(b), Ok(year), true) = (a.parse(), b.parse(), year.parse(), year.len() == 4) else {
+        return Err(format!("{how}, with all four digits of the year"));
+    };
+    let (month, day) = match dates {
+        Dates::DayFirst => (b, a),
+        Dates::MonthFirst => (a, b),
+        Dates::Unsaid => {
+            return Err(format!("say whether the day or the month comes first, or {how}"));
+        }
+    };
+    NaiveDate::from_ymd_opt(year, month, day).ok_or_else(|| format!("there is no such day; {how}"))
+}
+
+fn time(text: &str) -> Option<NaiveTime> {
+    ["%H:%M", "%H:%M:%S", "%I:%M %p", "%I:%M:%S %p"]
+        .iter()
+        .find_map(|how| NaiveTime::parse_from_str(text, how).ok())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn known() -> Known {
+        let table = airmuster_domain::rules::parse(airmuster_domain::rules::DEFAULT).unwrap();
+        Known { now: 1_795_676_640_000, ..Known::default() }.with_table(&table)
+    }
+
+    fn told(file: &str, text: &str, known: &Known) -> Vec<String> {
+        let read = read(&[(file.to_owned(), text.as_bytes().to_vec())], known);
+        read.problems.iter().map(ToString::to_string).collect()
+    }
+
+    #[test]
+    fn every_template_as_given_out_can_be_taken_in() {
+        let files: Vec<(String, Vec<u8>)> =
+            columns::ALL.iter().map(|t| (t.file(), t.blank().into_bytes())).collect();
+        let read = read(&files, &known());
+        assert_eq!(read.problems, []);
+        assert_eq!(read.checks.len(), 1);
+        // Seven tables, and where unit, facepiece and cylinder are.
+        assert_eq!(read.entries.len(), 10);
+        assert_eq!(read.names, [("m-14".to_owned(), "Ines Calder".to_owned())]);
+    }
+
+    #[test]
+    fn each_problem_has_its_row_its_column_and_what_to_do() {
+        let k = known();
+        assert_eq!(
+            told("rigs.csv", "id,name,station,order\ne 1,,mill,-1\ne2,Engine,mill,x\n", &k),
+            [
+                "rigs.csv, row 2, name: this is empty; fill it in",
+                "rigs.csv, row 3, order: write a whole number from 0 to 65535, or leave it empty",
+            ]
+        );
+        assert_eq!(
+            told("rigs.csv", "id,name,station\ne/1,Engine,mill\n", &k),
+            [
+                "rigs.csv, row 2, id: “e/1” cannot be used: up to 32 letters from A to Z, digits, dots, hyphens",
+                "rigs.csv, row 2, station: there is no “mill”; enter it in stations.csv",
+            ]
+        );
+        let units = "number,profile,cadence,in use,seat,away\n1,us-4500-third,weekly,maybe,,\n\
+                     2,us-45,daily,,,attic\n2,us-4500-third,weekly,,x,bench\n";
+        let told = told("units.csv", units, &k);
+        let begins = [
+            "units.csv, row 2, in use: write yes or no",
+            "units.csv, row 3, profile: “us-45” is not a profile of the rule table in force; use one of ",
+            "units.csv, row 3, cadence: write each shift, weekly or monthly",
+            "units.csv, row 3, away: write bench or repairer, or leave it empty",
+            "units.csv, row 4, number: “2” is in row 3 already; leave one of them",
+            "units.csv, row 4, seat: a unit is in one place: fill in only one of seat, spare at and away",
+        ];
+        assert_eq!(told.len(), begins.len(), "{told:#?}");
+        for (told, begin) in told.iter().zip(begins) {
+            assert!(told.starts_with(begin), "{told}");
+        }
+    }
+
+    #[test]
+    fn a_date_in_local_order_is_read_only_where_the_order_is_stated() {
+        let day = NaiveDate::from_ymd_opt(2026, 4, 3).unwrap();
+        assert_eq!(date("2026-04-03", Dates::Unsaid), Ok(day));
+        assert!(date("03/04/2026", Dates::Unsaid).unwrap_err().contains("day or the month"));
+        assert_eq!(date("03/04/2026", Dates::DayFirst), Ok(day));
+        assert_eq!(date("3.4.2026", Dates::DayFirst), Ok(day));
+        assert_eq!(date("04/03/2026", Dates::MonthFirst), Ok(day));
+        date("04/03/26", Dates::MonthFirst).unwrap_err();
+        date("31/02/2026", Dates::DayFirst).unwrap_err();
+        date("46115", Dates::DayFirst).unwrap_err();
+        assert_eq!(time("7:05 PM"), NaiveTime::from_hms_opt(19, 5, 0));
+        assert_eq!(time("07:05"), NaiveTime::from_hms_opt(7, 5, 0));
+        assert_eq!(time("25:05"), None);
+    }
+
+    #[test]
+    fn two_units_in_one_seat_are_told_unless_one_leaves_it() {
+        let entries = vec![
+            Register::Station { id: "m".to_owned(), name: "M".to_owned(), order: 1 },
+            Register::Seat {
+                id: "s".to_owned(),
+                rig: "r".to_owned(),
+                name: "S".to_owned(),
+                kit: false,
+                order: 1,
+            },
+            Register::Unit {
+                number: "1".to_owned(),
+                profile: "us-4500-third".to_owned(),
+                cadence: Cadence::Weekly,
+                in_use: true,
+                serials: BTreeMap::new(),
+            },
+            Register::Holder { asset: Asset::unit("1"), place: Place::Seat { seat: "s".to_owned() } },
+        ];
+        let k = Known { entries, ..known() };
+        let head = "number,profile,cadence,seat,spare at\n2,us-4500-third,weekly,s,\n";
+        let alone = told("units.csv", head, &k);
+        assert_eq!(alone, ["units.csv, row 2, seat: unit 1 is in “s” as well; put one of them elsewhere"]);
+        assert_eq!(told("units.csv", &format!("{head}1,us-4500-third,weekly,,m\n"), &k), [""; 0]);
+        assert_eq!(told("hats.csv", "id\n", &k).len(), 1);
+        assert_eq!(told("Stations.CSV", "id,name\nm,M\n", &k), [""; 0]);
+    }
+}

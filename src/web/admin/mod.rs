@@ -1,0 +1,3 @@
+//! The administrator's pages.
+
+pub mod tables;
