@@ -249,6 +249,9 @@ async fn everything_goes_out_and_comes_back_with_the_same_head_and_the_same_stan
     h.check("ana", say(check("2", h.id()), gauges("4400 psi", "3900 psi"))).await;
     h.field("note", "ben", &super::common::about(Asset::unit("3"))).await;
     let mut write = h.store.begin().await.unwrap();
+    for member in ["ada", "olga", "tom", "tia", "ben"] {
+        write.set_person(member, &format!("{member} Wick"), None).await.unwrap();
+    }
     write.set_person("ana", "Ana =Wick", Some("a PIN's hash")).await.unwrap();
     write.commit().await.unwrap();
     let zip = h.dir.path().join("all.zip");
