@@ -117,6 +117,7 @@ export function checkBody(data, fields, outcome) {
     unit: data.unit, profile: data.profile, rules: data.rules, engine: data.engine, purpose: data.purpose,
     outcome, run: data.run, started: data.started, seen: data.seen, answers,
   };
+  if (data.warmth) body.bay = data.warmth;
   for (const name of SUBJECTS) {
     const number = answers.filter((a) => subject.get(a.step) === name && a.item).at(-1)?.item ?? data.items?.[name];
     if (fits(number)) body[name] = number;

@@ -4,6 +4,7 @@ import {
   STATE_WORDS, answersIn, checkBody, failing, fieldName, raisedBy, stepView, strip, worstState,
 } from './answers.js';
 import { fromTablet } from './base.js';
+import { attachBay } from './bay.js';
 import { choose, chosen } from './choices.js';
 import { clock } from './clock.js';
 import { drop, load, save } from './draft.js';
@@ -37,6 +38,7 @@ const steps = data.limits.steps
   .map((limits) => ({ limits, card: form.querySelector(`article[data-step="${limits.id}"]`) }))
   .filter(({ card }) => card)
   .map((step) => ({ ...step, tries: [...step.card.querySelectorAll('fieldset[data-attempt]')], state: 'missing', findings: [] }));
+const bay = attachBay(form, data, () => stepOf(bay.at) && showStep(stepOf(bay.at), answersIn(data, fields())));
 const stepOf = (element) => steps.find(({ card }) => card.contains(element));
 
 const element = (tag, attributes, text) => {
@@ -85,6 +87,7 @@ function showStep(step, answers, typing) {
   }
   drawStrip(step);
   showWritten(step);
+  if (bay?.at === step.card) bay.show(answers.filter((a) => a.step === step.limits.id).at(-1)?.values.at);
 }
 
 function showAll() {
@@ -213,7 +216,7 @@ const tablet = (async () => {
 })();
 
 async function recordOf(outcome, { id = newId(), by, written_by, run = draft.run } = {}) {
-  const body = checkBody({ ...data, run, started: draft.shown, seen: draft.seen }, fields(), outcome);
+  const body = checkBody({ ...data, warmth: bay?.text(), run, started: draft.shown, seen: draft.seen }, fields(), outcome);
   return { id, tablet: await tablet, at: Date.now(), client: data.client, by, written_by, body };
 }
 
@@ -438,7 +441,7 @@ async function reviewHere() {
   }
   const { members } = await list();
   const page = reviewOf({
-    form, data, answers, judged, members, back: () => show(null), save: (by, written_by) => saveHere({ by, written_by }, judged),
+    form, data, answers, judged, members, bay: bay?.said(), back: () => show(null), save: (by, written_by) => saveHere({ by, written_by }, judged),
   });
   show(page);
   if (!members.length) say(page.querySelector('[data-of=trouble]'), 'This tablet has not heard yet who may sign. Bring it to where the station can be reached; the answers are kept.');

@@ -85,7 +85,7 @@ export function problemsOf(form, limits, problems) {
 const part = (name) => document.getElementById('away').content.querySelector(`[data-part=${name}]`).cloneNode(true);
 
 /** The review. `save(by, written_by)` is called when it is to be saved, `back` when not. */
-export function reviewOf({ form, data, answers, judged, members, save, back }) {
+export function reviewOf({ form, data, answers, judged, members, bay, save, back }) {
   const page = part('review');
   const of = (name) => page.querySelector(`[data-of=${name}]`);
   const will = standingOf(judged.verdict);
@@ -101,6 +101,7 @@ export function reviewOf({ form, data, answers, judged, members, save, back }) {
   of('missing').querySelector('h2').textContent = `${judged.missing.length} still to do`;
   const title = (id) => data.limits.steps.find((s) => s.id === id).title;
   of('missing').querySelector('ul').append(...judged.missing.map((id) => make('li', '', mark('missing'), ` ${title(id)}`)));
+  if (bay) of('missing').after(make('section', 'bay-said', make('h2', '', 'Cold, heat and the pressure'), make('p', '', bay)));
   of('entered').append(...[...form.querySelectorAll('section[data-group]')].flatMap((s) => enteredGroup(s, data.limits, answers, judged)));
   const [by, writer] = [page.querySelector('#member'), page.querySelector('#written_by')];
   for (const { id, name } of members) for (const list of [by, writer]) list.append(new Option(name, id));

@@ -7,13 +7,15 @@
 #[path = "vectors/cases.rs"]
 mod cases;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::LazyLock;
 
+use airmuster_domain::bay::Bay;
 use airmuster_domain::judge::{Answer, Judgement, Problem, Verdict, judge, judge_readable};
+use airmuster_domain::quantity::{Fraction, Pressure, Temperature};
 use airmuster_domain::record::{Body, Field, Outcome, decode};
 use airmuster_domain::rules::{DEFAULT, Form, Limits, Purpose, Table, parse, resolve};
 use cases::{Case, Depth, Random};
@@ -145,6 +147,58 @@ fn the_tablets_script_says_what_the_judge_says() {
     kept_and_made();
     let said = node(&["run.mjs"]);
     assert!(said.contains("vectors agree"), "{said}");
+}
+
+/// What is said beside a pressure in a cold or hot bay, for `tests/script/bay.test.mjs`.
+#[test]
+fn the_kept_words_about_cold_and_heat_are_what_the_server_says_now() {
+    #[derive(Serialize)]
+    struct Line {
+        table: Bay,
+        grains: BTreeMap<&'static str, String>,
+        cases: Vec<BayCase>,
+    }
+    #[derive(Serialize)]
+    struct BayCase {
+        at: Temperature,
+        reading: Option<String>,
+        expect: String,
+    }
+    let table = parse(DEFAULT).expect("the table can be read");
+    let mut made = String::new();
+    for profile in table.profiles.keys() {
+        let form = resolve(&table, profile, Purpose::ShiftStart).expect("the table has the profile");
+        let bay = Bay::of(&form).expect("it asks for the cylinder's pressure");
+        let rated = form.profile.rated;
+        let mut cases = Vec::new();
+        for at in [
+            "-60 C", "-40 C", "-20 C", "-4 F", "0 C", "2.5 C", "50 F", "21 C", "70 F", "35 C", "110.5 F",
+            "90 C",
+        ] {
+            let at: Temperature = at.parse().expect("a temperature");
+            cases.push(BayCase { at, reading: None, expect: bay.says(at, None) });
+            for percent in [50, 68, 70, 72, 77, 78, 80, 88, 90, 91, 95, 100, 102, 104, 108, 112, 122, 130] {
+                let share = Fraction::new(percent, 100).expect("a share");
+                let reading =
+                    format!("{} {}", rated.amount().share(share).number(rated.unit()), rated.unit().symbol());
+                let reading = reading.replace(',', "");
+                let read: Pressure = reading.parse().expect("a pressure");
+                cases.push(BayCase { at, expect: bay.says(at, Some(read.amount())), reading: Some(reading) });
+            }
+        }
+        let read: Pressure = "250.5 bar".parse().expect("a pressure");
+        let at: Temperature = "-20 C".parse().expect("a temperature");
+        let (expect, reading) = (bay.says(at, Some(read.amount())), Some(read.to_string()));
+        cases.push(BayCase { at, reading, expect });
+        line(&mut made, &Line { table: bay, grains: Limits::of(&form).grains, cases });
+    }
+    made.push_str("\n]\n");
+    let path = folder().join("bay.json");
+    if std::env::var_os("UPDATE_VECTORS").is_some() {
+        std::fs::write(&path, &made).expect("the folder can be written");
+    }
+    let kept = std::fs::read_to_string(&path).unwrap_or_default();
+    assert!(kept == made, "UPDATE_VECTORS=1 writes bay.json anew; look at what changed");
 }
 
 /// Runs a script of this folder.

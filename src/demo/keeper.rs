@@ -186,6 +186,7 @@ impl Keeper {
             run,
             facepiece: Some(facepiece),
             cylinder: Some(cylinder),
+            bay: None,
             started: at - self.takes(by, answers.len()),
             seen,
             answers,

@@ -77,7 +77,7 @@ fn absolute(gauge: Amount) -> Result<f64, AirError> {
 #[expect(clippy::cast_possible_truncation, reason = "bounded to what an i64 holds")]
 fn gauge(kilopascals: f64) -> Amount {
     let pascals = ((kilopascals - ATMOSPHERE) * 1000.0).round();
-    Amount::pascals(pascals.clamp(0.0, 1e15) as i64)
+    Amount::of_thousandths(pascals.clamp(0.0, 1e15) as i64, PressureUnit::Kpa)
 }
 
 /// The density of dry air in kg/m³ at a gauge pressure.
@@ -102,7 +102,7 @@ pub fn density(pressure: Amount, at: Temperature) -> Result<f64, AirError> {
 ///
 /// let full: Pressure = "4500 psi".parse()?;
 /// let cold = reads(full.amount(), "21 C".parse()?, "-20 C".parse()?)?;
-/// assert_eq!(cold.words(PressureUnit::Psi), "3,511 psi");
+/// assert_eq!(cold.words(PressureUnit::Psi), "3,512 psi");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn reads(filled: Amount, filled_at: Temperature, now: Temperature) -> Result<Amount, AirError> {

@@ -7,6 +7,7 @@
 #![warn(missing_docs)]
 
 pub mod air;
+pub mod bay;
 pub mod bench;
 pub mod desk;
 pub mod ground;

@@ -282,9 +282,9 @@ impl Amount {
     /// No pressure at all.
     pub const ZERO: Self = Self { grains: 0, parts: 1 };
 
-    /// A whole number of pascals, gauge.
-    pub fn pascals(pascals: i64) -> Self {
-        Self { grains: i128::from(pascals) * PressureUnit::Kpa.grains_per_thousandth(), parts: 1 }
+    /// So many thousandths of a unit.
+    pub fn of_thousandths(thousandths: i64, unit: PressureUnit) -> Self {
+        Self { grains: i128::from(thousandths) * unit.grains_per_thousandth(), parts: 1 }
     }
 
     /// This amount times a fraction, exactly.

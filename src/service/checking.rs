@@ -123,6 +123,7 @@ impl Checking {
             run,
             facepiece: last(Subject::Facepiece, &self.with.facepiece),
             cylinder: last(Subject::Cylinder, &self.with.cylinder),
+            bay: None,
             started,
             seen,
             answers,

@@ -1,8 +1,10 @@
 //! What was entered in a check, and what was found in it, in words: for the review, the verdict
 //! and the record.
 
+use airmuster_domain::bay::Bay;
 use airmuster_domain::judge::{Answer, Judgement, Problem, Raw, ask_words, judge_readable};
-use airmuster_domain::quantity::{Pressure, Seconds};
+use airmuster_domain::quantity::{Pressure, Seconds, Temperature};
+use airmuster_domain::readings::readings;
 use airmuster_domain::rules::{Ask, Consequence, Form, FormStep, Subject};
 
 use super::present::{capital, step_state};
@@ -38,6 +40,12 @@ pub fn findings(form: &Form, j: &Judgement, answers: &[Answer]) -> Vec<Finding> 
         .collect();
     out.sort_by_key(|f| f.state);
     out
+}
+
+/// What the bay's temperature means for the pressure that was read.
+pub fn bay(form: &Form, answers: &[Answer], at: Temperature) -> Option<String> {
+    let reading = readings(form, answers).pressure.map(Pressure::amount);
+    Some(Bay::of(form)?.says(at, reading))
 }
 
 /// Every answer, every try, in the order of the form.

@@ -104,6 +104,7 @@ pub fn check(unit: &str, run: Uuid, remote: &str) -> Check {
         run,
         facepiece: None,
         cylinder: None,
+        bay: None,
         started: 1_781_006_400_000,
         seen: Vec::new(),
         answers: vec![

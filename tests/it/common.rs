@@ -105,6 +105,7 @@ pub fn check(unit: &str, id: Uuid) -> Check {
         run: id,
         facepiece: None,
         cylinder: None,
+        bay: None,
         started: NOON,
         seen: Vec::new(),
         answers: vec![

@@ -196,6 +196,7 @@ impl District {
             run: self.clock.id(),
             facepiece: Some(format!("F-{unit}")),
             cylinder: Some(format!("C-{unit}")),
+            bay: None,
             started: self.clock.now(),
             seen: self.open(unit).await.into_iter().collect(),
             answers: answers.collect(),

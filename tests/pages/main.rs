@@ -1,6 +1,8 @@
 //! The pages, asked for in process: what they say, what they keep, and whom they let in.
 
 #[cfg(test)]
+mod air;
+#[cfg(test)]
 mod browser;
 mod clear;
 #[cfg(test)]

@@ -5,6 +5,7 @@ use uuid::Uuid;
 
 use crate::Millis;
 use crate::judge::Answer;
+use crate::quantity::Temperature;
 use crate::rules::Purpose;
 
 use super::{Asset, Digest};
@@ -45,6 +46,9 @@ pub struct Check {
     /// The cylinder in it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cylinder: Option<String>,
+    /// How warm the bay was, where it was entered. It explains a reading and decides nothing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bay: Option<Temperature>,
     /// When the first step was shown, by the tablet's clock.
     pub started: Millis,
     /// Grounds that the member was shown before answering.

@@ -187,6 +187,7 @@ fn the_records_hold_the_five_things_that_the_law_asks_for() {
         run: id,
         facepiece: None,
         cylinder: None,
+        bay: None,
         started: 0,
         seen: vec![],
         answers,

@@ -54,6 +54,23 @@ fn envelope(change: impl FnOnce(&mut serde_json::Map<String, Value>)) -> Vec<u8>
     serde_json::to_vec(&value).unwrap()
 }
 
+/// The temperature came later: records of before must mean what they meant, byte for byte.
+#[test]
+fn a_check_says_how_warm_the_bay_was_only_where_that_was_entered() {
+    let of = |bytes: &[u8]| match decode(bytes).unwrap().body {
+        Body::Field(Field::Check(c)) => c,
+        other => panic!("{other:?}"),
+    };
+    let without = check(1, "1").check;
+    let before = encode("check", &stamp(1), &without);
+    assert!(!String::from_utf8(before.clone()).unwrap().contains("bay"));
+    assert_eq!(of(&before), without);
+    let with = airmuster_domain::record::Check { bay: Some("-4 F".parse().unwrap()), ..without };
+    let now = encode("check", &stamp(1), &with);
+    assert!(String::from_utf8(now.clone()).unwrap().contains(r#""bay":"-4 F""#));
+    assert_eq!(of(&now), with);
+}
+
 // ------------------------------------------------------------------ hashes
 
 /// FIPS 180-4 by way of the system's `sha256sum`.

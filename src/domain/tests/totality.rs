@@ -318,6 +318,7 @@ fn no_check_at_no_time_makes_a_standing_panic() {
                     run: uuid(1),
                     facepiece: Some("1".to_owned()),
                     cylinder: None,
+                    bay: None,
                     started: at,
                     seen: vec![String::new()],
                     answers,

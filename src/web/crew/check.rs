@@ -1,6 +1,7 @@
 //! The check form: shown, taken, judged, and written down where something is out of service.
 
 use airmuster_domain::ENGINE;
+use airmuster_domain::bay::Bay;
 use airmuster_domain::judge::{Answer, Judgement, Raw, judge_readable};
 use airmuster_domain::record::{Check, Outcome};
 use airmuster_domain::rules::{Consequence, Limits, Purpose};
@@ -11,7 +12,7 @@ use serde::Deserialize;
 use serde_json::json;
 use uuid::Uuid;
 
-use super::filling::{groups, problems};
+use super::filling::{Filling, bay_problem, groups, problems};
 use super::input::Input;
 use super::sign::review;
 use crate::service::checking::{Checking, not_yet_raised, record, stopped};
@@ -101,6 +102,9 @@ pub async fn show_blank(
 
 /// Puts a stopped check's answers back into the fields they came from.
 fn retype(input: &mut Input, before: &Check) {
+    if let Some(bay) = before.bay {
+        (input.bay, input.bay_scale) = (bay.number(), bay.unit().symbol().to_owned());
+    }
     for a in &before.answers {
         let typed = input.typed.entry((a.step.clone(), a.attempt)).or_default();
         for (field, value) in &a.values {
@@ -136,8 +140,9 @@ pub async fn take_form(
         return stop(&app, &visitor, &checking, &input, answers).await;
     }
     write_down(&app, &visitor, &checking, &input, &answers, &judged).await?;
-    if input.button == "edit" || !unreadable.is_empty() {
-        let problems = problems(&checking.form, &unreadable);
+    let mut problems = problems(&checking.form, &unreadable);
+    problems.lines.extend(bay_problem(&input));
+    if input.button == "edit" || !problems.lines.is_empty() {
         let back = !problems.lines.is_empty();
         let view = form_view(&app, &visitor, &checking, &input, Some(&judged), problems).await?;
         return Ok(if back { Again(view).into_response() } else { Html(view).into_response() });
@@ -174,6 +179,7 @@ async fn stop(
     answers: Vec<Answer>,
 ) -> Result<Response, WebError> {
     let check = checking.body(input.id, Outcome::Stopped, input.started, input.seen.clone(), answers);
+    let check = Check { bay: input.bay().ok().flatten(), ..check };
     let bytes = record(&check, app.clock.id(), tablet_of(visitor), app.clock.now(), None, None);
     let receipt = app.intake.submit(bytes, Origin::Tablet { proven: None }).await?;
     Ok(Redirect::to(&format!("/records/{}/verdict", receipt.seq)).into_response())
@@ -197,6 +203,7 @@ async fn write_down(
     }
     let failing = answers.iter().filter(|a| out(&a.step)).cloned().collect();
     let check = checking.body(input.id, Outcome::BrokenOff, input.started, input.seen.clone(), failing);
+    let check = Check { bay: input.bay().ok().flatten(), ..check };
     let bytes = record(&check, app.clock.id(), tablet_of(visitor), app.clock.now(), None, None);
     match app.intake.submit(bytes, Origin::Tablet { proven: None }).await {
         Ok(_) | Err(IntakeError::Before(_)) => Ok(()),
@@ -216,6 +223,8 @@ pub async fn form_view(
     let form = &checking.form;
     let scale = Scale::of(&checking.table, &form.profile);
     let number = &checking.unit.number;
+    let bay = Bay::of(form);
+    let clock = &checking.department.clock;
     let limits = json!({
         "limits": Limits::of(form),
         "unit": number,
@@ -228,6 +237,8 @@ pub async fn form_view(
         "seen": input.seen,
         "tablet": tablet_of(visitor),
         "client": crate::service::intake::CLIENT,
+        "bay": bay,
+        "shift": { "start": clock.current_start(app.clock.now()), "hours": clock.hours },
         "items": { "facepiece": checking.with.facepiece, "cylinder": checking.with.cylinder },
     });
     let fleet = Fleet::load(&app.store, app.clock.now()).await?;
@@ -244,7 +255,7 @@ pub async fn form_view(
         continues: input.continues.map(|c| c.to_string()),
         seen: input.seen.clone(),
         open_grounds: grounds_words(checking.shown()),
-        groups: groups(form, &scale, &checking.with, Some(input), judged),
+        groups: groups(&Filling { form, scale, with: &checking.with, bay, input, judged }),
         problems,
         limits: limits.to_string(),
     })

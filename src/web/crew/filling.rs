@@ -1,56 +1,59 @@
 //! The check form as it is shown: the steps of the rule table, with what has been typed so far.
 
+use airmuster_domain::bay::Bay;
 use airmuster_domain::judge::{Finding, Judgement, Problem, ask_words};
+use airmuster_domain::quantity::{Pressure, PressureUnit};
+use airmuster_domain::readings::readings;
 use airmuster_domain::rules::{Ask, Form, FormStep, StagesOf, Subject};
 
 use super::input::{Input, Typed};
 use crate::store::With;
 use crate::web::present::{Scale, capital, step_state};
-use crate::web::view::check::{Answer, Attempt, Group, ItemField, Measure, Step, StepState};
+use crate::web::view::check::{Answer, Attempt, BayField, Group, ItemField, Measure, Step, StepState};
 use crate::web::view::strip::{Size, Strip};
 use crate::web::view::{ProblemLine, Problems};
 
 /// Attempts offered at a step that may be tried again.
 const MOST_TRIES: u8 = 3;
 
+/// What the form is filled with.
+pub struct Filling<'a> {
+    /// The steps.
+    pub form: &'a Form,
+    /// The marks of the strip.
+    pub scale: Scale,
+    /// The facepiece and cylinder in the register.
+    pub with: &'a With,
+    /// What cylinders read in the cold and the heat.
+    pub bay: Option<Bay>,
+    /// What was typed so far.
+    pub input: &'a Input,
+    /// What the judge makes of it.
+    pub judged: Option<&'a Judgement>,
+}
+
 /// The groups of the form.
-pub fn groups(
-    form: &Form,
-    scale: &Scale,
-    with: &With,
-    input: Option<&Input>,
-    judged: Option<&Judgement>,
-) -> Vec<Group> {
+pub fn groups(filling: &Filling<'_>) -> Vec<Group> {
+    let form = filling.form;
     form.groups
         .iter()
         .map(|g| Group {
             id: g.id.clone(),
             title: g.title.clone(),
             caution: g.caution.clone(),
-            steps: form
-                .steps
-                .iter()
-                .filter(|s| s.step.group == g.id)
-                .map(|s| step(form, s, scale, with, input, judged))
-                .collect(),
+            steps: form.steps.iter().filter(|s| s.step.group == g.id).map(|s| step(filling, s)).collect(),
         })
         .collect()
 }
 
-fn step(
-    form: &Form,
-    s: &FormStep,
-    scale: &Scale,
-    with: &With,
-    input: Option<&Input>,
-    judged: Option<&Judgement>,
-) -> Step {
+fn step(filling: &Filling<'_>, s: &FormStep) -> Step {
+    let Filling { form, scale, with, input, judged, .. } = filling;
     let id = &s.step.id;
     let findings: Vec<&Finding> =
         judged.map(|j| j.findings.iter().filter(|f| f.step == *id).collect()).unwrap_or_default();
     let good = judged.is_some_and(|j| j.good.contains_key(id));
     let again = s.may_put_right() || s.may_try_another() || matches!(s.ask, Ask::Trip(_));
-    let tried = input.map_or(0, |i| i.attempts(id));
+    let tried = input.attempts(id);
     let last = if again { (tried + 1).clamp(2, MOST_TRIES).max(tried) } else { tried.max(1) };
     let expected = match s.subject() {
         Subject::Facepiece => with.facepiece.clone(),
@@ -58,7 +61,7 @@ fn step(
         Subject::Unit | Subject::Accessory => None,
     };
     let attempts = (1..=last)
-        .map(|n| attempt(form, s, n, input.and_then(|i| i.at(id, n)), expected.as_ref(), &findings, good))
+        .map(|n| attempt(form, s, n, input.at(id, n), expected.as_ref(), &findings, good))
         .collect();
     let unsettled = findings.iter().filter(|f| !f.settled).map(|f| step_state(f)).min();
     let state = match (unsettled, good) {
@@ -80,6 +83,7 @@ fn step(
         when_wrong,
         basis: basis(s),
         strip: strip(s, scale),
+        bay: bay(filling, s),
         timer: timer(s),
         attempts,
         again: match s.subject() {
@@ -102,6 +106,31 @@ fn basis(s: &FormStep) -> String {
 fn strip(s: &FormStep, scale: &Scale) -> Option<Strip> {
     matches!(s.ask, Ask::Reading { .. } | Ask::Pair { .. } | Ask::Trip(_))
         .then(|| Strip { step: s.step.id.clone(), ..scale.empty(Size::Tall) })
+}
+
+/// Where the bay's temperature is entered: at the cylinder's pressure, which it explains.
+fn bay(filling: &Filling<'_>, s: &FormStep) -> Option<BayField> {
+    let (Filling { form, input, .. }, Some(bay)) = (filling, &filling.bay) else { return None };
+    if !matches!(s.ask, Ask::Reading { .. }) || s.subject() != Subject::Cylinder {
+        return None;
+    }
+    // Bays are as warm in Fahrenheit where gauges are in psi.
+    let scale = match (input.bay_scale.as_str(), form.profile.rated.unit()) {
+        ("C" | "F", _) => input.bay_scale.clone(),
+        (_, PressureUnit::Psi) => "F".to_owned(),
+        _ => "C".to_owned(),
+    };
+    let said = input.bay().ok().flatten().map(|at| {
+        let answers = input.answers(form, filling.with);
+        bay.says(at, readings(form, &answers).pressure.map(Pressure::amount))
+    });
+    Some(BayField { value: input.bay.clone(), scale, said })
+}
+
+/// The line for a temperature that cannot be read.
+pub fn bay_problem(input: &Input) -> Option<ProblemLine> {
+    let say = input.bay().err()?.to_string();
+    Some(ProblemLine { field: "bay".to_owned(), text: format!("Temperature in the bay: {say}.") })
 }
 
 /// Whole seconds of the timer that runs beside a step.

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use airmuster_domain::Millis;
 use airmuster_domain::judge::{Answer, Raw, Values};
+use airmuster_domain::quantity::{QuantityError, Temperature};
 use airmuster_domain::record::Digest;
 use airmuster_domain::rules::{Ask, Form, FormStep, Purpose, Subject};
 use uuid::Uuid;
@@ -32,6 +33,10 @@ pub struct Input {
     pub continues: Option<Uuid>,
     /// Grounds shown when the form was made.
     pub seen: Vec<String>,
+    /// How warm the bay is, as typed.
+    pub bay: String,
+    /// The scale chosen beside it: `C` or `F`.
+    pub bay_scale: String,
     /// Attempts by step and number.
     pub typed: BTreeMap<(String, u8), Typed>,
     /// Who signs.
@@ -55,6 +60,8 @@ impl Input {
                 "rules" => out.rules = Some(value.parse().ok()?),
                 "continues" if !value.is_empty() => out.continues = Some(value.parse().ok()?),
                 "seen" => out.seen.push(value.clone()),
+                "bay" => value.trim().clone_into(&mut out.bay),
+                "bay_scale" => out.bay_scale.clone_from(value),
                 "member" => out.member.clone_from(value),
                 "pin" => out.pin.clone_from(value),
                 "written_by" => out.written_by.clone_from(value),
@@ -70,6 +77,18 @@ impl Input {
         }
         out.pairs = pairs;
         (!out.id.is_nil() && out.rules.is_some() && out.purpose.is_some()).then_some(out)
+    }
+
+    /// How warm the bay is; none where nothing was entered.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn bay(&self) -> Result<Option<Temperature>, QuantityError> {
+        match self.bay.as_str() {
+            "" => Ok(None),
+            typed if typed.ends_with(char::is_alphabetic) => typed.parse().map(Some),
+            typed => format!("{typed} {}", self.bay_scale).parse().map(Some),
+        }
     }
 
     /// What was typed at an attempt.

@@ -41,6 +41,8 @@ pub async fn show_record(
     let judged = event.judged.as_ref().zip(event.check());
     let mut facts = contents(&app.store, &fleet, &record.body, about.as_ref()).await?;
     if let Some((judged, check)) = judged {
+        let meant = check.bay.and_then(|at| entered::bay(&judged.form, &check.answers, at));
+        facts.extend(meant.map(|text| fact("What that means for the pressure", text)));
         facts.extend(left_out(check, &judged.judgement.missing, &judged.form));
     }
     Ok(Html(Record {
@@ -161,6 +163,7 @@ async fn contents(
     Ok(match body {
         Body::Field(Field::Check(c)) => {
             let mut out = vec![fact("Begun", when(clock, c.started, fleet.now))];
+            out.extend(c.bay.iter().map(|t| fact("Temperature in the bay", t.words())));
             out.extend(c.cylinder.iter().map(|n| fact("Cylinder", n)));
             out.extend(c.facepiece.iter().map(|n| fact("Facepiece", n)));
             out.extend(c.seen.iter().map(|k| fact("Shown beforehand", ground(k))));

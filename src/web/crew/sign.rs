@@ -1,7 +1,7 @@
 //! Review and sign: everything entered on one screen, then the PIN that makes it a record.
 
 use airmuster_domain::judge::{Answer, Judgement, Verdict, judge_readable};
-use airmuster_domain::record::Outcome;
+use airmuster_domain::record::{Check, Outcome};
 use airmuster_domain::role::Role;
 use airmuster_domain::rules::Purpose;
 use axum::extract::{Path, State};
@@ -51,6 +51,7 @@ pub async fn sign_check(
     let by = Some(input.member.clone());
     let written_by = Some(input.written_by.clone()).filter(|w| !w.is_empty() && *w != input.member);
     let check = checking.body(input.id, Outcome::Complete, input.started, input.seen.clone(), answers);
+    let check = Check { bay: input.bay().ok().flatten(), ..check };
     let bytes = record(&check, input.id, tablet_of(&visitor), app.clock.now(), by.clone(), written_by);
     let seq = match app.intake.submit_once(bytes, Origin::Tablet { proven: by }).await {
         Ok(receipt) => receipt.seq,
@@ -114,6 +115,7 @@ pub async fn review(
         },
         findings: entered::findings(form, judged, answers),
         missing,
+        bay: input.bay().ok().flatten().and_then(|at| entered::bay(form, answers, at)),
         groups: entered::groups(form, judged, answers),
         hidden: input.hidden().map(|(n, v)| Fact { label: n.clone(), value: v.clone() }).collect(),
         members: member_options(&people, chosen),

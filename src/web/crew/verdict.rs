@@ -1,5 +1,6 @@
 //! The verdict: what a check has made of the unit, said right after it was handed in.
 
+use airmuster_domain::ground::Forms as _;
 use airmuster_domain::record::{Body, Check, Field, Outcome};
 use airmuster_domain::standing::{Standing, State as Holds};
 use axum::extract::{Path, State};
@@ -9,6 +10,7 @@ use crate::service::fleet::{Fleet, UnitFacts};
 use crate::store::Kept;
 use crate::web::auth::Visitor;
 use crate::web::bench::BENCH;
+use crate::web::entered;
 use crate::web::error::WebError;
 use crate::web::html::Html;
 use crate::web::present::{checked_words, grounds_words, page, standing, station_href, thin, unit_ref, when};
@@ -40,6 +42,7 @@ pub async fn show_verdict(
         standing: standing(s.state),
         grounds: grounds(&fleet, s),
         now: now_words(check, s.state),
+        bay: bay_words(&app, check),
         next: next(&kept, check, s.state, &board),
         others: others(check, s.state, &board),
         tag: out.then(|| format!("/units/{}/tag", check.unit)),
@@ -85,6 +88,12 @@ fn now_words(check: &Check, state: Holds) -> String {
         (_, Holds::Retired) => "It never rides again.",
     }
     .to_owned()
+}
+
+/// What the bay's temperature means for the pressure, and what to fill to in it.
+fn bay_words(app: &App, check: &Check) -> Option<String> {
+    let form = app.store.tables().form(&check.rules, &check.profile, check.purpose)?;
+    entered::bay(&form, &check.answers, check.bay?)
 }
 
 fn next(kept: &Kept, check: &Check, state: Holds, board: &str) -> Action {

@@ -172,6 +172,8 @@ pub struct Step {
     pub basis: String,
     /// The strip that follows this step's numbers, [`Size::Tall`](super::strip::Size::Tall).
     pub strip: Option<Strip>,
+    /// The bay's temperature, where it explains this step's pressure.
+    pub bay: Option<BayField>,
     /// Seconds of the timer that runs in place; none where nothing is timed.
     pub timer: Option<u32>,
     /// First try, and where a second is allowed, the second.
@@ -204,6 +206,17 @@ pub struct Attempt {
     pub verdict: String,
     /// How it stands.
     pub state: StepState,
+}
+
+/// How warm the bay is, and what that means for the pressure.
+#[derive(Clone, Debug, Default)]
+pub struct BayField {
+    /// As typed, good or bad.
+    pub value: String,
+    /// "C" or "F".
+    pub scale: String,
+    /// "At −20 °C a full cylinder reads 3,512 psi." None before it is known.
+    pub said: Option<String>,
 }
 
 /// The number of the thing that was tried.

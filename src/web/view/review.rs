@@ -23,6 +23,8 @@ pub struct Review {
     pub findings: Vec<Finding>,
     /// Steps without an answer, linking back to them in the form; empty when complete.
     pub missing: Vec<Link>,
+    /// What the bay's temperature means for the pressure, in sentences.
+    pub bay: Option<String>,
     /// Everything entered.
     pub groups: Vec<EnteredGroup>,
     /// Every field of the form again, sent along: name and value.

@@ -21,6 +21,8 @@ pub struct Verdict {
     pub grounds: Vec<String>,
     /// What to do with one's hands now: "Take it off the rig and hang the tag on it."
     pub now: String,
+    /// What the bay's temperature means for the pressure that was read.
+    pub bay: Option<String>,
     /// The one thing to do next.
     pub next: Action,
     /// Other ways on, quieter.

@@ -197,6 +197,7 @@ pub fn check(n: u128, unit: &str) -> Making {
             run: uuid(n),
             facepiece: None,
             cylinder: None,
+            bay: None,
             started: NOON - 10 * MINUTE,
             seen: Vec::new(),
             answers: Vec::new(),
