@@ -69,12 +69,32 @@ function labelled(set, { words, problem }) {
   return label ? `${label.textContent}: ${words.charAt(0).toLowerCase()}${words.slice(1)}` : words;
 }
 
+// What failed can be photographed. The camera is fetched when the first step has failed.
+async function offerCamera(step) {
+  if (step.camera) return;
+  step.camera = true;
+  try {
+    const { camera } = await import('./camera.js');
+    const title = step.card.querySelector('h3').textContent;
+    const named = async (photo) => {
+      const body = { asset: `unit:${data.unit}`, photo, run: draft.run, step: step.limits.id, what: title };
+      const record = { kind: 'photo', id: newId(), tablet: await tablet, at: Date.now(), client: data.client, body };
+      await write(record, { more: () => ({ unit: data.unit, outcome: 'photo' }) });
+      sync();
+    };
+    camera(step.card, title, named, storeTrouble);
+  } catch {
+    step.camera = false;
+  }
+}
+
 function showStep(step, answers, typing) {
   const view = stepView(data.limits, step.limits, answers);
   const failed = view.findings.length > 0;
   Object.assign(step, { state: view.state, findings: view.findings });
   step.card.dataset.state = view.state;
   step.card.toggleAttribute('data-failed', failed);
+  if (failed) offerCamera(step);
   for (const set of step.tries) {
     const of = view.tries.find((t) => t.try === Number(set.dataset.attempt)) ?? { state: 'missing', words: '' };
     const output = set.querySelector('output.verdict');
@@ -307,7 +327,7 @@ function offer(kept) {
 
 // What this tablet found at the unit before, and the page may not know.
 async function lookBack() {
-  const rows = (await all().catch(() => [])).filter((row) => row.unit === data.unit);
+  const rows = (await all().catch(() => [])).filter((row) => row.unit === data.unit && row.verdict);
   const known = rows.slice(-20).flatMap((row) => row.raises ?? []).filter((ground) => !draft.seen.includes(ground));
   for (const value of known) form.prepend(element('input', { type: 'hidden', name: 'seen', value }));
   draft.seen = [...draft.seen, ...known];

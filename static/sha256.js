@@ -1,4 +1,4 @@
-// SHA-256 of a text, at once. The browser's own works only later, when a transaction of the store
+// SHA-256 of a text or of bytes, at once. The browser's own works only later, when a transaction of the store
 // is over, and not at all without a secure connection. FIPS 180-4; held against Node's in a test.
 
 const primes = [];
@@ -10,8 +10,8 @@ const START = primes.slice(0, 8).map((p) => fraction(Math.sqrt(p)));
 const turn = (x, by) => (x >>> by) | (x << (32 - by));
 
 /** The hash, in lower-case hexadecimal digits. */
-export function sha256(text) {
-  const bytes = new TextEncoder().encode(text);
+export function sha256(what) {
+  const bytes = typeof what === 'string' ? new TextEncoder().encode(what) : what;
   const padded = new Uint8Array((((bytes.length + 8) >> 6) + 1) * 64);
   padded.set(bytes);
   padded[bytes.length] = 0x80;

@@ -2,8 +2,8 @@
 // record stays until a backup of the server covers it; a draft until its check is written.
 
 const NAME = 'airmuster';
-const VERSION = 2;
-const STORES = ['drafts', 'records', 'meta'];
+const VERSION = 3;
+const STORES = ['drafts', 'records', 'meta', 'photos'];
 let opening = null;
 let blocked = null;
 
@@ -23,6 +23,7 @@ function upgrade(db, transaction, from) {
       cursor.continue();
     };
   }
+  if (from < 3) db.createObjectStore('photos', { keyPath: 'digest' });
 }
 
 /** Why the store cannot be used, in words that say what to do. */

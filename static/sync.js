@@ -1,7 +1,7 @@
 // Whether the station can be reached, which only the server's own answer says, and sending what
 // this tablet wrote: one record at a time, again and again until there is a receipt for each.
 import { all, isReceipt, receive, refuse, settleWith, unsent } from './outbox.js';
-import { note } from './store.js';
+import { ask, note } from './store.js';
 
 const HEAD_LIMIT = 3000;
 const SEND_LIMIT = 5000;
@@ -106,6 +106,11 @@ async function keepUp({ epoch, backed_up: backedUp, now }) {
   }
 }
 
+// The pictures that records name go after them. Most tablets have none, and need no script for it.
+async function sendPictures() {
+  if (await ask('readonly', ({ photos }) => photos.count())) await (await import('./photos.js')).sendPhotos();
+}
+
 let [failures, timer, running] = [0, null, null];
 
 async function round(now) {
@@ -113,7 +118,7 @@ async function round(now) {
   try {
     if (!await reach()) throw new Error('not reached');
     await keepUp(station.head).catch(() => {});
-    if (!await alone(() => sendAll(now))) throw new Error('not all taken');
+    if (!await alone(() => sendAll(now).finally(() => sendPictures().catch(() => {})))) throw new Error('not all taken');
     failures = 0;
   } catch {
     failures += 1;

@@ -12,7 +12,7 @@ const SHOWN = 30;
 const at = (name) => document.querySelector(`[data-${name}]`);
 const make = (tag, className, text) => Object.assign(document.createElement(tag), { className, textContent: text });
 
-const OUTCOME = { complete: 'Check', broken_off: 'Finding in a check', stopped: 'Stopped check' };
+const OUTCOME = { photo: 'Photo,', complete: 'Check', broken_off: 'Finding in a check', stopped: 'Stopped check' };
 const TO_DO = {
   saved: () => 'It is sent by itself when the station can be reached.',
   received: () => '',
@@ -50,6 +50,8 @@ async function show() {
   at('drafts').closest('section').hidden = !halfDone.length;
   const waiting = rows.filter(({ state }) => state === 'saved').length;
   const said = waiting ? `${waiting} saved here, not yet received.` : 'Everything written on this tablet has been received.';
+  const pictures = await photosHere();
+  at('photos').textContent = pictures ? `${pictures === 1 ? '1 picture is' : `${pictures} pictures are`} still here and ${pictures === 1 ? 'is' : 'are'} sent after the records.` : '';
   at('summary').textContent = rows.length ? said : 'Nothing has been written on this tablet yet.';
 }
 

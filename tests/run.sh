@@ -56,7 +56,7 @@ deny() {
   if cargo deny --version >/dev/null 2>&1; then
     cargo deny --locked check bans licenses sources
   else
-    echo "SKIPPED: cargo-deny is not installed, so licences and banned crates were not checked"
+    echo "SKIPPED: cargo-deny is not installed, so banned crates were not looked for"
   fi
 }
 
@@ -77,7 +77,8 @@ if [ "$what" != browser ]; then
   fi
   part "scripts" node --test --test-reporter=spec tests/script/*.test.mjs
   part "documentation" env RUSTDOCFLAGS="-D warnings" cargo doc --locked --no-deps --workspace
-  part "licences and bans" deny
+  part "licences and sources" node tests/licences.mjs
+  part "banned crates" deny
 fi
 
 if [ "$what" != fast ]; then

@@ -4,6 +4,7 @@ mod air;
 mod backup;
 mod checking;
 mod export;
+mod forget;
 mod import;
 mod judge;
 mod logbook;
@@ -63,6 +64,8 @@ enum Command {
     ImportOutbox(backup::ImportOutbox),
     /// Name a member and set a PIN, read from standard input
     Person(person::Person),
+    /// End a member's roles and erase name, PIN and sign-ins; what was signed stays
+    Forget(forget::Forget),
 }
 
 /// Where the data is.
@@ -146,6 +149,7 @@ async fn run_async(command: Command) -> Result<(), Failure> {
         Command::Verify(c) => c.run(&clock).await,
         Command::Head(c) => c.run(&clock).await,
         Command::Person(c) => c.run(&clock).await,
+        Command::Forget(c) => c.run(&clock).await,
         Command::Backup(c) => c.run(&clock).await,
         Command::Restore(c) => c.run(&clock).await,
         Command::Import(c) => c.run(&clock).await,

@@ -10,7 +10,7 @@ use super::logbook::Row;
 use super::open::Store;
 
 /// The tables that hold nothing but what follows from the logbook.
-pub const COMPUTED: [&str; 17] = [
+pub const COMPUTED: [&str; 18] = [
     "about",
     "attention",
     "unproven",
@@ -18,6 +18,7 @@ pub const COMPUTED: [&str; 17] = [
     "ground",
     "claim",
     "check_row",
+    "photo_named",
     "ticket",
     "ticket_entry",
     "rule_table",

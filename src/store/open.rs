@@ -88,6 +88,8 @@ impl Store {
                     // What a savepoint could take back is kept in memory and not in a file of its
                     // own; nothing of it is needed after a power cut.
                     .pragma("temp_store", "MEMORY")
+                    // What is erased is overwritten, not only forgotten.
+                    .pragma("secure_delete", "ON")
                     // Sixteen megabytes between checkpoints: the same hot pages are not written
                     // into the file again and again.
                     .pragma("wal_autocheckpoint", "4000"),
@@ -137,6 +139,13 @@ impl Store {
         let found: Vec<String> =
             sqlx::query_scalar("pragma integrity_check(3)").fetch_all(&self.read).await?;
         Ok((found != ["ok"]).then(|| found.join("; ")))
+    }
+
+    /// Writes everything into the one file and empties the log beside it, which still has what was
+    /// erased.
+    pub async fn leave_nothing(&self) -> Result<(), StoreError> {
+        sqlx::query("pragma wal_checkpoint(truncate)").execute(&self.write).await?;
+        Ok(())
     }
 
     /// Closes all connections, which leaves a single file behind.

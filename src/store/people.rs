@@ -37,6 +37,14 @@ impl Write {
         Ok(())
     }
 
+    /// Erases everything personal that is kept of a member; the id in the register stays.
+    pub async fn erase_person(&mut self, member: &str) -> Result<(), StoreError> {
+        for sql in ["delete from session where member = $1", "delete from person where member = $1"] {
+            sqlx::query(sql).bind(member).execute(&mut *self.tx).await?;
+        }
+        Ok(())
+    }
+
     /// Begins a session. Only the token's hash is kept.
     pub async fn begin_session(
         &mut self,

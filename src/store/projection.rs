@@ -61,6 +61,9 @@ impl Write {
         .bind(record.name.id.hyphenated().to_string())
         .fetch_one(&mut *self.tx)
         .await?;
+        if let Field::Photo(photo) = field {
+            self.name_photo(photo, place.seq).await?;
+        }
         if let Field::Check(check) = field {
             self.write_check(record, check, &e, place.seq).await?;
             if let Some(done) = &e.done {

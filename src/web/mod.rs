@@ -13,6 +13,7 @@ mod html;
 mod layers;
 mod officer;
 mod offline;
+mod photos;
 mod present;
 mod routes;
 mod serving;

@@ -2,17 +2,18 @@
 
 use airmuster_domain::role::Role;
 use axum::Router;
+use axum::extract::DefaultBodyLimit;
 use axum::http::Method;
 use axum::middleware;
-use axum::routing::{MethodRouter, get, post};
+use axum::routing::{MethodRouter, get, post, put};
 
 use super::auth::{self, Who, guard};
 use super::serving::App;
-use super::{admin, api, assets, bench, crew, layers, officer, offline};
+use super::{admin, api, assets, bench, crew, layers, officer, offline, photos};
 
 /// A line of the list.
 pub struct Route {
-    /// GET or POST.
+    /// GET, POST or PUT.
     pub method: Method,
     /// The path, with `{names}`.
     pub path: &'static str,
@@ -44,6 +45,13 @@ pub fn list() -> Vec<Route> {
         send("/settings/gloves", Anyone, post(auth::set_gloves)),
         show("/api/v1/head", Anyone, get(api::show_head)),
         send("/api/v1/records", Anyone, post(api::take_records)),
+        Route {
+            method: Method::PUT,
+            path: "/api/v1/photos/{digest}",
+            who: Anyone,
+            handler: put(photos::take_photo).layer(DefaultBodyLimit::max(photos::LARGEST_BODY)),
+        },
+        show("/photos/{digest}", Anyone, get(photos::show_photo)),
         // The crew, on a shared tablet: whoever signs gives a PIN with the record.
         show("/", Anyone, get(crew::board::show_start)),
         show("/stations", Anyone, get(crew::board::show_stations)),
@@ -81,6 +89,11 @@ pub fn list() -> Vec<Route> {
         show("/tickets/{ticket}/prove", TECHNICIAN, get(bench::ticket::start_proof)),
         send("/tickets/{ticket}/stage", TECHNICIAN, post(bench::ticket::set_stage)),
         send("/tickets/{ticket}/work", TECHNICIAN, post(bench::ticket::take_work)),
+        send(
+            "/tickets/{ticket}/photos",
+            TECHNICIAN,
+            post(photos::take_for_ticket).layer(DefaultBodyLimit::max(photos::LARGEST_BODY)),
+        ),
         send("/tickets/{ticket}/return", TECHNICIAN, post(bench::returning::take_form)),
         show("/units/{unit}/clear", BENCH, get(bench::clear::show_form)),
         send("/units/{unit}/clear", BENCH, post(bench::clear::clear)),

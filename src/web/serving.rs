@@ -17,6 +17,7 @@ use super::routes::router;
 use super::trust::{self, Authority};
 use crate::clock::Clock;
 use crate::service::Intake;
+use crate::service::photos::Photos;
 use crate::service::pin::{Cost, Pins};
 use crate::store::Store;
 
@@ -34,6 +35,8 @@ pub struct App {
     pub clock: Clock,
     /// PINs.
     pub pins: Pins,
+    /// Photographs.
+    pub photos: Photos,
     /// What every page is to say.
     pub notice: Notice,
 }
@@ -74,7 +77,8 @@ impl App {
     fn start(store: Store, clock: Clock, cost: Cost) -> (Self, JoinHandle<()>) {
         let (intake, writer) = Intake::start(store.clone(), clock.clone());
         let pins = Pins::new(store.clone(), clock.clone(), cost);
-        (Self { store, intake, clock, pins, notice: Notice::new(|| None) }, writer)
+        let photos = Photos::new(store.clone(), clock.clone());
+        (Self { store, intake, clock, pins, photos, notice: Notice::new(|| None) }, writer)
     }
 }
 

@@ -85,6 +85,7 @@ fn tell_field(field: &Field, e: &Event) -> Told {
         Field::TakenOut(t) => told("Taken out of service", &t.why, Some(Mark::Struck)),
         Field::Hold(t) => told("Held for an inquiry", &t.why, Some(Mark::Double)),
         Field::Note(t) => told("Note", &t.why, None),
+        Field::Photo(p) => told("Photo", &p.what, None),
         Field::Used(u) => {
             let came_back = match u.condition {
                 Condition::Clean => "clean",

@@ -153,7 +153,7 @@ offlineStory('the store of a tablet', (promise) => {
       old.push(tab);
     }
     await tablet.changeRecords({}, notes(1));
-    stage.release.changes('/static/store.js', (text) => text.replace('const VERSION = 2', 'const VERSION = 3'));
+    stage.release.changes('/static/store.js', (text) => text.replace(/const VERSION = (\d+)/, (_, n) => `const VERSION = ${Number(n) + 1}`));
     await tablet.page.goto('/units/115/check');
     await tablet.page.locator('form[data-ready]').waitFor();
     const took = await tablet.page.evaluate(() => performance.now());

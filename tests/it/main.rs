@@ -22,6 +22,8 @@ mod intake;
 #[cfg(test)]
 mod kill;
 #[cfg(test)]
+mod leaving;
+#[cfg(test)]
 mod old;
 #[cfg(test)]
 mod projection;

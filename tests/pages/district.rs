@@ -10,8 +10,8 @@ use airmuster::store::Store;
 use airmuster::web::app_router;
 use airmuster_domain::judge::{Answer, Raw};
 use airmuster_domain::record::{
-    Asset, Cadence, Check, Condition, Digest, Outcome, Place, RecordRef, Register, Stamp, TakenOut, Used,
-    encode,
+    Asset, Cadence, Check, Condition, Digest, Outcome, Photo, Place, RecordRef, Register, Stamp, TakenOut,
+    Used, encode,
 };
 use airmuster_domain::rules::{self, Ask, Purpose, Subject};
 use airmuster_domain::standing::State;
@@ -221,6 +221,11 @@ impl District {
             &[("gauge-agreement", &[("cylinder", a), ("remote", b)])],
         )
         .await
+    }
+
+    /// A tablet names a photo, unsigned.
+    pub async fn photographed(&self, photo: &Photo) -> i64 {
+        self.hand_in("photo", self.clock.id(), None, photo, Origin::Tablet { proven: None }).await.0
     }
 
     /// A word about a unit, from a tablet.

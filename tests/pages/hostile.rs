@@ -112,7 +112,7 @@ async fn visitor(d: &District, who: Who) -> Browser {
 }
 
 /// Sends bytes as they are.
-async fn send(
+pub async fn send(
     browser: &Browser,
     method: &Method,
     path: &str,

@@ -15,9 +15,12 @@ mod moving;
 #[cfg(test)]
 mod officer;
 #[cfg(test)]
+mod photos;
+#[cfg(test)]
 mod repair;
 #[cfg(test)]
 mod rights;
+mod stolen;
 #[cfg(test)]
 mod tables;
 #[cfg(test)]

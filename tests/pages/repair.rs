@@ -99,6 +99,10 @@ async fn from_the_finding_to_a_proved_return() {
     Readings
     Write it down
     Nothing written down yet.
+    Photos
+    A photo of the damage
+    What it shows
+    Add the photo
     Prove
     Start the proving check
     Return to service

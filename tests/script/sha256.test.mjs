@@ -19,6 +19,13 @@ test('texts of every length around a block, of all bytes and beyond the basic pl
   }
 });
 
+test('bytes that are no text hash as in OpenSSL', () => {
+  for (const n of [0, 1, 63, 64, 4096]) {
+    const bytes = randomBytes(n);
+    assert.equal(sha256(new Uint8Array(bytes)), createHash('sha256').update(bytes).digest('hex'), `length ${n}`);
+  }
+});
+
 test('a record of a hundred kilobytes is hashed too', () => {
   const long = 'gauge '.repeat(20_000);
   assert.equal(sha256(long), ours(long));

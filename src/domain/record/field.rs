@@ -83,6 +83,8 @@ pub enum Field {
     Used(Used),
     /// A note.
     Note(TakenOut),
+    /// A photograph was taken.
+    Photo(Photo),
     /// A kind or version that this program cannot read.
     Unknown {
         /// What it is about, where it says so.
@@ -100,6 +102,25 @@ pub struct TakenOut {
     pub asset: Asset,
     /// In the member's own words.
     pub why: String,
+}
+
+/// A photograph of a thing. The record names it; the picture travels apart, and may come later.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Photo {
+    /// What it shows, or belongs to.
+    pub asset: Asset,
+    /// SHA-256 of the picture's bytes as they are sent.
+    pub photo: Digest,
+    /// The run of the check in which it was taken.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub run: Option<Uuid>,
+    /// The step at which it was taken.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub step: Option<String>,
+    /// What is to be seen on it.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub what: String,
 }
 
 /// A use of a unit.

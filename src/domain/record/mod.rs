@@ -23,7 +23,7 @@ pub use desk::{
     Accepted, Clearing, Correction, Desk, Doubt, Part, Return, RulesInForce, Settlement, Signed, Stage,
     TicketOpened, TicketStage, Worked, heads,
 };
-pub use field::{Check, Condition, Field, Outcome, TakenOut, Used};
+pub use field::{Check, Condition, Field, Outcome, Photo, TakenOut, Used};
 pub use register::{Cadence, Place, Register};
 pub use wire::{CHAIN_START, LARGEST, NotARecord, Stamp, VERSION, decode, encode, link};
 
@@ -243,4 +243,14 @@ pub struct Record {
     pub envelope: Envelope,
     /// What it says.
     pub body: Body,
+}
+
+impl Record {
+    /// The photograph that it names, where it is about one.
+    pub fn photo(&self) -> Option<&Photo> {
+        match &self.body {
+            Body::Field(Field::Photo(photo)) => Some(photo),
+            _ => None,
+        }
+    }
 }

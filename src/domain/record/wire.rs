@@ -144,6 +144,7 @@ fn field(e: &Envelope, raw: serde_json::Value, more: Option<&String>) -> Field {
         "hold" => serde_json::from_value(raw).map(Field::Hold),
         "used" => serde_json::from_value(raw).map(Field::Used),
         "note" => serde_json::from_value(raw).map(Field::Note),
+        "photo" => serde_json::from_value(raw).map(Field::Photo),
         other => return unknown(format!("“{other}” is not a kind known to this program")),
     };
     let numbers_fit = |f: &Field| match f {

@@ -91,6 +91,7 @@ pub fn assets_of(field: &Field) -> BTreeSet<Asset> {
             .chain(c.cylinder.iter().map(|n| Asset::cylinder(n)))
             .collect(),
         Field::TakenOut(b) | Field::Hold(b) | Field::Note(b) => [b.asset.clone()].into(),
+        Field::Photo(p) => [p.asset.clone()].into(),
         Field::Used(u) => [Asset::unit(&u.unit)].into(),
         Field::Unknown { asset, .. } => asset.iter().cloned().collect(),
     }

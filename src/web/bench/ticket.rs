@@ -12,11 +12,12 @@ use super::returning::{Input as Returning, not_yet, return_form};
 use super::{kind_words, thing};
 use crate::service::history::Event;
 use crate::service::ticket::JobFile;
-use crate::store::Kept;
+use crate::store::{Kept, PhotosOf};
 use crate::web::auth::Visitor;
 use crate::web::entered::sentence;
 use crate::web::error::WebError;
 use crate::web::html::{Again, Html};
+use crate::web::photos::shots;
 use crate::web::present::{Scale, capital, page, stack, standing, when};
 use crate::web::serving::App;
 use crate::web::signing::{hand_in_desk, problem};
@@ -174,6 +175,7 @@ pub async fn view(
         drift: String::new(),
         events: happened(fleet, &file.events),
         components: components(file),
+        shots: shots(app, fleet, PhotosOf::Asset(&ticket.asset)).await?,
         work: file.entries.iter().rev().filter_map(|k| work_entry(file, k)).collect(),
         works: technician && !held,
         stages: if closed { Vec::new() } else { stages(ticket.stage) },

@@ -12,11 +12,12 @@ use crate::service::doubt::{InDoubt, in_doubt};
 use crate::service::fleet::Fleet;
 use crate::service::history::Event;
 use crate::service::intake::DESK;
-use crate::store::{Kept, Store};
+use crate::store::{Kept, PhotosOf, Store};
 use crate::web::auth::Visitor;
 use crate::web::entered::{self, sentence};
 use crate::web::error::WebError;
 use crate::web::html::Html;
+use crate::web::photos::shots;
 use crate::web::present::{capital, page, unit_ref, when};
 use crate::web::serving::App;
 use crate::web::telling::{parts_words, tell};
@@ -61,6 +62,11 @@ pub async fn show_record(
             .collect(),
         groups: judged.map(|(j, c)| entered::groups(&j.form, &j.judgement, &c.answers)).unwrap_or_default(),
         facts,
+        shots: match &record.body {
+            Body::Field(Field::Check(c)) => shots(&app, &fleet, PhotosOf::Run(c.run)).await?,
+            Body::Field(Field::Photo(_)) => shots(&app, &fleet, PhotosOf::Record(seq)).await?,
+            _ => Vec::new(),
+        },
         provenance: provenance(&app.store, &fleet, &event.kept),
         seals: seals(&app.store, &event.kept).await?,
         others: others(&app.store, &visitor, &event.kept, doubt.is_some()).await?,
@@ -170,6 +176,9 @@ async fn contents(
             out
         }
         Body::Field(Field::TakenOut(t) | Field::Hold(t) | Field::Note(t)) => vec![fact("Why", &t.why)],
+        Body::Field(Field::Photo(p)) => {
+            vec![fact("What it shows", &p.what), fact("SHA-256 of the picture as sent", p.photo.to_string())]
+        }
         Body::Field(Field::Used(u)) => vec![fact("What for", &u.what)],
         Body::Field(Field::Unknown { why, .. }) => vec![fact("Why it cannot be read", why)],
         Body::Desk(desk) => match desk {

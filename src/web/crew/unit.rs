@@ -7,12 +7,14 @@ use airmuster_domain::standing::{Ground, State as Holds};
 use axum::extract::{Path, State};
 
 use crate::service::unit::UnitFile;
+use crate::store::PhotosOf;
 use crate::web::auth::Visitor;
 use crate::web::bench::clear::{Act, acceptance};
 use crate::web::bench::{BENCH, moving};
 use crate::web::entered::sentence;
 use crate::web::error::WebError;
 use crate::web::html::Html;
+use crate::web::photos::shots;
 use crate::web::present::{
     Scale, capital, checked_sentence, ground_words, grounds_words, page, stack, standing, thin, unit_ref,
     when,
@@ -70,6 +72,7 @@ pub async fn view(
         stack: scale.map(|s| stack(&s, &fleet.department.clock, &file.checks)).unwrap_or_default(),
         drift: String::new(),
         facts: facts(file),
+        shots: shots(app, fleet, PhotosOf::Asset(&file.standing.asset)).await?,
         events: happened(fleet, &file.events),
     })
 }

@@ -115,6 +115,17 @@ pub struct MemberOption {
     pub selected: bool,
 }
 
+/// A photograph.
+#[derive(Clone, Debug, Default)]
+pub struct Shot {
+    /// The picture; none while it has not arrived.
+    pub href: Option<String>,
+    /// What is to be seen.
+    pub what: String,
+    /// When and by whom.
+    pub when: String,
+}
+
 /// A labelled value: "Serial" / "R-20418".
 #[derive(Clone, Debug, Default)]
 pub struct Fact {

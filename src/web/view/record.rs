@@ -3,7 +3,7 @@
 use askama::Template;
 
 use super::review::{EnteredGroup, Finding};
-use super::{Fact, Link, MemberOption, Page, Problems, Standing, UnitRef};
+use super::{Fact, Link, MemberOption, Page, Problems, Shot, Standing, UnitRef};
 
 /// Everything in one record.
 #[derive(Clone, Debug, Default, Template)]
@@ -27,6 +27,8 @@ pub struct Record {
     pub groups: Vec<EnteredGroup>,
     /// Other contents: reason, stage, parts worked on, grounds cleared.
     pub facts: Vec<Fact>,
+    /// Photographs that belong to it.
+    pub shots: Vec<Shot>,
     /// Where it came from and when it was received: tablet, number, rule table, engine.
     pub provenance: Vec<Fact>,
     /// Id, digest, chain hash and the one before.

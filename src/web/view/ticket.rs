@@ -5,7 +5,7 @@ use askama::Template;
 use super::review::Finding;
 use super::strip::StackRow;
 use super::unit::Run;
-use super::{Fact, Link, Mark, MemberOption, Page, Problems, Standing, UnitRef};
+use super::{Fact, Link, Mark, MemberOption, Page, Problems, Shot, Standing, UnitRef};
 
 /// One repair job.
 #[derive(Clone, Debug, Template)]
@@ -39,6 +39,8 @@ pub struct Ticket {
     pub events: Vec<Run>,
     /// The parts of the unit and their serials.
     pub components: Vec<Fact>,
+    /// Photographs of it, newest first.
+    pub shots: Vec<Shot>,
     /// Work done so far, newest first.
     pub work: Vec<WorkEntry>,
     /// Whether this member may move it and write work down.

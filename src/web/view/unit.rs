@@ -3,7 +3,7 @@
 use askama::Template;
 
 use super::strip::{StackRow, Strip};
-use super::{Action, Fact, Link, Mark, MemberOption, Page, Problems, Standing, UnitRef};
+use super::{Action, Fact, Link, Mark, MemberOption, Page, Problems, Shot, Standing, UnitRef};
 
 /// One unit.
 #[derive(Clone, Debug, Template)]
@@ -37,6 +37,8 @@ pub struct UnitPage {
     pub drift: String,
     /// Components, cylinder, facepiece, with their numbers.
     pub facts: Vec<Fact>,
+    /// Photographs of it, newest first.
+    pub shots: Vec<Shot>,
     /// Every check and event, newest first.
     pub events: Vec<Run>,
 }

@@ -152,6 +152,7 @@ fn about(field: &Field) -> Vec<Asset> {
             std::iter::once(Asset::unit(&c.unit)).chain(kit).collect()
         }
         Field::TakenOut(b) | Field::Hold(b) | Field::Note(b) => vec![b.asset.clone()],
+        Field::Photo(p) => vec![p.asset.clone()],
         Field::Used(u) => vec![Asset::unit(&u.unit)],
         Field::Unknown { asset, .. } => asset.iter().cloned().collect(),
     }

@@ -5,7 +5,7 @@ use std::sync::LazyLock;
 
 use airmuster_domain::ground::effects;
 use airmuster_domain::record::{
-    Accepted, Asset, Condition, Correction, Desk, Digest, Doubt, Field, Outcome, Record, Register,
+    Accepted, Asset, Condition, Correction, Desk, Digest, Doubt, Field, Outcome, Photo, Record, Register,
     Settlement, Signed, Used,
 };
 use airmuster_domain::record::{Body, decode};
@@ -99,6 +99,8 @@ fn raising() -> Vec<Record> {
         about("hold", 32, Asset::unit("1"), "accident"),
         about("hold", 33, Asset::cylinder("1"), "accident"),
         about("note", 34, Asset::unit("1"), "new label"),
+        photo(40, "1"),
+        photo(40, "2"),
         used(35, "1", Condition::Clean),
         used(36, "1", Condition::Soiled),
         used(37, "1", Condition::Contaminated),
@@ -111,6 +113,17 @@ fn raising() -> Vec<Record> {
         check(17, "1").record(),
         about("taken_out", 30, Asset::unit("2"), "it hisses"),
     ]
+}
+
+fn photo(n: u128, unit: &str) -> Record {
+    let body = Photo {
+        asset: Asset::unit(unit),
+        photo: Digest::of(b"a picture"),
+        run: Some(uuid(7)),
+        step: Some("gauges".to_owned()),
+        what: "the gauge".to_owned(),
+    };
+    record("photo", n, NOON, None, &body)
 }
 
 /// A check of a later version.

@@ -1,0 +1,116 @@
+// A photo of damage, from the tablet's camera to the technician's ticket.
+import assert from 'node:assert/strict';
+import { crc32, deflateSync } from 'node:zlib';
+import { TABLET, story } from './harness.mjs';
+
+const PIN = '246810';
+const TECHNICIAN = 'm-201';
+// The worker asks for the answer to a form on behalf of the page; one that says what to do is rightly a 4xx.
+const COMES_BACK = /^status 422: .*\/(photos|correct)$/;
+
+function chunk(kind, data) {
+  const body = Buffer.concat([Buffer.from(kind), data]);
+  const length = Buffer.alloc(4);
+  length.writeUInt32BE(data.length);
+  const sum = Buffer.alloc(4);
+  sum.writeUInt32BE(crc32(body));
+  return Buffer.concat([length, body, sum]);
+}
+
+/** A PNG, light on top and dark below, as large as a camera's. */
+function picture(width, height) {
+  const head = Buffer.alloc(13);
+  head.writeUInt32BE(width, 0);
+  head.writeUInt32BE(height, 4);
+  head.set([8, 0, 0, 0, 0], 8);
+  const rows = Buffer.alloc((width + 1) * height);
+  for (let y = 0; y < height; y += 1) rows.fill(Math.round(255 * (1 - y / height)), y * (width + 1) + 1, (y + 1) * (width + 1));
+  return Buffer.concat([
+    Buffer.from('89504e470d0a1a0a', 'hex'), chunk('IHDR', head), chunk('IDAT', deflateSync(rows)), chunk('IEND', Buffer.alloc(0)),
+  ]);
+}
+
+const shown = (page) => page.locator('.shots img').first().evaluate(async (image) => {
+  image.loading = 'eager';
+  await image.decode();
+  return [image.naturalWidth, image.naturalHeight];
+});
+
+story('a photo of damage', (promise) => {
+  promise('is taken at a failed step, scaled down, sent by itself, and seen on the unit, the record and the ticket', async ({ open }) => {
+    const crew = await open(TABLET);
+    const { page } = crew;
+    await page.goto('/units/111/check');
+    await page.locator('form.check[data-ready]').waitFor();
+    assert.equal(await page.locator('.camera').count(), 0, 'no camera where nothing has failed');
+    const card = page.locator('article[data-step="harness-condition"]');
+    await card.locator('label.bad, label:has(input[value="no"])').first().click();
+    const camera = card.locator('.camera');
+    await camera.getByText('Take a photo').waitFor();
+    const buffer = picture(3200, 2400);
+    await camera.locator('input[type=file]').setInputFiles({ name: 'crack.png', mimeType: 'image/png', buffer });
+    await camera.getByText('Saved on this tablet.').waitFor();
+    assert.deepEqual(await camera.locator('canvas').evaluate((c) => [c.width, c.height]), [1600, 1200]);
+    await crew.isFitToUse();
+    await crew.picture('photo-step');
+
+    // It is there once the station has it; until then the page says that it is on its way.
+    await page.goto('/units/111');
+    await page.locator('.shots li').first().waitFor();
+    await assert.doesNotReject(async () => {
+      for (let left = 30; !await page.locator('.shots img').count(); left -= 1) {
+        if (!left) throw new Error('the picture never arrived');
+        await page.reload();
+        await page.locator('.shots li').first().waitFor();
+      }
+    });
+    assert.deepEqual(await shown(page), [1600, 1200]);
+
+    await crew.isFitToUse();
+    await crew.picture('photo-unit');
+
+    const technician = await open(TABLET);
+    technician.expectTrouble(COMES_BACK);
+    await technician.signIn(TECHNICIAN, PIN);
+    await technician.page.goto('/bench');
+    await technician.page.locator('li.job', { hasText: 'Unit 111' }).locator('p.working a').click();
+    await technician.page.locator('.shots img').first().waitFor();
+    assert.deepEqual(await shown(technician.page), [1600, 1200]);
+    await technician.page.locator('#photo').setInputFiles({ name: 'a.txt', mimeType: 'text/plain', buffer: Buffer.from('no picture') });
+    await technician.page.getByRole('button', { name: 'Add the photo' }).click();
+    await technician.page.locator('#photo-problem', { hasText: 'Only JPEG, PNG and WebP pictures are taken.' }).waitFor();
+    await technician.page.locator('#photo').setInputFiles({ name: 'b.png', mimeType: 'image/png', buffer: picture(640, 480) });
+    await technician.page.locator('#what').fill('The spare part');
+    await technician.page.getByRole('button', { name: 'Add the photo' }).click();
+    await technician.page.locator('.shots').getByText('The spare part').waitFor();
+    assert.deepEqual(await shown(technician.page), [640, 480]);
+    await technician.isFitToUse();
+    await technician.picture('photo-ticket');
+  });
+
+  promise('a check is corrected by an officer from its record, with gloves on', async ({ open }) => {
+    const officer = await open(TABLET);
+    officer.expectTrouble(COMES_BACK);
+    await officer.signIn('m-101', PIN);
+    const { page } = officer;
+    await page.goto('/units/113');
+    await page.locator('section.stand a[href^="/records/"]').first().click();
+    await page.getByRole('link', { name: 'Correct it: another unit, or misread' }).click();
+    await page.getByRole('button', { name: 'Correct', exact: true }).click();
+    await page.locator('#what-problem').waitFor();
+    await officer.isFitToUse();
+    await officer.picture('correct');
+    await page.getByLabel('A reading.').check();
+    await page.getByText('Which reading?').click();
+    await page.locator('#step label').first().click();
+    await page.locator('#why').fill('Asked the member; the other gauge was read.');
+    await page.locator('#member').selectOption('m-101');
+    await page.locator('#pin').fill(PIN);
+    await page.getByRole('button', { name: 'Correct', exact: true }).click();
+    await page.getByRole('heading', { name: 'A check was corrected' }).waitFor();
+    await officer.isFitToUse();
+    await officer.picture('corrected');
+    await page.goto('/units/113');
+    await page.getByText('somebody else does this step again').first().waitFor();
+  });
+});
