@@ -32,6 +32,14 @@ pub struct File {
     pub tls_key: Option<PathBuf>,
     /// `http_listen = "127.0.0.1:8461"`: plain http beside HTTPS.
     pub http_listen: Option<SocketAddr>,
+    /// `backups = "DIR"`: nightly backups.
+    pub backups: Option<PathBuf>,
+    /// `backups_copy = "DIR"`: each is copied there.
+    pub backups_copy: Option<PathBuf>,
+    /// `backups_keep = 31`: how many of the newest stay.
+    pub backups_keep: Option<u16>,
+    /// `metrics_listen = "127.0.0.1:8462"`: figures for a monitoring system.
+    pub metrics_listen: Option<SocketAddr>,
 }
 
 /// How log lines are written.

@@ -7,10 +7,13 @@ mod export;
 mod forget;
 mod import;
 mod judge;
+mod keys;
 mod logbook;
+mod nightly;
 mod person;
 mod secure;
 mod serve;
+mod settings;
 
 use std::fmt::Display;
 use std::io::{ErrorKind, Read, Write as _};
@@ -56,6 +59,12 @@ enum Command {
     Backup(backup::Backup),
     /// Make a data folder from a backup
     Restore(backup::Restore),
+    /// Keep the server's keys apart from its data
+    #[command(subcommand)]
+    Keys(keys::Keys),
+    /// Look at the settings
+    #[command(subcommand)]
+    Config(settings::Config),
     /// Take in a department's own data from tables (CSV), or an export into an empty folder
     Import(import::Import),
     /// Write everything into one ZIP file that people can read and another box can take back
@@ -157,6 +166,8 @@ async fn run_async(command: Command) -> Result<(), Failure> {
         Command::ImportOutbox(c) => c.run(&clock).await,
         Command::Judge(c) => c.run(),
         Command::Rules(c) => c.run(),
+        Command::Config(c) => c.run(),
+        Command::Keys(c) => c.run(&clock),
         Command::Air(c) => c.run(),
     }
 }

@@ -4,7 +4,7 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 use super::secure::{self, welcome};
-use super::{DataFolder, Failure};
+use super::{DataFolder, Failure, nightly};
 use crate::clock::Clock;
 use crate::config::{File, LISTEN, LogFormat};
 use crate::infra::logging;
@@ -53,14 +53,21 @@ pub(super) struct Serve {
     settings: Settings,
     #[command(flatten)]
     tls: secure::Flags,
+    #[command(flatten)]
+    beside: nightly::Upkeep,
 }
 
 impl Serve {
     pub(super) async fn run(self, clock: &Clock) -> Result<(), Failure> {
         let (listen, file) = self.settings.start(&self.data.data)?;
+        let beside = self.beside.or(&file)?;
         let https = self.tls.or(file).https(&self.data.data, listen, clock)?;
         let store = self.data.open(clock).await?;
-        let mut serving = web::Serving::bind(store, clock.clone(), Cost::Full, listen).await?;
+        let mut serving = web::Serving::bind(store.clone(), clock.clone(), Cost::Full, listen).await?;
+        if let Some(listen) = beside.metrics {
+            serving = serving.measured(listen).await?;
+        }
+        let backups = beside.nightly.map(|n| nightly::start(n, store, clock.clone()));
         match https {
             None => println!("airmuster is at http://{}", serving.address()),
             Some(https) => {
@@ -71,7 +78,10 @@ impl Serve {
                 println!("{}", welcome(&host, &address, authority.as_ref(), serving.beside()));
             }
         }
-        Ok(serving.run().await?)
+        let Some((task, notice)) = backups else { return Ok(serving.run().await?) };
+        let served = serving.noticed(notice).run().await;
+        task.abort();
+        Ok(served?)
     }
 }
 

@@ -4,13 +4,24 @@ use tracing_subscriber::EnvFilter;
 
 use crate::config::LogFormat;
 
+/// Whether a filter can be read.
+///
+/// # Errors
+/// When it cannot, in words.
+pub fn check(filter: &str) -> Result<(), String> {
+    read(filter).map(|_| ())
+}
+
+fn read(filter: &str) -> Result<EnvFilter, String> {
+    EnvFilter::try_new(filter).map_err(|e| format!("“{filter}” is not a log filter: {e}"))
+}
+
 /// Starts logging.
 ///
 /// # Errors
 /// When the filter cannot be read.
 pub fn start(filter: Option<&str>, format: LogFormat) -> Result<(), String> {
-    let filter = filter.unwrap_or("info");
-    let filter = EnvFilter::try_new(filter).map_err(|e| format!("“{filter}” is not a log filter: {e}"))?;
+    let filter = read(filter.unwrap_or("info"))?;
     let log = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
     let started = match format {
         LogFormat::Text => log.try_init(),

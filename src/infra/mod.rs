@@ -1,5 +1,6 @@
 //! What the program needs of the machine.
 
+pub mod key_backup;
 pub mod logging;
 mod private;
 pub mod tls;

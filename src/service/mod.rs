@@ -12,6 +12,7 @@ pub mod gaps;
 pub mod history;
 pub mod intake;
 pub mod leaving;
+pub mod nightly;
 pub mod outbox;
 pub mod photos;
 pub mod pin;

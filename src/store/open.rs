@@ -97,6 +97,7 @@ impl Store {
             .await
             .map_err(cannot_open)?;
         assert_version(&write).await?;
+        keep_before_migrating(&write, dir).await?;
         MIGRATOR.run(&write).await?;
         let read = SqlitePoolOptions::new()
             .max_connections(4)
@@ -131,6 +132,15 @@ impl Store {
     /// Whether the database answers.
     pub async fn ping(&self) -> Result<(), StoreError> {
         sqlx::query("select 1").execute(&self.read).await?;
+        Ok(())
+    }
+
+    /// Proves that the database can be written just now, without leaving anything behind but a
+    /// page that says the same as before. A full disk is seen here.
+    pub async fn prove_writing(&self) -> Result<(), StoreError> {
+        let mut tx = self.write.begin_with("BEGIN IMMEDIATE").await?;
+        sqlx::query("update logbook_head set seq = seq").execute(&mut *tx).await?;
+        tx.commit().await?;
         Ok(())
     }
 
@@ -205,6 +215,37 @@ pub enum Pragma {
     ForeignKeys,
     /// `1`: the append-only triggers also see `insert or replace`.
     RecursiveTriggers,
+}
+
+/// Before a newer program changes a database, the database as it was is copied beside it:
+/// `before-migration-N.db`, whole or not at all. It is never written over.
+async fn keep_before_migrating(pool: &SqlitePool, dir: &Path) -> Result<(), StoreError> {
+    let tables: i64 =
+        sqlx::query_scalar("select count(*) from sqlite_master where name = '_sqlx_migrations'")
+            .fetch_one(pool)
+            .await?;
+    if tables == 0 {
+        return Ok(());
+    }
+    let last: Option<i64> =
+        sqlx::query_scalar("select max(version) from _sqlx_migrations").fetch_one(pool).await?;
+    let newest = MIGRATOR.iter().map(|m| m.version).max();
+    let Some(last) = last.filter(|last| Some(*last) < newest) else { return Ok(()) };
+    let first = MIGRATOR.iter().map(|m| m.version).find(|v| *v > last).unwrap_or(last);
+    let kept = dir.join(format!("before-migration-{first}.db"));
+    if kept.exists() {
+        return Ok(());
+    }
+    let part = dir.join(format!("before-migration-{first}.db.part"));
+    let failed = |e: std::io::Error| StoreError::Disk(format!("{}: {e}", part.display()));
+    let name = part.to_str().ok_or_else(|| StoreError::CannotOpen(part.clone()))?;
+    match std::fs::remove_file(&part) {
+        Err(e) if e.kind() != std::io::ErrorKind::NotFound => return Err(failed(e)),
+        _ => {}
+    }
+    sqlx::query("vacuum into $1").bind(name).execute(pool).await?;
+    std::fs::File::open(&part).and_then(|f| f.sync_all()).map_err(failed)?;
+    std::fs::rename(&part, &kept).map_err(failed)
 }
 
 async fn assert_version(pool: &SqlitePool) -> Result<(), StoreError> {

@@ -22,6 +22,13 @@ pub async fn show_health(State(app): State<App>) -> Result<&'static str, WebErro
     Ok("ok")
 }
 
+/// `GET /readyz`: whether records can be taken in now: the database answers and can be written.
+pub async fn show_ready(State(app): State<App>) -> Result<&'static str, WebError> {
+    app.store.ping().await?;
+    app.store.prove_writing().await?;
+    Ok("ready")
+}
+
 /// What a tablet needs to know of the server before it sends: which history this is, how far
 /// backups reach, and the time, from which it learns how wrong its own clock is.
 #[derive(Debug, Serialize)]

@@ -11,6 +11,7 @@ mod error;
 mod handshake;
 mod html;
 mod layers;
+mod metrics;
 mod officer;
 mod offline;
 mod photos;

@@ -35,6 +35,7 @@ pub fn list() -> Vec<Route> {
     let send = |path, who, handler| Route { method: Method::POST, path, who, handler };
     vec![
         show("/healthz", Anyone, get(api::show_health)),
+        show("/readyz", Anyone, get(api::show_ready)),
         show("/static/{*path}", Anyone, get(assets::show_file)),
         show("/sw.js", Anyone, get(offline::show_worker)),
         show("/offline/list", Anyone, get(offline::show_list)),

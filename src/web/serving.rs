@@ -12,9 +12,9 @@ use tokio::sync::watch;
 use tokio::task::JoinHandle;
 
 use super::handshake::TlsListener;
-use super::layers;
 use super::routes::router;
 use super::trust::{self, Authority};
+use super::{layers, metrics};
 use crate::clock::Clock;
 use crate::service::Intake;
 use crate::service::photos::Photos;
@@ -49,6 +49,14 @@ impl Notice {
     /// Asks `say` anew for each page.
     pub fn new(say: impl Fn() -> Option<String> + Send + Sync + 'static) -> Self {
         Self(Arc::new(say))
+    }
+
+    /// Says what either has to say.
+    fn and(self, other: Self) -> Self {
+        Self::new(move || match (self.now(), other.now()) {
+            (Some(a), Some(b)) => Some(format!("{a} {b}")),
+            (a, b) => a.or(b),
+        })
     }
 
     /// What there is to say now.
@@ -97,6 +105,7 @@ pub struct Serving {
     asked: watch::Receiver<bool>,
     secure: Option<Secure>,
     beside: Option<TcpListener>,
+    metrics: Option<TcpListener>,
 }
 
 impl Serving {
@@ -109,7 +118,7 @@ impl Serving {
         let address = listener.local_addr()?;
         let asked = heed_signals()?;
         let (app, writer) = App::start(store, clock, cost);
-        Ok(Self { listener, address, app, writer, asked, secure: None, beside: None })
+        Ok(Self { listener, address, app, writer, asked, secure: None, beside: None, metrics: None })
     }
 
     /// Serves over TLS, with plain http beside it if asked for.
@@ -123,6 +132,24 @@ impl Serving {
         self.app.notice = secure.notice.clone();
         self.secure = Some(secure);
         Ok(self)
+    }
+
+    /// Serves `/metrics` on an address of its own.
+    ///
+    /// # Errors
+    /// When the address cannot be listened on.
+    pub async fn measured(mut self, listen: SocketAddr) -> std::io::Result<Self> {
+        let listener = listen_on(listen, "--metrics-listen").await?;
+        tracing::info!(address = %listener.local_addr()?, "figures are at /metrics");
+        self.metrics = Some(listener);
+        Ok(self)
+    }
+
+    /// Lets every page say something more, while there is something to say.
+    #[must_use]
+    pub fn noticed(mut self, notice: Notice) -> Self {
+        self.app.notice = self.app.notice.clone().and(notice);
+        self
     }
 
     /// Where it listens.
@@ -142,8 +169,16 @@ impl Serving {
     pub async fn run(self) -> std::io::Result<()> {
         let store = self.app.store.clone();
         let app = router(&self.app);
-        drop(self.app);
         let asked = self.asked;
+        let figures = self.metrics.map(|listener| (listener, metrics::router(self.app.clone())));
+        drop(self.app);
+        let third = asked.clone();
+        let measure = async move {
+            match figures {
+                Some((listener, router)) => serve(listener, router, third).await,
+                None => Ok(()),
+            }
+        };
         let (first, second) = (asked.clone(), asked.clone());
         let (secure, listener, beside) = (self.secure, self.listener, self.beside);
         let serve = async move {
@@ -161,6 +196,7 @@ impl Serving {
                 }
             }
         };
+        let serve = async move { tokio::try_join!(serve, measure).map(|_| ()) };
         tokio::select! {
             served = serve => served?,
             () = async { told(asked).await; tokio::time::sleep(LAST_REQUESTS).await } => {

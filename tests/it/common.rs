@@ -395,6 +395,16 @@ pub async fn attacker(dir: &Path) -> sqlx::SqliteConnection {
     db.connect().await.unwrap()
 }
 
+/// A database of the program that knew the migrations up to this one, and nothing in it.
+pub async fn at_migration(dir: &Path, last: i64) -> sqlx::SqliteConnection {
+    use sqlx::ConnectOptions as _;
+    static MIGRATOR: sqlx::migrate::Migrator = sqlx::migrate!("./migrations");
+    let db = sqlx::sqlite::SqliteConnectOptions::new().filename(dir.join(FILE)).create_if_missing(true);
+    let mut db = db.foreign_keys(false).connect().await.unwrap();
+    MIGRATOR.run_direct(Some(last), &mut db, false).await.unwrap();
+    db
+}
+
 /// Closes a connection, so that everything is in the one file.
 pub async fn leave(db: sqlx::SqliteConnection) {
     use sqlx::Connection as _;

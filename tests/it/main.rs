@@ -18,6 +18,8 @@ mod exchange;
 #[cfg(test)]
 mod gaps;
 #[cfg(test)]
+mod guides;
+#[cfg(test)]
 mod intake;
 #[cfg(test)]
 mod kill;
@@ -27,6 +29,8 @@ mod leaving;
 mod old;
 #[cfg(test)]
 mod projection;
+#[cfg(test)]
+mod running;
 #[cfg(test)]
 mod store;
 #[cfg(test)]
