@@ -4,6 +4,7 @@ import { clock } from './clock.js';
 import { drafts } from './draft.js';
 import { list } from './list.js';
 import { STATES, all, fileOf, onChange, unsent } from './outbox.js';
+import { photosHere } from './photos.js';
 import { storeTrouble } from './store.js';
 import { station, sync } from './sync.js';
 

@@ -1,34 +1,13 @@
 // A photo of damage, from the tablet's camera to the technician's ticket.
 import assert from 'node:assert/strict';
-import { crc32, deflateSync } from 'node:zlib';
 import { TABLET, story } from './harness.mjs';
+import { offlineStory } from './offline.mjs';
+import { picture } from './picture.mjs';
 
 const PIN = '246810';
 const TECHNICIAN = 'm-201';
 // The worker asks for the answer to a form on behalf of the page; one that says what to do is rightly a 4xx.
 const COMES_BACK = /^status 422: .*\/(photos|correct)$/;
-
-function chunk(kind, data) {
-  const body = Buffer.concat([Buffer.from(kind), data]);
-  const length = Buffer.alloc(4);
-  length.writeUInt32BE(data.length);
-  const sum = Buffer.alloc(4);
-  sum.writeUInt32BE(crc32(body));
-  return Buffer.concat([length, body, sum]);
-}
-
-/** A PNG, light on top and dark below, as large as a camera's. */
-function picture(width, height) {
-  const head = Buffer.alloc(13);
-  head.writeUInt32BE(width, 0);
-  head.writeUInt32BE(height, 4);
-  head.set([8, 0, 0, 0, 0], 8);
-  const rows = Buffer.alloc((width + 1) * height);
-  for (let y = 0; y < height; y += 1) rows.fill(Math.round(255 * (1 - y / height)), y * (width + 1) + 1, (y + 1) * (width + 1));
-  return Buffer.concat([
-    Buffer.from('89504e470d0a1a0a', 'hex'), chunk('IHDR', head), chunk('IDAT', deflateSync(rows)), chunk('IEND', Buffer.alloc(0)),
-  ]);
-}
 
 const shown = (page) => page.locator('.shots img').first().evaluate(async (image) => {
   image.loading = 'eager';
@@ -112,5 +91,32 @@ story('a photo of damage', (promise) => {
     await officer.picture('corrected');
     await page.goto('/units/113');
     await page.getByText('somebody else does this step again').first().waitFor();
+  });
+});
+
+offlineStory('a photo taken with no network', (promise) => {
+  promise('waits apart, keeps no record waiting, and arrives once it can', async (stage) => {
+    const tablet = await stage.cutOff();
+    const { page } = tablet;
+    await page.goto('/units/101/check');
+    await page.locator('form.check[data-ready]').waitFor();
+    await page.locator('article[data-step="harness-condition"] label:has(input[value="no"])').first().click();
+    const camera = page.locator('article[data-step="harness-condition"] .camera');
+    await camera.locator('input[type=file]').setInputFiles({ name: 'a.png', mimeType: 'image/png', buffer: picture(800, 600) });
+    await camera.getByText('Saved on this tablet.').waitFor();
+    // Records get through, pictures do not.
+    await stage.net.breaks('refuse', { path: '/api/v1/photos' });
+    await page.goto('/unsent');
+    await tablet.hasSentAll();
+    assert.ok((await tablet.rows()).some(({ text }) => JSON.parse(text).kind === 'photo'), 'it has a record of its own');
+    await page.getByText('1 picture is still here').waitFor();
+    await stage.net.heals();
+    await page.getByRole('button', { name: 'Send now' }).click();
+    await page.getByText('The station has everything.').waitFor();
+    await page.reload();
+    await page.locator('[data-photos]:empty').waitFor({ state: 'attached' });
+    await page.goto('/units/101');
+    await page.locator('.shots img').first().waitFor();
+    assert.deepEqual(await shown(page), [800, 600]);
   });
 });

@@ -70,7 +70,7 @@ async fn a_misread_step_is_read_again_by_another_member_and_a_second_correction_
     let told = officer.get(&first.to).await.ok().text();
     assert!(told.contains("4,480 psi and 4,470 psi"), "the reading stays: {told}");
     assert_eq!(d.state("117").await, State::CheckDue);
-    let unit = d.nobody().get("/units/117").await.ok().text();
+    let unit = d.signed_in("ben").await.get("/units/117").await.ok().text();
     assert!(unit.contains("somebody else does this step again"), "{unit}");
 
     // Whoever had the form open before does not overlook the first correction.

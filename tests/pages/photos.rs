@@ -86,23 +86,23 @@ fn holds(bytes: &[u8], words: &[u8]) -> bool {
 #[tokio::test]
 async fn a_photo_is_taken_in_once_a_record_names_it_and_what_the_camera_wrote_beside_it_is_gone() {
     let d = district().await;
-    let nobody = d.nobody();
+    let ben = d.signed_in("ben").await;
     let bytes = from_camera(6);
     assert!(holds(&bytes, b"GPS 47.3769") && holds(&bytes, b"Exif"));
     let digest = Digest::of(&bytes).to_string();
-    let (status, said) = put(&nobody, &digest, bytes.clone()).await;
+    let (status, said) = put(&ben, &digest, bytes.clone()).await;
     assert_eq!(status, 409, "{said}");
     assert!(said["say"].as_str().unwrap().contains("hand the record in first"), "{said}");
-    assert_eq!(get(&nobody, &digest).await.0, 404);
+    assert_eq!(get(&ben, &digest).await.0, 404);
 
     assert_eq!(named(&d, &bytes).await, digest);
-    let waiting = d.nobody().get("/units/117").await.ok().text();
+    let waiting = d.signed_in("ben").await.get("/units/117").await.ok().text();
     assert!(waiting.contains("A crack in the backframe") && waiting.contains("Not here yet"), "{waiting}");
     for _ in 0..2 {
-        let (status, said) = put(&nobody, &digest, bytes.clone()).await;
+        let (status, said) = put(&ben, &digest, bytes.clone()).await;
         assert_eq!((status, said["digest"].as_str()), (200, Some(digest.as_str())), "{said}");
     }
-    let (status, kind, kept) = get(&nobody, &digest).await;
+    let (status, kind, kept) = get(&ben, &digest).await;
     assert_eq!((status, kind.as_str()), (200, "image/jpeg"));
     for words in [&b"Exif"[..], b"GPS", b"Somebody", b"47.3769"] {
         assert!(!holds(&kept, words), "{}", String::from_utf8_lossy(words));
@@ -111,7 +111,7 @@ async fn a_photo_is_taken_in_once_a_record_names_it_and_what_the_camera_wrote_be
     let seen = image::load_from_memory(&kept).unwrap().into_rgb8();
     assert_eq!(seen.dimensions(), (32, 64));
     assert!(seen.get_pixel(16, 4).0[0] > 150 && seen.get_pixel(16, 60).0[2] > 150);
-    let shown = d.nobody().get("/units/117").await.ok();
+    let shown = d.signed_in("ben").await.get("/units/117").await.ok();
     assert!(shown.html.contains(&format!("src=\"/photos/{digest}\"")), "{}", shown.text());
     assert!(!shown.text().contains("Not here yet"));
 }
@@ -119,13 +119,13 @@ async fn a_photo_is_taken_in_once_a_record_names_it_and_what_the_camera_wrote_be
 #[tokio::test]
 async fn jpeg_png_and_webp_are_taken_and_scaled_down_and_nothing_else_is_taken() {
     let d = district().await;
-    let nobody = d.nobody();
+    let ben = d.signed_in("ben").await;
     for format in [ImageFormat::Jpeg, ImageFormat::Png, ImageFormat::WebP] {
         let bytes = encoded(&picture(2000, 500), format);
         let digest = named(&d, &bytes).await;
-        let (status, said) = put(&nobody, &digest, bytes).await;
+        let (status, said) = put(&ben, &digest, bytes).await;
         assert_eq!(status, 200, "{format:?}: {said}");
-        let (_, _, kept) = get(&nobody, &digest).await;
+        let (_, _, kept) = get(&ben, &digest).await;
         assert_eq!(image::guess_format(&kept).unwrap(), ImageFormat::Jpeg);
         assert_eq!(image::load_from_memory(&kept).unwrap().into_rgb8().dimensions(), (1600, 400));
     }
@@ -142,10 +142,10 @@ async fn jpeg_png_and_webp_are_taken_and_scaled_down_and_nothing_else_is_taken()
     ];
     for (what, bytes) in other_kinds {
         let digest = named(&d, &bytes).await;
-        let (status, said) = put(&nobody, &digest, bytes).await;
+        let (status, said) = put(&ben, &digest, bytes).await;
         assert_eq!(status, 415, "{what}: {said}");
         assert!(said["say"].as_str().unwrap().contains("JPEG, PNG and WebP"), "{what}: {said}");
-        assert_eq!(get(&nobody, &digest).await.0, 404, "{what}");
+        assert_eq!(get(&ben, &digest).await.0, 404, "{what}");
     }
     // Pretending, broken, cut short, or other bytes than named.
     let jpeg = encoded(&picture(64, 64), ImageFormat::Jpeg);
@@ -163,16 +163,16 @@ async fn jpeg_png_and_webp_are_taken_and_scaled_down_and_nothing_else_is_taken()
         ("a PNG with a flipped byte", flipped),
     ] {
         let digest = named(&d, &bytes).await;
-        let (status, said) = put(&nobody, &digest, bytes).await;
+        let (status, said) = put(&ben, &digest, bytes).await;
         assert_eq!(status, 422, "{what}: {said}");
-        assert_eq!(get(&nobody, &digest).await.0, 404, "{what}");
+        assert_eq!(get(&ben, &digest).await.0, 404, "{what}");
     }
     let digest = named(&d, b"what was named").await;
-    let (status, said) = put(&nobody, &digest, small.clone()).await;
+    let (status, said) = put(&ben, &digest, small.clone()).await;
     assert_eq!(status, 422, "{said}");
     for address in ["x", "0", "../../etc/passwd", &"g".repeat(64), &digest.to_uppercase()] {
         let address = address.replace('/', "%2F");
-        assert_eq!(put(&nobody, &address, small.clone()).await.0, 404, "{address}");
+        assert_eq!(put(&ben, &address, small.clone()).await.0, 404, "{address}");
     }
 }
 
@@ -192,7 +192,7 @@ fn chunk(kind: &str, data: &[u8]) -> Vec<u8> {
 #[tokio::test]
 async fn a_small_file_that_claims_to_be_huge_is_refused_before_it_is_unpacked() {
     let d = district().await;
-    let nobody = d.nobody();
+    let ben = d.signed_in("ben").await;
     for (width, height) in [(60_000u32, 60_000u32), (20_000, 10), (10_000, 10_000), (u32::MAX >> 1, 1)] {
         let head = [&width.to_be_bytes()[..], &height.to_be_bytes(), &[8, 2, 0, 0, 0]].concat();
         let bomb = [
@@ -203,29 +203,29 @@ async fn a_small_file_that_claims_to_be_huge_is_refused_before_it_is_unpacked() 
         ]
         .concat();
         let digest = named(&d, &bomb).await;
-        let (status, said) = put(&nobody, &digest, bomb).await;
+        let (status, said) = put(&ben, &digest, bomb).await;
         assert_eq!(status, 422, "{width} × {height}: {said}");
     }
     // Twenty-five million pixels of nothing in a small file are only a dull picture.
     let dull = encoded(&DynamicImage::new_luma8(5000, 5000), ImageFormat::Png);
     assert!(dull.len() < 1_000_000, "{}", dull.len());
     let digest = named(&d, &dull).await;
-    assert_eq!(put(&nobody, &digest, dull).await.0, 200);
+    assert_eq!(put(&ben, &digest, dull).await.0, 200);
     let large = [encoded(&picture(8, 8), ImageFormat::Jpeg), vec![0; 8 * 1024 * 1024]].concat();
     let digest = named(&d, &large).await;
-    assert_eq!(put(&nobody, &digest, large).await.0, 413);
+    assert_eq!(put(&ben, &digest, large).await.0, 413);
 }
 
 #[tokio::test]
 async fn a_picture_that_is_also_something_else_is_only_a_picture_once_it_is_kept() {
     let d = district().await;
-    let nobody = d.nobody();
+    let ben = d.signed_in("ben").await;
     for format in [ImageFormat::Jpeg, ImageFormat::Png] {
         let both =
             [encoded(&picture(32, 32), format), b"PK\x03\x04<script>alert(1)</script>".to_vec()].concat();
         let digest = named(&d, &both).await;
-        assert_eq!(put(&nobody, &digest, both).await.0, 200);
-        let (_, _, kept) = get(&nobody, &digest).await;
+        assert_eq!(put(&ben, &digest, both).await.0, 200);
+        let (_, _, kept) = get(&ben, &digest).await;
         assert!(!holds(&kept, b"<script") && !holds(&kept, b"PK\x03\x04"), "{format:?}");
     }
 }
@@ -252,7 +252,7 @@ async fn a_photo_of_a_failed_step_is_on_the_record_of_its_check_and_raises_nothi
     assert_eq!(d.open("130").await, before);
     assert_eq!(d.state("130").await, State::OutOfService);
     let digest = Digest::of(&bytes).to_string();
-    assert_eq!(put(&d.nobody(), &digest, bytes).await.0, 200);
+    assert_eq!(put(&d.signed_in("ben").await, &digest, bytes).await.0, 200);
     let mut technician = d.signed_in("tom").await;
     for page in [
         format!("/records/{seq}"),

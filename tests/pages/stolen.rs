@@ -61,7 +61,7 @@ async fn a_record_sent_again_and_again_by_anyone_is_there_once() {
     assert_eq!(d.state("117").await, State::InService);
     let before = d.records().await;
     d.pass(MINUTE);
-    let others = [d.nobody(), d.signed_in("tom").await, d.signed_in("ada").await];
+    let others = [d.signed_in("ben").await, d.signed_in("tom").await, d.signed_in("ada").await];
     for browser in others.iter().cycle().take(60) {
         let (status, again) = hand_in(browser, &record).await;
         assert_eq!((status, again["status"].as_str()), (200, Some("already_stored")), "{again}");
@@ -70,6 +70,7 @@ async fn a_record_sent_again_and_again_by_anyone_is_there_once() {
     assert_eq!(d.records().await, before);
     // Long after, it still says nothing of today.
     d.pass(3 * DAY);
+    let ana = d.signed_in("ana").await;
     assert_eq!(hand_in(&ana, &record).await.0, 200);
     assert_eq!(d.state("117").await, State::CheckDue);
 }
@@ -81,7 +82,7 @@ async fn a_signature_that_somebody_else_writes_proves_nothing() {
     d.checked().await;
     d.gauges_apart("130").await;
     d.pass(MINUTE);
-    for (who, browser) in [("nobody", d.nobody()), ("ana", d.signed_in("ana").await)] {
+    for (who, browser) in [("ben", d.signed_in("ben").await), ("ana", d.signed_in("ana").await)] {
         let proof = complete(&d, "130", Purpose::Proving).await;
         let (status, said) = hand_in(&browser, &written(&d, "check", proof.run, Some("tom"), &proof)).await;
         assert_eq!(status, 200, "{who}: a field record is stored whatever it says: {said}");
@@ -93,7 +94,7 @@ async fn a_signature_that_somebody_else_writes_proves_nothing() {
     let before = d.records().await;
     let admin =
         Register::Member { id: "ana".to_owned(), roles: vec!["administrator".to_owned()], qualified: vec![] };
-    for browser in [d.nobody(), d.signed_in("ada").await] {
+    for browser in [d.signed_in("ben").await, d.signed_in("ada").await] {
         for by in [None, Some("ada")] {
             let (status, said) = hand_in(&browser, &written(&d, "register", d.clock.id(), by, &admin)).await;
             assert_eq!((status, said["status"].as_str()), (422, Some("refused")), "{said}");
