@@ -12,7 +12,7 @@ use crate::judge::{Answer, Finding, Judgement, Problem, Verdict, judge_readable}
 use crate::record::{
     Asset, Body, Check, Condition, Correction, Desk, Digest, Field, Outcome, Record, RecordRef, Register,
 };
-use crate::rules::{Consequence, Form, Purpose, Subject};
+use crate::rules::{Consequence, Form, FormStep, Purpose, Subject};
 use crate::standing::State;
 
 /// A class of ground.
@@ -429,9 +429,9 @@ fn own_item(check: &Check, subject: Subject) -> Option<&String> {
 fn tried_with(check: &Check, form: &Form) -> BTreeSet<Asset> {
     let another = |subject: Subject| {
         check.answers.iter().any(|a| {
-            form.step(&a.step).is_some_and(|s| s.step.subject == subject)
-                && a.item.is_some()
+            a.item.is_some()
                 && a.item.as_ref() != own_item(check, subject)
+                && form.step(&a.step).is_some_and(|s| s.step.subject == subject)
         })
     };
     let facepiece = check.facepiece.as_deref().filter(|_| !another(Subject::Facepiece)).map(Asset::facepiece);
@@ -444,12 +444,13 @@ fn good_items(
     form: &Form,
     good: &BTreeMap<String, Option<String>>,
 ) -> BTreeMap<String, String> {
-    let about = |(step, item): (&String, &Option<String>)| {
-        let subject = form.step(step)?.subject();
-        let item = item.as_ref().or_else(|| own_item(check, subject))?;
-        Some((step.clone(), item.clone()))
+    // Most checks name nothing with an answer; then only what has a number of its own is looked up.
+    let named = check.answers.iter().any(|a| a.item.is_some());
+    let about = |step: &FormStep| {
+        let item = good.get(&step.step.id)?.as_ref().or_else(|| own_item(check, step.subject()))?;
+        Some((step.step.id.clone(), item.clone()))
     };
-    good.iter().filter_map(about).collect()
+    form.steps.iter().filter(|s| named || s.subject().is_separate()).filter_map(about).collect()
 }
 
 fn plain_raise(record: &Record, asset: &Asset, kind: Kind, say: String) -> Raise {

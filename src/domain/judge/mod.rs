@@ -10,18 +10,20 @@ mod weigh;
 mod words;
 
 use std::collections::BTreeMap;
+use std::fmt;
 
-use serde::{Deserialize, Serialize};
+use serde::de::Visitor;
+use serde::{Deserialize, Deserializer, Serialize};
 
 use crate::rules::{Consequence, Form, FormStep, Subject};
 
-use read::{Entry, Read, read_all};
+use read::{Read, Try, read_all};
 use weigh::{Outcome, basis, weigh};
 pub use weigh::{band_words, sequence_words};
 pub use words::ask_words;
 
 /// One value of an answer as it came in: a yes or no, a number without a unit, or a text.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 #[serde(untagged)]
 pub enum Raw {
     /// Yes or no.
@@ -42,6 +44,36 @@ impl Raw {
             Self::Decimal(n) => n.to_string(),
             Self::Text(t) => t.clone(),
         }
+    }
+}
+
+/// By hand, because what is derived for an untagged choice copies each value before it tries.
+impl<'de> Deserialize<'de> for Raw {
+    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        struct Any;
+        impl Visitor<'_> for Any {
+            type Value = Raw;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a yes or no, a number, or a text")
+            }
+            fn visit_bool<E>(self, b: bool) -> Result<Raw, E> {
+                Ok(Raw::Flag(b))
+            }
+            fn visit_i64<E>(self, n: i64) -> Result<Raw, E> {
+                Ok(Raw::Whole(n))
+            }
+            #[expect(clippy::cast_precision_loss, reason = "far outside of what any step takes, so refused")]
+            fn visit_u64<E>(self, n: u64) -> Result<Raw, E> {
+                Ok(i64::try_from(n).map_or(Raw::Decimal(n as f64), Raw::Whole))
+            }
+            fn visit_f64<E>(self, n: f64) -> Result<Raw, E> {
+                Ok(Raw::Decimal(n))
+            }
+            fn visit_str<E>(self, text: &str) -> Result<Raw, E> {
+                Ok(Raw::Text(text.to_owned()))
+            }
+        }
+        d.deserialize_any(Any)
     }
 }
 
@@ -199,24 +231,32 @@ pub fn judge_readable(form: &Form, answers: &[Answer]) -> (Judgement, Vec<Proble
 fn judge_read(form: &Form, read: Read<'_>) -> Judgement {
     let mut findings = Vec::new();
     let mut missing = Vec::new();
-    let mut good = BTreeMap::new();
+    let mut good = Vec::with_capacity(form.steps.len());
     let mut worst = Verdict::InService;
-    for (step, tries) in form.steps.iter().zip(&read.tries) {
-        if tries.is_empty() {
+    let mut rest = read.tries.as_slice();
+    for (i, step) in form.steps.iter().enumerate() {
+        let (tries, after) = rest.split_at(rest.iter().take_while(|t| t.step == i).count());
+        rest = after;
+        let Some(last) = tries.last() else {
             missing.push(step.step.id.clone());
             continue;
-        }
+        };
         let done = judge_step(form, step, tries, &mut findings);
         if done.satisfied {
-            let about = tries.last().and_then(|(answer, _)| answer.item.clone());
-            good.insert(step.step.id.clone(), about);
+            good.push((step.step.id.clone(), last.answer.item.clone()));
         }
         worst = worst.max(done.verdict);
     }
     if worst != Verdict::OutOfService && !missing.is_empty() {
         worst = Verdict::Incomplete;
     }
-    Judgement { verdict: worst, findings, missing, not_asked: read.not_asked, good }
+    Judgement {
+        verdict: worst,
+        findings,
+        missing,
+        not_asked: read.not_asked,
+        good: good.into_iter().collect(),
+    }
 }
 
 struct StepDone {
@@ -224,15 +264,10 @@ struct StepDone {
     verdict: Verdict,
 }
 
-fn judge_step(
-    form: &Form,
-    step: &FormStep,
-    tries: &[(&Answer, Entry)],
-    findings: &mut Vec<Finding>,
-) -> StepDone {
+fn judge_step(form: &Form, step: &FormStep, tries: &[Try<'_>], findings: &mut Vec<Finding>) -> StepDone {
     let from = findings.len();
     let mut satisfied = false;
-    for (i, (answer, entry)) in tries.iter().enumerate() {
+    for (i, Try { answer, entry, .. }) in tries.iter().enumerate() {
         let outcome = weigh(form, step, entry);
         let Outcome::Bad { mut consequence, repeat, entered, limit, mut working } = outcome else {
             // A thing that failed for good in this check does not become good by trying again.

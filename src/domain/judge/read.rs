@@ -17,13 +17,21 @@ pub(super) enum Entry {
     Stages { count: Option<u8>, first: Option<Seconds>, full: Option<Seconds>, good: bool },
 }
 
+/// An answer that could be read, and to which step of the form it is.
+pub(super) struct Try<'a> {
+    pub(super) step: usize,
+    pub(super) answer: &'a Answer,
+    pub(super) entry: Entry,
+}
+
+/// All tries in the order of the form and, at each step, of the attempts.
 pub(super) struct Read<'a> {
-    pub(super) tries: Vec<Vec<(&'a Answer, Entry)>>,
+    pub(super) tries: Vec<Try<'a>>,
     pub(super) not_asked: Vec<String>,
 }
 
 pub(super) fn read_all<'a>(form: &Form, answers: &'a [Answer]) -> (Read<'a>, Vec<Problem>) {
-    let mut read = Read { tries: vec![Vec::new(); form.steps.len()], not_asked: Vec::new() };
+    let mut read = Read { tries: Vec::with_capacity(answers.len()), not_asked: Vec::new() };
     let mut problems = Vec::new();
     // Answers mostly come in the order of the form, so the search starts where the last one ended.
     let mut at = 0;
@@ -45,16 +53,16 @@ pub(super) fn read_all<'a>(form: &Form, answers: &'a [Answer]) -> (Read<'a>, Vec
         at = i;
         match read_entry(&form.steps[i].ask, form, answer) {
             Ok(None) => {}
-            Ok(Some(entry)) if read.tries[i].iter().all(|(a, _)| a.attempt != answer.attempt) => {
-                read.tries[i].push((answer, entry));
+            Ok(Some(entry))
+                if read.tries.iter().all(|t| (t.step, t.answer.attempt) != (i, answer.attempt)) =>
+            {
+                read.tries.push(Try { step: i, answer, entry });
             }
             Ok(Some(_)) => problems.push(problem(answer, "", "this attempt is answered twice")),
             Err(mut p) => problems.append(&mut p),
         }
     }
-    for tries in &mut read.tries {
-        tries.sort_by_key(|(a, _)| a.attempt);
-    }
+    read.tries.sort_by_key(|t| (t.step, t.answer.attempt));
     (read, problems)
 }
 

@@ -40,7 +40,12 @@ impl Digest {
 
 impl fmt::Display for Digest {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        self.0.iter().try_for_each(|b| write!(f, "{b:02x}"))
+        const HEX: &[u8; 16] = b"0123456789abcdef";
+        let mut text = [0; 64];
+        for (pair, byte) in text.chunks_exact_mut(2).zip(self.0) {
+            pair.copy_from_slice(&[HEX[usize::from(byte >> 4)], HEX[usize::from(byte & 15)]]);
+        }
+        f.write_str(std::str::from_utf8(&text).map_err(|_| fmt::Error)?)
     }
 }
 
@@ -181,7 +186,7 @@ pub fn is_number(s: &str) -> bool {
 }
 
 /// What every record carries, whatever its kind.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Envelope {
     /// Version of the kind.
     pub v: u32,
@@ -192,30 +197,27 @@ pub struct Envelope {
     /// The tablet it was written on, or `desk`.
     pub tablet: String,
     /// New when the tablet lost its storage.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub incarnation: Option<Uuid>,
     /// Counts the tablet's records from 1, so that a gap is seen.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub number: Option<u64>,
     /// The tablet's record before this one.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub before: Option<Digest>,
     /// The tablet's clock when it was written.
     pub at: Millis,
     /// What must be added to the tablet's clock, in milliseconds, where it is known.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub offset: Option<i64>,
     /// The program that wrote it.
-    #[serde(default)]
     pub client: String,
     /// Who did it.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub by: Option<String>,
     /// Who wrote it down, where that is someone else.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub written_by: Option<String>,
-    /// The rest, by kind.
-    pub body: serde_json::Value,
 }
 
 impl Envelope {
@@ -239,7 +241,7 @@ pub enum Body {
 pub struct Record {
     /// Id and hash of the bytes.
     pub name: RecordRef,
-    /// What every record carries. Its body is what it was before decoding, emptied.
+    /// What every record carries.
     pub envelope: Envelope,
     /// What it says.
     pub body: Body,

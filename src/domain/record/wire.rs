@@ -1,6 +1,11 @@
 //! From bytes to a record and back, and the chain that the bytes stand in.
 
-use serde::{Deserialize, Serialize};
+use std::fmt;
+use std::marker::PhantomData;
+
+use serde::de::{Error as _, IgnoredAny, MapAccess, Visitor};
+use serde::{Deserialize, Deserializer, Serialize};
+use serde_json::value::RawValue;
 use sha2::{Digest as _, Sha256};
 use uuid::Uuid;
 
@@ -63,16 +68,15 @@ pub fn decode(bytes: &[u8]) -> Result<Record, NotARecord> {
     if bytes.len() > LARGEST {
         return Err(NotARecord::TooLarge(bytes.len()));
     }
-    let Sent { mut envelope, more } =
+    let Sent { envelope, body: raw, more } =
         serde_json::from_slice(bytes).map_err(|e| NotARecord::Unreadable(e.to_string()))?;
-    check_envelope(&envelope)?;
+    check_envelope(&envelope, raw)?;
     let name = RecordRef { id: envelope.id, digest: Digest::of(bytes) };
-    let raw = envelope.body.take();
     let body = if DESK_KINDS.contains(&envelope.kind.as_str()) {
         if envelope.v != VERSION {
             return Err(NotARecord::Envelope { field: "version", say: "is not one that this desk makes" });
         }
-        if !more.is_empty() {
+        if more.is_some() {
             return Err(NotARecord::Envelope {
                 field: "envelope",
                 say: "carries more than this desk writes",
@@ -80,22 +84,114 @@ pub fn decode(bytes: &[u8]) -> Result<Record, NotARecord> {
         }
         Body::Desk(desk(&envelope.kind, raw).map_err(|e| NotARecord::Unreadable(e.to_string()))?)
     } else {
-        Body::Field(field(&envelope, raw, more.keys().next()))
+        Body::Field(field(&envelope, raw, more.as_deref()))
     };
     Ok(Record { name, envelope, body })
 }
 
-/// An envelope and what else stands beside it. A later version may carry more than this program
-/// knows; that does not make it less of a record.
-#[derive(Deserialize)]
-struct Sent {
-    #[serde(flatten)]
+/// A record as it was sent: what every record carries, the rest by kind, and the name of something
+/// beside them, if there is any. A later version may carry more than this program knows; that does
+/// not make it less of a record.
+struct Sent<'a> {
     envelope: Envelope,
-    #[serde(flatten)]
-    more: serde_json::Map<String, serde_json::Value>,
+    body: &'a RawValue,
+    more: Option<String>,
 }
 
-fn check_envelope(e: &Envelope) -> Result<(), NotARecord> {
+#[derive(Deserialize)]
+#[serde(field_identifier, rename_all = "snake_case")]
+enum Name {
+    V,
+    Kind,
+    Id,
+    Tablet,
+    Incarnation,
+    Number,
+    Before,
+    At,
+    Offset,
+    Client,
+    By,
+    WrittenBy,
+    Body,
+    Other(String),
+}
+
+/// By hand, so that the body is passed over once: the whole logbook is read like this when it is
+/// verified.
+impl<'de: 'a, 'a> Deserialize<'de> for Sent<'a> {
+    fn deserialize<D: Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        struct Outside<'a>(PhantomData<Sent<'a>>);
+
+        impl<'de: 'a, 'a> Visitor<'de> for Outside<'a> {
+            type Value = Sent<'a>;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a record")
+            }
+
+            fn visit_map<M: MapAccess<'de>>(self, mut map: M) -> Result<Sent<'a>, M::Error> {
+                let (mut v, mut kind, mut id, mut tablet, mut at, mut body) =
+                    (None, None, None, None, None, None);
+                let (mut incarnation, mut number, mut before, mut offset) = (None, None, None, None);
+                let (mut client, mut by, mut written_by, mut more) = (None, None, None, None);
+                while let Some(name) = map.next_key()? {
+                    let map = &mut map;
+                    match name {
+                        Name::V => put(&mut v, map, "v")?,
+                        Name::Kind => put(&mut kind, map, "kind")?,
+                        Name::Id => put(&mut id, map, "id")?,
+                        Name::Tablet => put(&mut tablet, map, "tablet")?,
+                        Name::Incarnation => put(&mut incarnation, map, "incarnation")?,
+                        Name::Number => put(&mut number, map, "number")?,
+                        Name::Before => put(&mut before, map, "before")?,
+                        Name::At => put(&mut at, map, "at")?,
+                        Name::Offset => put(&mut offset, map, "offset")?,
+                        Name::Client => put(&mut client, map, "client")?,
+                        Name::By => put(&mut by, map, "by")?,
+                        Name::WrittenBy => put(&mut written_by, map, "written_by")?,
+                        Name::Body => put(&mut body, map, "body")?,
+                        Name::Other(name) => {
+                            map.next_value::<IgnoredAny>()?;
+                            more = Some(name);
+                        }
+                    }
+                }
+                let missing = M::Error::missing_field;
+                let envelope = Envelope {
+                    v: v.ok_or_else(|| missing("v"))?,
+                    kind: kind.ok_or_else(|| missing("kind"))?,
+                    id: id.ok_or_else(|| missing("id"))?,
+                    tablet: tablet.ok_or_else(|| missing("tablet"))?,
+                    incarnation: incarnation.flatten(),
+                    number: number.flatten(),
+                    before: before.flatten(),
+                    at: at.ok_or_else(|| missing("at"))?,
+                    offset: offset.flatten(),
+                    client: client.unwrap_or_default(),
+                    by: by.flatten(),
+                    written_by: written_by.flatten(),
+                };
+                Ok(Sent { envelope, body: body.ok_or_else(|| missing("body"))?, more })
+            }
+        }
+
+        d.deserialize_map(Outside(PhantomData))
+    }
+}
+
+fn put<'de, T: Deserialize<'de>, M: MapAccess<'de>>(
+    slot: &mut Option<T>,
+    map: &mut M,
+    name: &'static str,
+) -> Result<(), M::Error> {
+    match slot.replace(map.next_value()?) {
+        None => Ok(()),
+        Some(_) => Err(M::Error::duplicate_field(name)),
+    }
+}
+
+fn check_envelope(e: &Envelope, body: &RawValue) -> Result<(), NotARecord> {
     let short = |s: &str, most: usize| !s.is_empty() && s.len() <= most && !s.contains(char::is_control);
     let wrong = |field, say| Err(NotARecord::Envelope { field, say });
     if !short(&e.kind, 40) {
@@ -116,35 +212,28 @@ fn check_envelope(e: &Envelope) -> Result<(), NotARecord> {
     if e.number == Some(0) {
         return wrong("number", "is counted from 1");
     }
-    if !e.body.is_object() {
+    if !body.get().starts_with('{') {
         return wrong("body", "is not an object");
     }
     Ok(())
 }
 
-fn field(e: &Envelope, raw: serde_json::Value, more: Option<&String>) -> Field {
-    // Where a record cannot be read, what it is about may still be.
-    let about = |raw: &serde_json::Value| {
-        let text = |key: &str| raw.get(key).and_then(serde_json::Value::as_str);
-        text("asset")
-            .and_then(|a| a.parse().ok())
-            .or_else(|| text("unit").filter(|n| is_number(n)).map(Asset::unit))
-    };
-    let asset = about(&raw);
-    let unknown = |why: String| Field::Unknown { asset: asset.clone(), why };
+fn field(e: &Envelope, raw: &RawValue, more: Option<&str>) -> Field {
+    let unknown = |why: String| Field::Unknown { asset: about(raw), why };
     if e.v != VERSION {
         return unknown(format!("version {} of “{}” is not known to this program", e.v, e.kind));
     }
     if let Some(name) = more {
         return unknown(format!("it carries “{name}”, which this program does not know"));
     }
+    let text = raw.get();
     let read = match e.kind.as_str() {
-        "check" => serde_json::from_value(raw).map(Field::Check),
-        "taken_out" => serde_json::from_value(raw).map(Field::TakenOut),
-        "hold" => serde_json::from_value(raw).map(Field::Hold),
-        "used" => serde_json::from_value(raw).map(Field::Used),
-        "note" => serde_json::from_value(raw).map(Field::Note),
-        "photo" => serde_json::from_value(raw).map(Field::Photo),
+        "check" => serde_json::from_str(text).map(Field::Check),
+        "taken_out" => serde_json::from_str(text).map(Field::TakenOut),
+        "hold" => serde_json::from_str(text).map(Field::Hold),
+        "used" => serde_json::from_str(text).map(Field::Used),
+        "note" => serde_json::from_str(text).map(Field::Note),
+        "photo" => serde_json::from_str(text).map(Field::Photo),
         other => return unknown(format!("“{other}” is not a kind known to this program")),
     };
     let numbers_fit = |f: &Field| match f {
@@ -163,8 +252,18 @@ fn field(e: &Envelope, raw: serde_json::Value, more: Option<&String>) -> Field {
     }
 }
 
-fn desk(kind: &str, raw: serde_json::Value) -> serde_json::Result<Desk> {
-    use serde_json::from_value as read;
+/// What a body that cannot be read is about, where it says so.
+fn about(raw: &RawValue) -> Option<Asset> {
+    let body: serde_json::Value = serde_json::from_str(raw.get()).ok()?;
+    let text = |key: &str| body.get(key).and_then(serde_json::Value::as_str);
+    text("asset")
+        .and_then(|a| a.parse().ok())
+        .or_else(|| text("unit").filter(|n| is_number(n)).map(Asset::unit))
+}
+
+fn desk(kind: &str, raw: &RawValue) -> serde_json::Result<Desk> {
+    use serde_json::from_str as read;
+    let raw = raw.get();
     match kind {
         "register" => read(raw).map(Desk::Register),
         "rules" => read(raw).map(Desk::Rules),
@@ -190,7 +289,12 @@ fn desk(kind: &str, raw: serde_json::Value) -> serde_json::Result<Desk> {
 /// # Panics
 /// Never: what is written here has only text keys and plain values.
 pub fn encode(kind: &str, stamp: &Stamp, body: &impl Serialize) -> Vec<u8> {
-    let body = serde_json::to_value(body).unwrap_or_default();
+    #[derive(Serialize)]
+    struct Written<'a, B> {
+        #[serde(flatten)]
+        envelope: Envelope,
+        body: &'a B,
+    }
     let envelope = Envelope {
         v: VERSION,
         kind: kind.to_owned(),
@@ -204,9 +308,8 @@ pub fn encode(kind: &str, stamp: &Stamp, body: &impl Serialize) -> Vec<u8> {
         client: stamp.client.clone(),
         by: stamp.by.clone(),
         written_by: stamp.written_by.clone(),
-        body,
     };
-    serde_json::to_vec(&envelope).unwrap_or_default()
+    serde_json::to_vec(&Written { envelope, body }).unwrap_or_default()
 }
 
 /// What a record is stamped with when it is written at the server.

@@ -60,9 +60,9 @@ fn any_time() -> impl Strategy<Value = i64> {
 fn no_bytes_make_decoding_panic() {
     let near = prop::sample::select(POOL.fields.iter().chain(&POOL.desk).collect::<Vec<_>>()).prop_map(|r| {
         // Close to a record: its envelope with a few bytes put in anywhere.
-        let mut e = r.envelope.clone();
-        e.body = json!({"asset": "unit:1", "unit": "1", "why": "x"});
-        serde_json::to_vec(&e).unwrap()
+        let mut near = serde_json::to_value(&r.envelope).unwrap();
+        near["body"] = json!({"asset": "unit:1", "unit": "1", "why": "x"});
+        serde_json::to_vec(&near).unwrap()
     });
     let spoiled = (near, prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 0..4)).prop_map(
         |(mut bytes, changes)| {
