@@ -47,14 +47,11 @@ const isPersonal = (html) => html.includes('action="/sign-out"');
 const isPage = (r) => r.ok && !r.redirected && r.headers.get('content-type')?.startsWith('text/html');
 
 async function fetchPage(path, build) {
-  // A board sets which station this tablet looks at: fetched ahead, it must not.
-  for (const credentials of path.startsWith('/stations') ? ['omit'] : ['same-origin', 'omit']) {
-    const response = await get(path, { credentials });
-    if (!isPage(response)) throw new Error(`${path}: ${response.status}`);
-    const html = await response.text();
-    if (!isPersonal(html)) return asKept(html, response, build);
-  }
-  throw new Error(`${path} is somebody’s own page`);
+  const response = await get(path, { headers: { 'airmuster-ahead': 'yes' } });
+  if (!isPage(response)) throw new Error(`${path}: ${response.status}`);
+  const html = await response.text();
+  if (isPersonal(html)) throw new Error(`${path} is somebody’s own page`);
+  return asKept(html, response, build);
 }
 
 async function fetchAsset(path, build) {

@@ -59,7 +59,7 @@ export async function sendOne(row) {
     await receive(row, answer).catch(() => {});
     return true;
   }
-  if (status === 422 && answer?.status === 'refused') await refuse(row, String(answer.say)).catch(() => {});
+  if ([403, 422].includes(status) && answer?.status === 'refused') await refuse(row, String(answer.say)).catch(() => {});
   if (status === 503) throw new Error('later');
   return false;
 }

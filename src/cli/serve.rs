@@ -109,7 +109,7 @@ impl Demo {
         let (listen, _) = self.settings.start(&dir)?;
         let store = Store::open(&dir, clock.id()).await?;
         let district = demo::fill(&store, clock).await?;
-        let serving = web::Serving::bind(store, clock.clone(), Cost::Least, listen).await?;
+        let serving = web::Serving::bind(store, clock.clone(), Cost::Least, listen).await?.open_to_guests();
         println!("{}", district.welcome(serving.address()));
         Ok(serving.run().await?)
     }

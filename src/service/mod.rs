@@ -17,6 +17,7 @@ pub mod outbox;
 pub mod photos;
 pub mod pin;
 pub mod roster;
+pub mod tablets;
 pub mod ticket;
 pub mod unit;
 pub mod verify;

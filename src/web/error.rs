@@ -61,6 +61,7 @@ impl From<IntakeError> for WebError {
                 tracing::warn!(error = %e, "a form made something that is not a record");
                 Self::Unreadable
             }
+            IntakeError::NotAdmitted(_) => Self::Forbidden,
             IntakeError::Refused(r) if r.forbidden => Self::Forbidden,
             IntakeError::Refused(r) => Self::Conflict(r.say),
             IntakeError::Before(_) => Self::Conflict("This was handed in before.".to_owned()),

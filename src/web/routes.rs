@@ -30,7 +30,7 @@ const RETIRE: Who = Who::Roles(&[Role::Technician, Role::Administrator]);
 
 /// The list.
 pub fn list() -> Vec<Route> {
-    use Who::Anyone;
+    use Who::{Anyone, Bearer, Tablet};
     let show = |path, who, handler| Route { method: Method::GET, path, who, handler };
     let send = |path, who, handler| Route { method: Method::POST, path, who, handler };
     vec![
@@ -38,37 +38,39 @@ pub fn list() -> Vec<Route> {
         show("/readyz", Anyone, get(api::show_ready)),
         show("/static/{*path}", Anyone, get(assets::show_file)),
         show("/sw.js", Anyone, get(offline::show_worker)),
-        show("/offline/list", Anyone, get(offline::show_list)),
+        show("/offline/list", Tablet, get(offline::show_list)),
         show("/unsent", Anyone, get(offline::show_unsent)),
         show("/sign-in", Anyone, get(auth::show_sign_in)),
         send("/sign-in", Anyone, post(auth::sign_in)),
         send("/sign-out", Anyone, post(auth::sign_out)),
         send("/settings/gloves", Anyone, post(auth::set_gloves)),
+        show("/enrol", Anyone, get(auth::show_enrol)),
+        send("/enrol", Anyone, post(auth::enrol)),
         show("/api/v1/head", Anyone, get(api::show_head)),
-        send("/api/v1/records", Anyone, post(api::take_records)),
+        send("/api/v1/records", Bearer, post(api::take_records)),
         Route {
             method: Method::PUT,
             path: "/api/v1/photos/{digest}",
-            who: Anyone,
+            who: Tablet,
             handler: put(photos::take_photo).layer(DefaultBodyLimit::max(photos::LARGEST_BODY)),
         },
-        show("/photos/{digest}", Anyone, get(photos::show_photo)),
+        show("/photos/{digest}", Tablet, get(photos::show_photo)),
         // The crew, on a shared tablet: whoever signs gives a PIN with the record.
-        show("/", Anyone, get(crew::board::show_start)),
-        show("/stations", Anyone, get(crew::board::show_stations)),
-        show("/stations/{station}", Anyone, get(crew::board::show_board)),
-        show("/units/{unit}/check", Anyone, get(crew::check::show_form)),
-        send("/units/{unit}/check", Anyone, post(crew::check::take_form)),
-        send("/units/{unit}/check/sign", Anyone, post(crew::sign::sign_check)),
-        show("/records/{seq}/verdict", Anyone, get(crew::verdict::show_verdict)),
-        show("/units/{unit}", Anyone, get(crew::unit::show_unit)),
-        show("/units/{unit}/tag", Anyone, get(crew::unit::show_tag)),
-        show("/units/{unit}/out", Anyone, get(crew::out::show_form)),
-        send("/units/{unit}/out", Anyone, post(crew::out::take_out)),
-        show("/forms/{profile}", Anyone, get(crew::check::show_blank)),
-        show("/unproven", Anyone, get(crew::unproven::show_list)),
-        send("/records/{seq}/prove", Anyone, post(crew::unproven::prove)),
-        show("/records/{seq}", Anyone, get(crew::record::show_record)),
+        show("/", Tablet, get(crew::board::show_start)),
+        show("/stations", Tablet, get(crew::board::show_stations)),
+        show("/stations/{station}", Tablet, get(crew::board::show_board)),
+        show("/units/{unit}/check", Tablet, get(crew::check::show_form)),
+        send("/units/{unit}/check", Tablet, post(crew::check::take_form)),
+        send("/units/{unit}/check/sign", Tablet, post(crew::sign::sign_check)),
+        show("/records/{seq}/verdict", Tablet, get(crew::verdict::show_verdict)),
+        show("/units/{unit}", Tablet, get(crew::unit::show_unit)),
+        show("/units/{unit}/tag", Tablet, get(crew::unit::show_tag)),
+        show("/units/{unit}/out", Tablet, get(crew::out::show_form)),
+        send("/units/{unit}/out", Tablet, post(crew::out::take_out)),
+        show("/forms/{profile}", Tablet, get(crew::check::show_blank)),
+        show("/unproven", Tablet, get(crew::unproven::show_list)),
+        send("/records/{seq}/prove", Tablet, post(crew::unproven::prove)),
+        show("/records/{seq}", Tablet, get(crew::record::show_record)),
         // The officer.
         show("/rigs", OFFICER, get(officer::roster::show_rigs)),
         show("/rigs/{rig}", OFFICER, get(officer::roster::show_rig)),
@@ -80,6 +82,10 @@ pub fn list() -> Vec<Route> {
         send("/records/{seq}/correct", OFFICER, post(officer::correct::correct)),
         show("/unsent/import", OFFICER, get(officer::import::show_form)),
         send("/unsent/import", OFFICER, post(officer::import::take_file)),
+        show("/tablets", OFFICER, get(officer::tablets::show_list)),
+        send("/tablets", OFFICER, post(officer::tablets::make_code)),
+        show("/tablets/{tablet}", OFFICER, get(officer::tablets::show_tablet)),
+        send("/tablets/{tablet}/revoke", OFFICER, post(officer::tablets::revoke)),
         // The administrator.
         show("/register/import", ADMIN, get(admin::tables::show_form)),
         send("/register/import", ADMIN, post(admin::tables::take_files)),

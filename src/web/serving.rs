@@ -19,6 +19,7 @@ use crate::clock::Clock;
 use crate::service::Intake;
 use crate::service::photos::Photos;
 use crate::service::pin::{Cost, Pins};
+use crate::service::tablets::Tablets;
 use crate::store::Store;
 
 /// How long open requests may take after the server was asked to stop.
@@ -39,6 +40,11 @@ pub struct App {
     pub photos: Photos,
     /// What every page is to say.
     pub notice: Notice,
+    /// Enrolling tablets.
+    pub tablets: Tablets,
+    /// Whether whoever comes may do what a tablet may: in the demo, and nowhere else.
+    #[from_ref(skip)]
+    pub guests: bool,
 }
 
 /// One sentence for every page, while there is something to say.
@@ -86,13 +92,22 @@ impl App {
         let (intake, writer) = Intake::start(store.clone(), clock.clone());
         let pins = Pins::new(store.clone(), clock.clone(), cost);
         let photos = Photos::new(store.clone(), clock.clone());
-        (Self { store, intake, clock, pins, photos, notice: Notice::new(|| None) }, writer)
+        let tablets = Tablets::new(store.clone(), clock.clone(), intake.clone());
+        let notice = Notice::new(|| None);
+        (Self { store, intake, clock, pins, photos, notice, tablets, guests: false }, writer)
     }
 }
 
 /// The whole web side without a listener, and its way in: for tests in process.
 pub fn app_router(store: Store, clock: Clock, cost: Cost) -> (Router, Intake) {
     let (app, _) = App::start(store, clock, cost);
+    (router(&app), app.intake)
+}
+
+/// As [`app_router`], open to guests as the demo is.
+pub fn demo_router(store: Store, clock: Clock, cost: Cost) -> (Router, Intake) {
+    let (mut app, _) = App::start(store, clock, cost);
+    app.guests = true;
     (router(&app), app.intake)
 }
 
@@ -119,6 +134,13 @@ impl Serving {
         let asked = heed_signals()?;
         let (app, writer) = App::start(store, clock, cost);
         Ok(Self { listener, address, app, writer, asked, secure: None, beside: None, metrics: None })
+    }
+
+    /// Lets whoever comes do what a tablet may. Only the demo does.
+    #[must_use]
+    pub fn open_to_guests(mut self) -> Self {
+        self.app.guests = true;
+        self
     }
 
     /// Serves over TLS, with plain http beside it if asked for.

@@ -24,4 +24,6 @@ mod stolen;
 #[cfg(test)]
 mod tables;
 #[cfg(test)]
+mod tablets;
+#[cfg(test)]
 mod unit;

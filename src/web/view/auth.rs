@@ -10,8 +10,10 @@ use super::{MemberOption, Page, Problems};
 pub struct SignIn {
     /// The frame.
     pub page: Page,
-    /// Everybody who may sign in.
+    /// Everybody who may sign in, on a tablet of the department.
     pub members: Vec<MemberOption>,
+    /// On any other device: the member's number as typed.
+    pub typed: Option<String>,
     /// Where to go afterwards.
     pub next: String,
     /// What to put right.
