@@ -20,8 +20,16 @@ async function inUse() {
   return list?.json();
 }
 
+// Given up, or signed out on a device of one's own: what the department's pages say stays here no
+// longer. What was written here is elsewhere, and stays until it is received.
+async function forget() {
+  for (const name of await caches.keys()) if (name === TOP || name.startsWith(SET)) await caches.delete(name);
+}
+
 async function listNow() {
-  const list = await (await get(LIST)).json();
+  const response = await get(LIST);
+  const list = await response.json();
+  if (response.status === 401 && typeof list.say === 'string') await forget();
   if (typeof list.build !== 'string' || !Array.isArray(list.pages)) throw new Error('not our list');
   return list;
 }

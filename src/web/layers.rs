@@ -124,12 +124,17 @@ async fn dress(State(app): State<App>, jar: CookieJar, request: Request, next: N
     if let Some(Say(say)) = say {
         problem.text = say;
     }
-    if path.starts_with("/api/") {
+    if for_scripts(&path) {
         return (status, axum::Json(serde_json::json!({ "say": problem.text }))).into_response();
     }
     let mut page = Html(problem).into_response();
     *page.status_mut() = status;
     page
+}
+
+/// Whether a path is asked for by scripts alone, which read no pages.
+pub fn for_scripts(path: &str) -> bool {
+    path.starts_with("/api/") || path.starts_with("/offline/")
 }
 
 /// What no route answers.

@@ -18,6 +18,7 @@ use axum_extra::extract::cookie::Cookie;
 use sha2::{Digest as _, Sha256};
 
 use super::error::WebError;
+use super::layers::for_scripts;
 use super::serving::App;
 use crate::service::tablets::Bearer;
 use crate::store::{Holding, Session, TabletRow};
@@ -211,9 +212,8 @@ pub async fn guard(
     };
     let headers = request.headers();
     if !who.allows(&visitor, headers.contains_key(SIGNATURE)) {
-        let for_scripts = path.starts_with("/api/") || path.starts_with("/offline/");
         return match (visitor.member.is_some(), request.method()) {
-            (false, &Method::GET) if !for_scripts => Redirect::to(&sign_in_address(&path)).into_response(),
+            (false, &Method::GET) if !for_scripts(&path) => Redirect::to(&sign_in_address(&path)).into_response(),
             (false, _) => StatusCode::UNAUTHORIZED.into_response(),
             (true, _) => WebError::Forbidden.into_response(),
         };
