@@ -4,9 +4,7 @@ use std::collections::BTreeSet;
 
 use airmuster_domain::Millis;
 use airmuster_domain::desk::{Enrolled, Facts, Refusal, Wrong, asset_of, may};
-use airmuster_domain::record::{
-    Asset, AssetKind, Body, Correction, Desk, Envelope, Field, Register, heads,
-};
+use airmuster_domain::record::{Asset, AssetKind, Body, Correction, Desk, Envelope, Field, Register, heads};
 use airmuster_domain::standing::{SLACK, speaks_about};
 
 use super::intake::{IntakeError, Origin};

@@ -61,6 +61,11 @@ const RIGHTS: &str = "
     POST /rigs/{rig}/seats/{seat}/spare . . . . o . a
     GET  /records/{seq}/settle          . . . . o . a
     POST /records/{seq}/settle          . . . . o . a
+    GET  /records/{seq}/correct         . . . . o . a
+    POST /records/{seq}/correct         . . . . o . a
+    GET  /register/import               . . . . . . a
+    POST /register/import               . . . . . . a
+    GET  /register/import/{table}       . . . . . . a
     GET  /unsent/import                 . . . . o . a
     POST /unsent/import                 . . . . o . a
     GET  /tablets                       . . . . o . a

@@ -213,7 +213,9 @@ pub async fn guard(
     let headers = request.headers();
     if !who.allows(&visitor, headers.contains_key(SIGNATURE)) {
         return match (visitor.member.is_some(), request.method()) {
-            (false, &Method::GET) if !for_scripts(&path) => Redirect::to(&sign_in_address(&path)).into_response(),
+            (false, &Method::GET) if !for_scripts(&path) => {
+                Redirect::to(&sign_in_address(&path)).into_response()
+            }
             (false, _) => StatusCode::UNAUTHORIZED.into_response(),
             (true, _) => WebError::Forbidden.into_response(),
         };
