@@ -11,7 +11,7 @@ use airmuster_domain::record::{
     Asset, Body, Check, Digest, Doubt, Field, NotARecord, Outcome, Record, RecordRef, Signed, Stamp,
     TicketOpened, decode, encode,
 };
-use airmuster_domain::standing::SLACK;
+use airmuster_domain::standing::{LATE, SLACK};
 use serde::Serialize;
 use tokio::sync::{mpsc, oneshot};
 use uuid::Uuid;
@@ -387,8 +387,7 @@ async fn reserve(
         return Ok(());
     }
     if record.envelope.time() > now.saturating_add(SLACK) {
-        let why = "it is dated later than it was received".to_owned();
-        write_own(write, clock, "doubt", &Doubt { of: record.name, why }, now).await?;
+        write_own(write, clock, "doubt", &Doubt { of: record.name, why: LATE.to_owned() }, now).await?;
     }
     match &record.envelope.by {
         Some(by) if !origin.proves(by) => {

@@ -103,6 +103,13 @@ impl Store {
             .await?)
     }
 
+    /// Whether there is anybody who can sign in.
+    pub async fn has_somebody(&self) -> Result<bool, StoreError> {
+        Ok(sqlx::query_scalar("select exists (select 1 from person where pin_hash is not null)")
+            .fetch_one(&self.read)
+            .await?)
+    }
+
     /// Names by member id.
     pub async fn names(&self) -> Result<HashMap<String, String>, StoreError> {
         Ok(self.people().await?.into_iter().map(|p| (p.member, p.name)).collect())

@@ -30,7 +30,7 @@ const RETIRE: Who = Who::Roles(&[Role::Technician, Role::Administrator]);
 
 /// The list.
 pub fn list() -> Vec<Route> {
-    use Who::{Anyone, Bearer, Tablet};
+    use Who::{Anyone, Bearer, FirstStart, Tablet};
     let show = |path, who, handler| Route { method: Method::GET, path, who, handler };
     let send = |path, who, handler| Route { method: Method::POST, path, who, handler };
     vec![
@@ -46,6 +46,8 @@ pub fn list() -> Vec<Route> {
         send("/settings/gloves", Anyone, post(auth::set_gloves)),
         show("/enrol", Anyone, get(auth::show_enrol)),
         send("/enrol", Anyone, post(auth::enrol)),
+        show("/first-start", FirstStart, get(auth::show_first)),
+        send("/first-start", FirstStart, post(auth::take_first)),
         show("/api/v1/head", Anyone, get(api::show_head)),
         send("/api/v1/records", Bearer, post(api::take_records)),
         Route {

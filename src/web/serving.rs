@@ -2,15 +2,18 @@
 
 use std::net::SocketAddr;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use axum::Router;
-use axum::serve::Listener;
+use axum::extract::connect_info::Connected;
+use axum::serve::{IncomingStream, Listener};
 use rustls::ServerConfig;
 use tokio::net::TcpListener;
 use tokio::sync::watch;
 use tokio::task::JoinHandle;
 
+use super::auth::Peer;
 use super::handshake::TlsListener;
 use super::routes::router;
 use super::trust::{self, Authority};
@@ -20,7 +23,7 @@ use crate::service::Intake;
 use crate::service::photos::Photos;
 use crate::service::pin::{Cost, Pins};
 use crate::service::tablets::Tablets;
-use crate::store::Store;
+use crate::store::{Store, StoreError};
 
 /// How long open requests may take after the server was asked to stop.
 const LAST_REQUESTS: Duration = Duration::from_secs(10);
@@ -45,6 +48,9 @@ pub struct App {
     /// Whether whoever comes may do what a tablet may: in the demo, and nowhere else.
     #[from_ref(skip)]
     pub guests: bool,
+    /// Whether there is somebody who can sign in: once so, for good.
+    #[from_ref(skip)]
+    begun: Arc<AtomicBool>,
 }
 
 /// One sentence for every page, while there is something to say.
@@ -94,7 +100,16 @@ impl App {
         let photos = Photos::new(store.clone(), clock.clone());
         let tablets = Tablets::new(store.clone(), clock.clone(), intake.clone());
         let notice = Notice::new(|| None);
-        (Self { store, intake, clock, pins, photos, notice, tablets, guests: false }, writer)
+        let begun = Arc::default();
+        (Self { store, intake, clock, pins, photos, notice, tablets, guests: false, begun }, writer)
+    }
+
+    /// Whether there is anybody who can sign in.
+    pub async fn is_begun(&self) -> Result<bool, StoreError> {
+        if !self.begun.load(Ordering::Relaxed) && self.store.has_somebody().await? {
+            self.begun.store(true, Ordering::Relaxed);
+        }
+        Ok(self.begun.load(Ordering::Relaxed))
     }
 }
 
@@ -245,8 +260,10 @@ async fn serve<L>(listener: L, router: Router, stop: watch::Receiver<bool>) -> s
 where
     L: Listener,
     L::Addr: std::fmt::Debug,
+    Peer: for<'a> Connected<IncomingStream<'a, L>>,
 {
-    axum::serve(listener, router).with_graceful_shutdown(told(stop)).await
+    let service = router.into_make_service_with_connect_info::<Peer>();
+    axum::serve(listener, service).with_graceful_shutdown(told(stop)).await
 }
 
 /// Waits until the server was asked to stop.

@@ -45,7 +45,7 @@ fn program(args: &[&str]) -> Command {
 
 /// The tablets of the department.
 fn tablets() -> impl Iterator<Item = String> {
-    (1..=40).map(|n| format!("t{n}"))
+    (1..=99).map(|n| format!("t{n}"))
 }
 
 /// What an enrolled tablet is known by.

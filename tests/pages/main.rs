@@ -10,6 +10,8 @@ mod correct;
 #[cfg(test)]
 mod district;
 #[cfg(test)]
+mod hardening;
+#[cfg(test)]
 mod hostile;
 mod moving;
 #[cfg(test)]

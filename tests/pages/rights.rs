@@ -26,7 +26,8 @@ pub fn path(route: &str) -> String {
 }
 
 /// Who may call what: the written table that the list of routes must equal. In the order nobody,
-/// a tablet, a tablet that was given up, crew, officer, technician, administrator.
+/// a tablet, a tablet that was given up, crew, officer, technician, administrator; a dot for who may
+/// not, a dash where there is no such page.
 const RIGHTS: &str = "
     GET  /healthz                       n t r c o m a
     GET  /static/{*path}                n t r c o m a
@@ -39,6 +40,8 @@ const RIGHTS: &str = "
     POST /sign-out                      n t r c o m a
     POST /settings/gloves               n t r c o m a
     GET  /api/v1/head                   n t r c o m a
+    GET  /first-start                   - - - - - - -
+    POST /first-start                   - - - - - - -
     POST /api/v1/records                . t . c o m a
     GET  /offline/list                  . t . c o m a
     GET  /                              . t . c o m a
@@ -98,10 +101,9 @@ fn rights() -> BTreeMap<(String, String), Vec<&'static str>> {
         let marks: Vec<&str> = words.collect();
         assert_eq!(marks.len(), VISITORS.len(), "{line}");
         for (mark, visitor) in marks.iter().zip(VISITORS) {
-            assert!(*mark == "." || *mark == visitor, "{line}");
+            assert!([".", "-", visitor].contains(mark), "{line}");
         }
-        let may = marks.into_iter().filter(|m| *m != ".").collect();
-        assert!(table.insert((method, path), may).is_none(), "twice: {line}");
+        assert!(table.insert((method, path), marks).is_none(), "twice: {line}");
     }
     table
 }
@@ -137,17 +139,21 @@ fn every_route_stands_in_the_table_and_nothing_else_does() {
 async fn each_route_lets_in_whom_the_table_names_and_nobody_else() {
     let d: District = district().await;
     d.gauges_apart("130").await;
-    for letter in VISITORS {
-        for ((method, route), may) in rights() {
+    for (nth, letter) in VISITORS.into_iter().enumerate() {
+        for ((method, route), marks) in rights() {
+            let mark = marks[nth];
             let path = path(&route);
             // Anew each time: signing out is one of the routes.
             let mut browser = visitor(&d, letter).await;
             let method: Method = method.parse().unwrap();
             let page = browser.ask(method.clone(), &path, &[]).await;
             let at = format!("{method} {path} as {letter}: {} {}", page.status, page.to);
-            assert_eq!(let_in(&page), may.contains(&letter), "{at}");
+            assert_eq!(let_in(&page), mark != ".", "{at}");
             assert!(page.status < 500, "{at}");
-            if !may.contains(&letter) {
+            if mark == "-" {
+                assert_eq!(page.status, 404, "{at}");
+            }
+            if mark == "." {
                 let for_scripts = path.starts_with("/api/") || path.starts_with("/offline/");
                 let expected = match (letter, &method) {
                     ("n" | "t" | "r", &Method::GET) if !for_scripts => 303,

@@ -7,6 +7,10 @@ use uuid::Uuid;
 use crate::ground::{Kind, Raise};
 use crate::record::{Asset, Desk, Digest, Doubt, Field, Record, Settlement};
 
+/// Why a record from the future is doubted, in the record that says so. The ground has always said it
+/// in other words, and must go on to: what is kept of old logbooks is compared with what they give anew.
+pub const LATE: &str = "it is dated later than it was received";
+
 /// What the desk has said about one record id.
 #[derive(Debug, Clone, Default)]
 pub struct Word {
@@ -40,7 +44,8 @@ impl Word {
 
     /// What was said first against this variant, if anything was.
     pub fn doubt_of(&self, digest: &Digest) -> Option<&str> {
-        self.doubts.iter().find(|(_, d)| d.of.digest == *digest).map(|(_, d)| d.why.as_str())
+        let first = self.doubts.iter().find(|(_, d)| d.of.digest == *digest);
+        first.map(|(_, d)| if d.why == LATE { "its time cannot be right" } else { d.why.as_str() })
     }
 
     /// Whether this variant may clear anything.

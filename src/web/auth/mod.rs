@@ -1,6 +1,7 @@
 //! Who is asking: sessions, and the guard in front of every route.
 
 mod enrol;
+mod first;
 mod pages;
 
 use std::collections::BTreeSet;
@@ -24,6 +25,7 @@ use crate::service::tablets::Bearer;
 use crate::store::{Holding, Session, TabletRow};
 
 pub use enrol::{enrol, show_enrol};
+pub use first::{Peer, show_first, take_first};
 pub use pages::{lasting, set_gloves, show_sign_in, sign_in, sign_out};
 
 /// The cookie that names a session.
@@ -65,6 +67,8 @@ pub enum Who {
     Tablet,
     /// The same, or whoever brings a record that a tablet has signed; the record is weighed.
     Bearer,
+    /// Whoever sits at the machine itself, while there is nobody yet who can sign in.
+    FirstStart,
     /// A signed-in member with one of these roles.
     Roles(&'static [Role]),
 }
@@ -77,6 +81,8 @@ impl Who {
             Self::Anyone => true,
             Self::Tablet => in_house,
             Self::Bearer => in_house || bears_signature,
+            // The guard looks at the connection too.
+            Self::FirstStart => false,
             Self::Roles(any) => visitor.is(any),
         }
     }
@@ -210,9 +216,25 @@ pub async fn guard(
         Ok(visitor) => visitor,
         Err(e) => return e.into_response(),
     };
+    let begun = match app.is_begun().await {
+        Ok(begun) => begun,
+        Err(e) => return WebError::from(e).into_response(),
+    };
     let headers = request.headers();
-    if !who.allows(&visitor, headers.contains_key(SIGNATURE)) {
+    if who == Who::FirstStart {
+        if begun {
+            return WebError::NotFound.into_response();
+        }
+        if !first::is_here(request.extensions().get(), headers) {
+            let say = "Nobody can sign in here yet. Open /first-start at http://localhost on the machine that \
+                       the server runs on, or run “airmuster init” there.";
+            return WebError::Elsewhere(say).into_response();
+        }
+    } else if !who.allows(&visitor, headers.contains_key(SIGNATURE)) {
         return match (visitor.member.is_some(), request.method()) {
+            (false, &Method::GET) if !begun && !for_scripts(&path) => {
+                Redirect::to("/first-start").into_response()
+            }
             (false, &Method::GET) if !for_scripts(&path) => {
                 Redirect::to(&sign_in_address(&path)).into_response()
             }

@@ -19,3 +19,21 @@ pub struct SignIn {
     /// What to put right.
     pub problems: Problems,
 }
+
+/// The form of the first start, sent to `/first-start`.
+#[derive(Clone, Debug, Default, Template)]
+#[template(path = "auth/first.html")]
+pub struct FirstStart {
+    /// The frame.
+    pub page: Page,
+    /// The department's name as typed.
+    pub department: String,
+    /// The time zone as typed.
+    pub zone: String,
+    /// The member number as typed.
+    pub member: String,
+    /// The name as typed.
+    pub name: String,
+    /// What to put right.
+    pub problems: Problems,
+}
