@@ -89,7 +89,9 @@ impl Serve {
             }
         }
         if !begun {
-            tracing::warn!("nobody can sign in yet: open /first-start on this machine, or run airmuster init");
+            tracing::warn!(
+                "nobody can sign in yet: open /first-start on this machine, or run airmuster init"
+            );
         }
         let Some((task, notice)) = backups else { return Ok(serving.run().await?) };
         let served = serving.noticed(notice).run().await;

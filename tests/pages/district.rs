@@ -315,7 +315,7 @@ impl District {
     /// A code that the officer has made, as it is read out.
     pub async fn code(&self, name: &str) -> String {
         let mut officer = self.signed_in("olga").await;
-        let page = officer.post("/tablets", &[("name", name), ("station", "mill")]).await.ok();
+        let page = officer.post("/tablets", &[("name", name), ("place", "mill")]).await.ok();
         page.html.split("<p class=\"code\">").nth(1).unwrap().split('<').next().unwrap().to_owned()
     }
 

@@ -5,6 +5,8 @@ use airmuster::web::demo_router;
 use airmuster_domain::record::{Asset, Digest, Outcome, Stamp, TabletKey, TakenOut, encode, signed_text};
 use airmuster_domain::rules::Purpose;
 use airmuster_domain::standing::State;
+use axum::body::{Body, to_bytes};
+use axum::http::Request;
 use base64::Engine as _;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use ring::rand::SystemRandom;
@@ -323,6 +325,33 @@ async fn who_belongs_to_the_department_is_not_told_to_whoever_reaches_the_server
     let unknown = said(d.nobody().post("/sign-in", &[("member", "nobody"), ("pin", "000000")]).await);
     assert_eq!(wrong, unknown);
     assert!(d.tablet().await.get("/sign-in").await.ok().html.contains("Ana Wick"), "a tablet lists them");
+}
+
+#[tokio::test]
+async fn a_page_to_be_kept_is_nobodys_own_and_shows_nobody_more() {
+    let d = district().await;
+    for browser in [d.tablet().await, d.signed_in("olga").await] {
+        for path in ["/stations", "/stations/mill", "/units/117", "/units/117/check", "/unsent", "/unproven"]
+        {
+            let page = ahead(&browser, path).await;
+            assert_eq!(page.0, 200, "{path}");
+            assert!(!page.1.contains("/sign-out") && !page.1.contains("/rigs"), "{path}: {}", page.1);
+            assert!(page.1.contains("href=\"/stations\""), "{path}: {}", page.1);
+        }
+        let (_, _, cookies) = ahead(&browser, "/stations/mill").await;
+        assert_eq!(cookies, 0, "it says nothing about where the tablet is");
+    }
+    assert_eq!(ahead(&d.nobody(), "/stations").await.0, 303);
+    assert!(!ahead(&d.nobody(), "/sign-in").await.1.contains("Ana Wick"));
+}
+
+/// Status, page and number of cookies set, asked for as the worker does.
+async fn ahead(browser: &Browser, path: &str) -> (u16, String, usize) {
+    let request = Request::get(path).header("cookie", browser.cookies()).header("airmuster-ahead", "yes");
+    let answer = browser.send(request.body(Body::empty()).unwrap()).await;
+    let (status, cookies) = (answer.status().as_u16(), answer.headers().get_all("set-cookie").iter().count());
+    let body = to_bytes(answer.into_body(), usize::MAX).await.unwrap();
+    (status, String::from_utf8_lossy(&body).into_owned(), cookies)
 }
 
 #[tokio::test]

@@ -130,7 +130,7 @@ pub struct Visitor {
 impl Visitor {
     /// Whether the visitor sees what a check needs.
     pub fn is_in_house(&self) -> bool {
-        Who::Tablet.allows(self, false)
+        self.ahead || Who::Tablet.allows(self, false)
     }
 
     /// Whose word it is that a tablet wrote a record.
@@ -246,7 +246,8 @@ pub async fn guard(
         Ok(renewed) => renewed,
         Err(e) => return e.into_response(),
     };
-    visitor.ahead = headers.contains_key(AHEAD);
+    // Only for whom the page is: nobody becomes more by asking so.
+    visitor.ahead = headers.contains_key(AHEAD) && visitor.is_in_house();
     if visitor.ahead {
         visitor.member = None;
     }

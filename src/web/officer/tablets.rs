@@ -32,7 +32,7 @@ pub async fn show_list(State(app): State<App>, visitor: Visitor) -> Result<Html<
 #[serde(default)]
 pub struct Asked {
     name: String,
-    station: String,
+    place: String,
 }
 
 /// `POST /tablets`: a code, shown this once.
@@ -47,13 +47,13 @@ pub async fn make_code(
     if name.is_empty() || name.chars().count() > 60 || name.contains(char::is_control) {
         lines.push(problem("name", "Give the tablet a name of up to 60 characters, like “Bay”."));
     }
-    if !app.store.stations().await?.iter().any(|s| s.id == asked.station) {
-        lines.push(problem("station", "Choose the station where it stays."));
+    if !app.store.stations().await?.iter().any(|s| s.id == asked.place) {
+        lines.push(problem("place", "Choose the station where it stays."));
     }
     if !lines.is_empty() {
         return Ok(Again(list(&app, &visitor, &asked, None, lines).await?).into_response());
     }
-    let (digits, ends_at) = match app.tablets.make_code(name, &asked.station, &member.id).await {
+    let (digits, ends_at) = match app.tablets.make_code(name, &asked.place, &member.id).await {
         Ok(made) => made,
         Err(e) => return Err(failed(e)),
     };
@@ -101,7 +101,7 @@ async fn list(
         name: asked.name.clone(),
         stations: stations
             .iter()
-            .map(|s| MemberOption { id: s.id.clone(), name: s.name.clone(), selected: s.id == asked.station })
+            .map(|s| MemberOption { id: s.id.clone(), name: s.name.clone(), selected: s.id == asked.place })
             .collect(),
         problems: Problems { lines },
     })

@@ -32,7 +32,7 @@ pub struct Enrolled {
     pub board: String,
 }
 
-/// The list, sent to `/tablets` as `name` and `station`.
+/// The list, sent to `/tablets` as `name` and `place`.
 #[derive(Clone, Debug, Default, Template)]
 #[template(path = "officer/tablets.html")]
 pub struct Tablets {
