@@ -2,6 +2,7 @@
 // this tablet has that the station does not.
 import { choose, chosen } from './choices.js';
 import { clock, made } from './clock.js';
+import { isTablet } from './key.js';
 import { counts, onChange } from './outbox.js';
 import { showOwn } from './own.js';
 import { keepInTouch, onStation, station, waiting } from './sync.js';
@@ -106,6 +107,17 @@ function draw() {
   });
 }
 
+// ---------------------------------------------------------------- which tablet this is
+
+// A page fresh from the server says so; one that was kept may be from before.
+async function knowOneself() {
+  const { content: id, dataset } = document.querySelector('meta[name=tablet]') ?? {};
+  if (!id || fromTablet) return;
+  if (!await isTablet({ id, point: dataset.key })) {
+    notice('keyless', 'This tablet has lost its key. What is written on it raises, and nothing good follows from it: have it enrolled again.', { href: '/enrol', textContent: 'Enrol' });
+  }
+}
+
 // ---------------------------------------------------------------- the worker that keeps the pages
 
 async function useWorker() {
@@ -138,7 +150,7 @@ onStation(sayStation);
 onChange(draw);
 sayStation();
 draw();
-keepInTouch();
+knowOneself().catch(() => {}).finally(keepInTouch);
 useWorker().catch(() => {});
 // An own board on the wall is asked for once; the browser decides by itself.
 navigator.storage?.persist?.().then(lookAtRoom, () => {});

@@ -9,6 +9,7 @@ import { choose, chosen } from './choices.js';
 import { clock } from './clock.js';
 import { drop, load, save } from './draft.js';
 import { judge } from './judge.js';
+import { enrolledAs } from './key.js';
 import { list } from './list.js';
 import { all, newId, onChange, recordText, write } from './outbox.js';
 import { problemsOf, reviewOf, standingOf, verdictOf } from './review.js';
@@ -230,7 +231,7 @@ function thinkAgain(step) {
 
 // The tablet's name: as the server gives it with a page of its own, and remembered for those kept here.
 const tablet = (async () => {
-  const known = fromTablet ? await recall('tablet').catch(() => null) : null;
+  const known = fromTablet ? await enrolledAs() ?? await recall('tablet').catch(() => null) : null;
   if (!fromTablet) await note('tablet', data.tablet).catch(() => {});
   return known ?? data.tablet;
 })();

@@ -1,7 +1,8 @@
 // The records that this tablet wrote. Each has a number, names the one before it, and stays until
 // the server has named it and the hash of its bytes, and a backup of the server covers it.
+import { signatureOf } from './key.js';
 import { sha256 } from './sha256.js';
-import { ask, transact } from './store.js';
+import { ask, recall, transact } from './store.js';
 
 /** The states a record can be in, as people read them; before them comes the draft. */
 export const STATES = {
@@ -78,7 +79,17 @@ export async function write(record, { draft, over, more } = {}) {
     };
   });
   changed();
-  return row;
+  // A record does not wait for its signature: what is saved is saved.
+  return signed(row).catch(() => row);
+}
+
+/** A record with what this tablet's key says of it, which is kept with it. */
+export async function signed(row) {
+  if (row.signature) return row;
+  const signature = await signatureOf(row.text);
+  if (!signature) return row;
+  await update(row.id, { signature });
+  return { ...row, signature };
 }
 
 // ---------------------------------------------------------------- what became of them
@@ -144,4 +155,18 @@ export async function settleWith({ epoch, backed_up: backedUp, now }) {
 }
 
 /** The file in which records are carried to another device. */
-export const fileOf = (rows) => JSON.stringify({ airmuster_outbox: 1, records: rows.map(({ text }) => text) });
+export const fileOf = (rows) => JSON.stringify({
+  airmuster_outbox: 1, records: rows.map(({ text }) => text), signatures: rows.map(({ signature }) => signature ?? null),
+});
+
+/**
+ * What this tablet says of itself with its questions: how many records the server has not taken, the
+ * age of the oldest in milliseconds, the last number that it has written, and its incarnation.
+ */
+export async function holds() {
+  const { saved, refused } = await counts();
+  const waiting = saved + refused ? await unsent() : [];
+  const oldest = Math.max(0, ...waiting.map(({ at }) => Date.now() - at));
+  const { number, incarnation } = await recall('count') ?? {};
+  return [waiting.length, Math.min(oldest, 0xffffffff), ...number ? [number, incarnation] : []].join(' ');
+}

@@ -20,8 +20,16 @@ async function inUse() {
   return list?.json();
 }
 
+// Given up, or signed out on a device of one's own: what the department's pages say stays here no
+// longer. What was written here is elsewhere, and stays until it is received.
+async function forget() {
+  for (const name of await caches.keys()) if (name === TOP || name.startsWith(SET)) await caches.delete(name);
+}
+
 async function listNow() {
-  const list = await (await get(LIST)).json();
+  const response = await get(LIST);
+  const list = await response.json();
+  if (response.status === 401 && typeof list.say === 'string') await forget();
   if (typeof list.build !== 'string' || !Array.isArray(list.pages)) throw new Error('not our list');
   return list;
 }
@@ -47,14 +55,11 @@ const isPersonal = (html) => html.includes('action="/sign-out"');
 const isPage = (r) => r.ok && !r.redirected && r.headers.get('content-type')?.startsWith('text/html');
 
 async function fetchPage(path, build) {
-  // A board sets which station this tablet looks at: fetched ahead, it must not.
-  for (const credentials of path.startsWith('/stations') ? ['omit'] : ['same-origin', 'omit']) {
-    const response = await get(path, { credentials });
-    if (!isPage(response)) throw new Error(`${path}: ${response.status}`);
-    const html = await response.text();
-    if (!isPersonal(html)) return asKept(html, response, build);
-  }
-  throw new Error(`${path} is somebody’s own page`);
+  const response = await get(path, { headers: { 'airmuster-ahead': 'yes' } });
+  if (!isPage(response)) throw new Error(`${path}: ${response.status}`);
+  const html = await response.text();
+  if (isPersonal(html)) throw new Error(`${path} is somebody’s own page`);
+  return asKept(html, response, build);
 }
 
 async function fetchAsset(path, build) {

@@ -1,6 +1,7 @@
 // Whether the station can be reached, which only the server's own answer says, and sending what
 // this tablet wrote: one record at a time, again and again until there is a receipt for each.
-import { all, isReceipt, receive, refuse, settleWith, unsent } from './outbox.js';
+import { enrolledAs } from './key.js';
+import { all, holds, isReceipt, receive, refuse, settleWith, signed, unsent } from './outbox.js';
 import { ask, note } from './store.js';
 
 const HEAD_LIMIT = 3000;
@@ -25,12 +26,19 @@ async function json(path, limit, options = {}) {
   return { status: response.status, answer: await response.json() };
 }
 
+// An enrolled tablet says what it still holds. A store that does not answer keeps no question waiting.
+const ownWord = async () => {
+  const word = await Promise.race([enrolledAs().then((id) => id && holds()), new Promise((done) => { setTimeout(done, 500); })]);
+  return word ? { 'airmuster-holds': word } : {};
+};
+
 let asking = null;
 /** Asks the server; whether it answered as itself. A network that answers in its place does not count. */
 export function reach() {
   asking ??= (async () => {
+    const headers = await ownWord().catch(() => ({}));
     const [asked, since] = [Date.now(), performance.now()];
-    const { answer } = await json('/api/v1/head', HEAD_LIMIT).catch(() => ({}));
+    const { answer } = await json('/api/v1/head', HEAD_LIMIT, { headers }).catch(() => ({}));
     const reached = typeof answer?.epoch === 'string' && Number.isInteger(answer.now) && Number.isInteger(answer.seq);
     Object.assign(station, { reached, at: performance.now() });
     if (reached) {
@@ -48,8 +56,10 @@ export function reach() {
 
 /** Sends one record; whether the server has taken it. Throws when the server cannot be reached. */
 export async function sendOne(row) {
+  const { signature } = await signed(row).catch(() => row);
+  const headers = { 'content-type': 'application/json', ...signature ? { 'airmuster-signature': signature } : {} };
   const { status, answer } = await json('/api/v1/records', SEND_LIMIT, {
-    method: 'POST', headers: { 'content-type': 'application/json' }, body: row.text, keepalive: true,
+    method: 'POST', headers, body: row.text, keepalive: true,
   }).catch((e) => {
     // What is not JSON came from somebody, though not from the server as we know it.
     if (e instanceof SyntaxError) return { status: 0 };
@@ -59,7 +69,7 @@ export async function sendOne(row) {
     await receive(row, answer).catch(() => {});
     return true;
   }
-  if (status === 422 && answer?.status === 'refused') await refuse(row, String(answer.say)).catch(() => {});
+  if ([403, 422].includes(status) && answer?.status === 'refused') await refuse(row, String(answer.say)).catch(() => {});
   if (status === 503) throw new Error('later');
   return false;
 }

@@ -3,7 +3,7 @@ import './base.js';
 import { clock } from './clock.js';
 import { drafts } from './draft.js';
 import { list } from './list.js';
-import { STATES, all, fileOf, onChange, unsent } from './outbox.js';
+import { STATES, all, fileOf, onChange, signed, unsent } from './outbox.js';
 import { photosHere } from './photos.js';
 import { storeTrouble } from './store.js';
 import { station, sync } from './sync.js';
@@ -82,7 +82,7 @@ document.getElementById('send-now').addEventListener('click', async () => {
 });
 
 document.getElementById('save-file').addEventListener('click', async () => {
-  const rows = await unsent();
+  const rows = await Promise.all((await unsent()).map((row) => signed(row).catch(() => row)));
   if (!rows.length) {
     at('said').textContent = 'Nothing here is unsent.';
     return;

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use super::{DataFolder, Failure, read_input};
 use crate::clock::Clock;
 use crate::service::backup::{back_up, restore};
-use crate::service::{Intake, Origin, outbox};
+use crate::service::{Intake, outbox};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Backup {
@@ -62,8 +62,8 @@ impl ImportOutbox {
         let (intake, writer) = Intake::start(store.clone(), clock.clone());
         let mut refused = 0;
         for (nth, record) in (1..).zip(records) {
-            // Whoever carries a file is not the one who signed: what is in it is as from a tablet.
-            match intake.submit(record.into_bytes(), Origin::Tablet { proven: None }).await {
+            let origin = record.origin();
+            match intake.submit(record.text.into_bytes(), origin).await {
                 Ok(receipt) => println!("{}", serde_json::to_string(&receipt)?),
                 Err(e) => {
                     refused += 1;

@@ -6,6 +6,7 @@ mod checking;
 mod export;
 mod forget;
 mod import;
+mod init;
 mod judge;
 mod keys;
 mod logbook;
@@ -37,6 +38,8 @@ struct Cli {
 enum Command {
     /// Serve an invented fire district from a temporary folder, to try everything out
     Demo(serve::Demo),
+    /// Make a department and its first administrator
+    Init(init::Init),
     /// Serve a department's own data
     Serve(serve::Serve),
     /// Judge the answers of one check (TOML) and print the verdict (JSON)
@@ -152,6 +155,7 @@ async fn run_async(command: Command) -> Result<(), Failure> {
     let clock = Clock::System;
     match command {
         Command::Demo(c) => c.run(&clock).await,
+        Command::Init(c) => c.run(&clock).await,
         Command::Serve(c) => c.run(&clock).await,
         Command::Submit(c) => c.run(&clock).await,
         Command::Standing(c) => c.run(&clock).await,

@@ -2,6 +2,7 @@
 
 use super::{DataFolder, Failure};
 use crate::clock::Clock;
+use crate::service::new_pin::may_be_set;
 use crate::service::pin::{Cost, Pins};
 
 #[derive(Debug, clap::Args)]
@@ -24,6 +25,7 @@ impl Person {
         }
         let typed = std::io::read_to_string(std::io::stdin())?;
         let pin = typed.lines().next().unwrap_or_default().trim();
+        may_be_set(pin).map_err(Failure::input)?;
         let hash = Pins::new(store.clone(), clock.clone(), Cost::Full)
             .hash(pin)
             .await

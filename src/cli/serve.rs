@@ -55,6 +55,9 @@ pub(super) struct Serve {
     tls: secure::Flags,
     #[command(flatten)]
     beside: nightly::Upkeep,
+    /// Serve the demo's data to other machines, although everybody knows its PINs
+    #[arg(long)]
+    i_know_this_is_a_demo: bool,
 }
 
 impl Serve {
@@ -63,6 +66,13 @@ impl Serve {
         let beside = self.beside.or(&file)?;
         let https = self.tls.or(file).https(&self.data.data, listen, clock)?;
         let store = self.data.open(clock).await?;
+        if demo::is_in(&store).await? && !listen.ip().is_loopback() && !self.i_know_this_is_a_demo {
+            return Err(Failure::input(
+                "this is the demo's data, whose PINs everybody knows; serve it on a loopback address, or \
+                 add --i-know-this-is-a-demo",
+            ));
+        }
+        let begun = store.has_somebody().await?;
         let mut serving = web::Serving::bind(store.clone(), clock.clone(), Cost::Full, listen).await?;
         if let Some(listen) = beside.metrics {
             serving = serving.measured(listen).await?;
@@ -77,6 +87,11 @@ impl Serve {
                 serving = serving.secured(secure).await?;
                 println!("{}", welcome(&host, &address, authority.as_ref(), serving.beside()));
             }
+        }
+        if !begun {
+            tracing::warn!(
+                "nobody can sign in yet: open /first-start on this machine, or run airmuster init"
+            );
         }
         let Some((task, notice)) = backups else { return Ok(serving.run().await?) };
         let served = serving.noticed(notice).run().await;
@@ -109,7 +124,7 @@ impl Demo {
         let (listen, _) = self.settings.start(&dir)?;
         let store = Store::open(&dir, clock.id()).await?;
         let district = demo::fill(&store, clock).await?;
-        let serving = web::Serving::bind(store, clock.clone(), Cost::Least, listen).await?;
+        let serving = web::Serving::bind(store, clock.clone(), Cost::Least, listen).await?.open_to_guests();
         println!("{}", district.welcome(serving.address()));
         Ok(serving.run().await?)
     }

@@ -41,6 +41,17 @@ pub struct Facts {
     pub wrong: Option<Wrong>,
     /// The ticket's stage.
     pub stage: Option<Stage>,
+    /// The tablet that is spoken about, where it is enrolled.
+    pub tablet: Option<Enrolled>,
+}
+
+/// How an enrolled tablet stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Enrolled {
+    /// It is in use.
+    InUse,
+    /// It was given up.
+    Revoked,
 }
 
 /// A check that is to be corrected, as far as that matters.
@@ -87,6 +98,12 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
             match r {
                 Register::Holder { .. } => {
                     role(facts, &[Role::Officer, Role::Technician, Role::Administrator])?;
+                }
+                Register::Tablet { .. } => {
+                    role(facts, &[Role::Officer, Role::Administrator])?;
+                    if facts.tablet.is_some() {
+                        return no("a tablet of this id is enrolled already; enrol it under a new one");
+                    }
                 }
                 _ => role(facts, &[Role::Administrator])?,
             }
@@ -152,6 +169,14 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
                 forbidden: true,
             }),
         },
+        Desk::TabletRevoked(_) => {
+            signed_role(facts, &[Role::Officer, Role::Administrator])?;
+            match facts.tablet {
+                Some(Enrolled::InUse) => Ok(()),
+                Some(Enrolled::Revoked) => no("this tablet was given up before"),
+                None => no("there is no such tablet"),
+            }
+        }
         Desk::Doubt(_) | Desk::Unproven(_) | Desk::TicketOpened(_) => {
             no("this is written by the server itself")
         }
@@ -304,6 +329,17 @@ fn may_register(r: &Register) -> Result<(), Refusal> {
         Register::Unit { number: n, .. }
         | Register::Facepiece { number: n, .. }
         | Register::Cylinder { number: n, .. } => number(n),
+        Register::Tablet { id, name, .. } => {
+            number(id)?;
+            if id == "desk" {
+                return no("“desk” is the server's own name");
+            }
+            // 60 characters, so that a list of tablets stays one.
+            if name.trim().is_empty() || name.chars().count() > 60 || name.contains(char::is_control) {
+                return no("give the tablet a name of up to 60 characters");
+            }
+            Ok(())
+        }
         Register::Station { id, .. } | Register::Rig { id, .. } | Register::Seat { id, .. } => number(id),
         Register::Member { id, roles, .. } => {
             number(id)?;

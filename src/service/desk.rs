@@ -3,12 +3,12 @@
 use std::collections::BTreeSet;
 
 use airmuster_domain::Millis;
-use airmuster_domain::desk::{Facts, Refusal, Wrong, asset_of, may};
-use airmuster_domain::record::{Asset, AssetKind, Body, Correction, Desk, Envelope, Field, heads};
+use airmuster_domain::desk::{Enrolled, Facts, Refusal, Wrong, asset_of, may};
+use airmuster_domain::record::{Asset, AssetKind, Body, Correction, Desk, Envelope, Field, Register, heads};
 use airmuster_domain::standing::{SLACK, speaks_about};
 
 use super::intake::{IntakeError, Origin};
-use crate::store::{StoreError, Write};
+use crate::store::{StoreError, TabletRow, Write};
 
 /// Decides whether a desk record may be made now.
 pub async fn decide(
@@ -19,7 +19,7 @@ pub async fn decide(
     now: Millis,
 ) -> Result<(), IntakeError> {
     let by = envelope.by.as_deref();
-    if matches!(origin, Origin::Tablet { .. }) {
+    if matches!(origin, Origin::Tablet { .. } | Origin::HandedIn { .. }) {
         let say = "this is written at the desk, not on a tablet".to_owned();
         return Err(Refusal { say, forbidden: true }.into());
     }
@@ -75,6 +75,8 @@ async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -
             facts.check = write.done(&a.check).await?.filter(|d| d.unit.number == a.unit);
         }
         Desk::Correction(c) => facts.wrong = wrong(write, c).await?,
+        Desk::Register(Register::Tablet { id, .. }) => facts.tablet = enrolled(write, id).await?,
+        Desk::TabletRevoked(t) => facts.tablet = enrolled(write, &t.tablet).await?,
         Desk::Signature(s) => {
             facts.signer = write.check_record(&s.of).await?.and_then(|k| k.record.envelope.by);
         }
@@ -105,6 +107,11 @@ async fn wrong(write: &mut Write, c: &Correction) -> Result<Option<Wrong>, Store
         signed: of.record.envelope.by.is_some(),
         unit: check.unit,
     }))
+}
+
+async fn enrolled(write: &mut Write, id: &str) -> Result<Option<Enrolled>, StoreError> {
+    let state = |t: TabletRow| if t.revoked_at.is_some() { Enrolled::Revoked } else { Enrolled::InUse };
+    Ok(write.tablet(id).await?.map(state))
 }
 
 async fn family(write: &mut Write, asset: &Asset) -> Result<Option<String>, StoreError> {

@@ -11,12 +11,13 @@ use airmuster_domain::record::{
     Asset, Body, Check, Digest, Doubt, Field, NotARecord, Outcome, Record, RecordRef, Signed, Stamp,
     TicketOpened, decode, encode,
 };
-use airmuster_domain::standing::SLACK;
+use airmuster_domain::standing::{LATE, SLACK};
 use serde::Serialize;
 use tokio::sync::{mpsc, oneshot};
 use uuid::Uuid;
 
 use super::desk;
+use super::tablets::{Bearer, Weighed, weigh};
 use crate::clock::Clock;
 use crate::store::{Place, Store, StoreError, Write};
 
@@ -38,10 +39,29 @@ pub enum Origin {
         /// The member whose PIN was checked, if one was.
         proven: Option<String>,
     },
+    /// As from a tablet, by the bytes that it wrote itself: whether it did is weighed.
+    HandedIn {
+        /// Who hands it in.
+        bearer: Bearer,
+        /// What the tablet's key is said to say of it.
+        signature: Option<Vec<u8>>,
+    },
     /// A page at the server, the signer's PIN having been checked.
     Desk,
     /// Whoever holds the machine itself, at its console.
     Console,
+}
+
+impl Origin {
+    /// Whether the signature of this member needs no further proof.
+    fn proves(&self, by: &str) -> bool {
+        match self {
+            Self::Tablet { proven } => proven.as_deref() == Some(by),
+            Self::HandedIn { bearer: Bearer::Member(id), .. } => id == by,
+            Self::HandedIn { .. } => false,
+            Self::Desk | Self::Console => true,
+        }
+    }
 }
 
 /// How a record was taken in.
@@ -89,6 +109,9 @@ pub enum IntakeError {
     /// A desk record that may not be made now.
     #[error("{0}")]
     Refused(#[from] airmuster_domain::desk::Refusal),
+    /// Not taken from whoever hands it in.
+    #[error("{0}")]
+    NotAdmitted(&'static str),
     /// Another record with this id is stored, and only one was wanted.
     #[error("this was handed in before")]
     Before(RecordRef),
@@ -300,6 +323,7 @@ async fn take_in_all(write: &mut Write, clock: &Clock, together: &Together) -> A
 
 async fn take_in(write: &mut Write, clock: &Clock, given: &Given) -> Result<Receipt, IntakeError> {
     let Given { record, bytes, origin, once } = given;
+    let weighed = weigh_bearer(write, record, origin).await?;
     if let Some(place) = write.find(&record.name).await? {
         return Ok(receipt(write, record, place, Status::AlreadyStored, None));
     }
@@ -311,7 +335,16 @@ async fn take_in(write: &mut Write, clock: &Clock, given: &Given) -> Result<Rece
         desk::decide(write, d, &record.envelope, origin, now).await?;
     }
     let place = write.append(record, bytes, now).await?;
-    let projected = write.project(record, place).await?;
+    let mut projected = write.project(record, place).await?;
+    if let Origin::HandedIn { signature: Some(signature), .. } = origin
+        && let Weighed::Believed { signed: true } | Weighed::Doubted { signed: true, .. } = weighed
+    {
+        write.keep_signature(place.seq, signature).await?;
+    }
+    if let Weighed::Doubted { why, .. } = weighed {
+        write_own(write, clock, "doubt", &Doubt { of: record.name, why: why.to_owned() }, now).await?;
+        projected.attention.get_or_insert_with(|| why.to_owned());
+    }
     if let Body::Field(Field::Check(check)) = &record.body {
         reserve(write, clock, record, check, origin, now).await?;
     }
@@ -320,6 +353,25 @@ async fn take_in(write: &mut Write, clock: &Clock, given: &Given) -> Result<Rece
     }
     let status = if projected.attention.is_some() { Status::NeedsAttention } else { Status::Stored };
     Ok(receipt(write, record, place, status, projected.attention))
+}
+
+/// Whether the tablet that a record names is shown to have written it.
+async fn weigh_bearer(write: &mut Write, record: &Record, origin: &Origin) -> Result<Weighed, IntakeError> {
+    let (Origin::HandedIn { bearer, signature }, Body::Field(_)) = (origin, &record.body) else {
+        return Ok(Weighed::Believed { signed: false });
+    };
+    let known = write.tablet(&record.envelope.tablet).await?;
+    let repeated = match (&known, record.envelope.incarnation, record.envelope.number) {
+        // Only of one that was given up could somebody else have the key.
+        (Some(t), Some(incarnation), Some(number)) if t.revoked_at.is_some() => {
+            write.others_with_number(&t.id, &incarnation, number, &record.name.digest).await? > 0
+        }
+        _ => false,
+    };
+    match weigh(known.as_ref(), record, bearer, signature.as_deref(), repeated) {
+        Weighed::NotAdmitted(say) => Err(IntakeError::NotAdmitted(say)),
+        weighed => Ok(weighed),
+    }
 }
 
 /// What speaks against letting a complete check count is written beside it, in the same moment.
@@ -335,11 +387,10 @@ async fn reserve(
         return Ok(());
     }
     if record.envelope.time() > now.saturating_add(SLACK) {
-        let why = "it is dated later than it was received".to_owned();
-        write_own(write, clock, "doubt", &Doubt { of: record.name, why }, now).await?;
+        write_own(write, clock, "doubt", &Doubt { of: record.name, why: LATE.to_owned() }, now).await?;
     }
-    match origin {
-        Origin::Tablet { proven } if record.envelope.by.is_some() && *proven != record.envelope.by => {
+    match &record.envelope.by {
+        Some(by) if !origin.proves(by) => {
             write_own(write, clock, "unproven", &Signed { of: record.name }, now).await
         }
         _ => Ok(()),

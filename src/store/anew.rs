@@ -29,6 +29,7 @@ pub const COMPUTED: [&str; 18] = [
     "asset",
     "holder",
     "member",
+    "tablet",
 ];
 
 /// A database of its own that takes in the same records, one after the other.

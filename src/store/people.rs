@@ -16,8 +16,19 @@ pub struct Person {
     pub name: String,
 }
 
+/// A signed-in member.
+#[derive(Debug, Clone, PartialEq, Eq, sqlx::FromRow)]
+pub struct Session {
+    /// Who.
+    pub member: String,
+    /// Since when.
+    pub began_at: Millis,
+    /// When it was last used.
+    pub used_at: Millis,
+}
+
 impl Write {
-    /// Names a member and sets the hash of the PIN.
+    /// Names a member and sets the hash of the PIN. With a new PIN the member's sessions end.
     pub async fn set_person(
         &mut self,
         member: &str,
@@ -34,6 +45,9 @@ impl Write {
         .bind(pin_hash)
         .execute(&mut *self.tx)
         .await?;
+        if pin_hash.is_some() {
+            sqlx::query("delete from session where member = $1").bind(member).execute(&mut *self.tx).await?;
+        }
         Ok(())
     }
 
@@ -89,6 +103,13 @@ impl Store {
             .await?)
     }
 
+    /// Whether there is anybody who can sign in.
+    pub async fn has_somebody(&self) -> Result<bool, StoreError> {
+        Ok(sqlx::query_scalar("select exists (select 1 from person where pin_hash is not null)")
+            .fetch_one(&self.read)
+            .await?)
+    }
+
     /// Names by member id.
     pub async fn names(&self) -> Result<HashMap<String, String>, StoreError> {
         Ok(self.people().await?.into_iter().map(|p| (p.member, p.name)).collect())
@@ -104,9 +125,9 @@ impl Store {
         Ok(hash.flatten())
     }
 
-    /// Who a session belongs to and when it was last used.
-    pub async fn session(&self, token_hash: &[u8; 32]) -> Result<Option<(String, Millis)>, StoreError> {
-        Ok(sqlx::query_as("select member, used_at from session where token_hash = $1")
+    /// A session by its token.
+    pub async fn session(&self, token_hash: &[u8; 32]) -> Result<Option<Session>, StoreError> {
+        Ok(sqlx::query_as("select member, began_at, used_at from session where token_hash = $1")
             .bind(&token_hash[..])
             .fetch_optional(&self.read)
             .await?)

@@ -108,7 +108,8 @@ impl Write {
             touched.extend(self.weigh_word(id, place.seq).await?);
         }
         match desk {
-            Desk::Register(r) => self.write_register(r).await?,
+            Desk::Register(r) => self.write_register(r, &record.envelope).await?,
+            Desk::TabletRevoked(t) => self.write_revoked(t, &record.envelope).await?,
             Desk::Rules(r) => touched.extend(self.take_rules(&r.text, place.seq).await?),
             _ => {}
         }
@@ -264,8 +265,8 @@ impl Write {
                 if word.variants.len() > 1 {
                     raises.push(contested_raise(&asset, id, &k.record));
                 }
-                if word.doubts.iter().any(|(_, d)| *d == name.digest) {
-                    raises.push(doubted_raise(&asset, &k.record, "its time cannot be right"));
+                if let Some(why) = word.doubt_of(&name.digest) {
+                    raises.push(doubted_raise(&asset, &k.record, why));
                 }
             }
             let sql = if word.unproven.contains(&name.digest) {

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use airmuster_domain::desk::Signer;
-use airmuster_domain::record::{Asset, Cadence, Digest, Place, Register};
+use airmuster_domain::record::{Asset, Cadence, Digest, Envelope, Place, Register};
 use airmuster_domain::role::Role;
 use airmuster_domain::shift::ShiftClock;
 use airmuster_domain::standing::Registered;
@@ -74,7 +74,7 @@ pub struct With {
 }
 
 impl Write {
-    pub(super) async fn write_register(&mut self, r: &Register) -> Result<(), StoreError> {
+    pub(super) async fn write_register(&mut self, r: &Register, e: &Envelope) -> Result<(), StoreError> {
         match r {
             Register::Department { name, zone, shift_start, shift_hours, early_minutes, grace_minutes } => {
                 sqlx::query(
@@ -153,6 +153,9 @@ impl Write {
                 .execute(&mut *self.tx)
                 .await?;
             }
+            Register::Tablet { id, name, station, key } => {
+                self.write_tablet(id, name, station, key.as_ref(), e).await?;
+            }
             Register::Holder { asset, place } => self.write_holder(asset, place).await?,
         }
         Ok(())
@@ -202,7 +205,9 @@ impl Write {
     /// What an entry leans on that is not in the register, in words.
     pub async fn lacks(&mut self, entry: &Register) -> Result<Option<String>, StoreError> {
         let (what, id, sql) = match entry {
-            Register::Rig { station, .. } | Register::Holder { place: Place::Spare { station }, .. } => {
+            Register::Rig { station, .. }
+            | Register::Tablet { station, .. }
+            | Register::Holder { place: Place::Spare { station }, .. } => {
                 ("station", station, "select count(*) from station where id = $1")
             }
             Register::Seat { rig, .. } => ("rig", rig, "select count(*) from rig where id = $1"),

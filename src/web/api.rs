@@ -8,9 +8,10 @@ use axum::response::{IntoResponse, Response};
 use serde::Serialize;
 use serde_json::value::RawValue;
 
-use super::auth::Visitor;
+use super::auth::{SIGNATURE, Visitor};
 use super::error::WebError;
 use super::serving::App;
+use crate::service::tablets::read_signature;
 use crate::service::{IntakeError, Origin, Receipt};
 
 /// Records in one request at most.
@@ -63,6 +64,8 @@ enum Answer {
 /// A record that was not taken, and what to do: `refused` for good, or `failed` for now.
 #[derive(Debug, Serialize)]
 struct Refused {
+    #[serde(skip)]
+    http: StatusCode,
     status: &'static str,
     say: String,
 }
@@ -71,7 +74,8 @@ struct Refused {
 ///
 /// The bytes that are stored and hashed are those of the record as they stand in the request. A
 /// record of the signed-in member is proven by the session; any other signature is taken down and
-/// does not count until it is settled.
+/// does not count until it is settled. What the tablet's own key says of it stands in a header, for
+/// a list one after the other with commas between.
 pub async fn take_records(
     State(app): State<App>,
     visitor: Visitor,
@@ -84,13 +88,22 @@ pub async fn take_records(
     if !json {
         return Ok(StatusCode::UNSUPPORTED_MEDIA_TYPE.into_response());
     }
-    let origin = Origin::Tablet { proven: visitor.member.map(|m| m.id) };
+    let said: Vec<&str> = headers
+        .get(SIGNATURE)
+        .and_then(|v| v.to_str().ok())
+        .map(|v| v.split(',').map(str::trim).collect())
+        .unwrap_or_default();
+    let bearer = visitor.bearer();
+    let origin = |nth: usize| Origin::HandedIn {
+        bearer: bearer.clone(),
+        signature: said.get(nth).and_then(|s| read_signature(s)),
+    };
     let many = body.iter().find(|b| !b.is_ascii_whitespace()) == Some(&b'[');
     if !many {
-        let answer = take(&app, body.trim_ascii().to_vec(), origin).await?;
+        let answer = take(&app, body.trim_ascii().to_vec(), origin(0)).await?;
         let status = match &answer {
             Answer::Taken(_) => StatusCode::OK,
-            Answer::Refused(_) => StatusCode::UNPROCESSABLE_ENTITY,
+            Answer::Refused(r) => r.http,
         };
         return Ok((status, Json(answer)).into_response());
     }
@@ -99,13 +112,14 @@ pub async fn take_records(
         return Err(WebError::Conflict(format!("Send at most {MOST} records at once.")));
     }
     let mut answers = Vec::with_capacity(records.len());
-    for record in records {
-        answers.push(match take(&app, record.get().as_bytes().to_vec(), origin.clone()).await {
+    for (nth, record) in records.into_iter().enumerate() {
+        answers.push(match take(&app, record.get().as_bytes().to_vec(), origin(nth)).await {
             Ok(answer) => answer,
             // Those behind it in the list must not wait for it.
             Err(IntakeError::Store(e)) if e.is_one_records() => {
                 let say = "The server could not store this record; tell whoever looks after the server.";
-                Answer::Refused(Refused { status: "failed", say: say.to_owned() })
+                let http = StatusCode::INTERNAL_SERVER_ERROR;
+                Answer::Refused(Refused { http, status: "failed", say: say.to_owned() })
             }
             // Nothing is known of the rest then.
             Err(e) => return Err(e.into()),
@@ -118,7 +132,12 @@ async fn take(app: &App, bytes: Vec<u8>, origin: Origin) -> Result<Answer, Intak
     match app.intake.submit(bytes, origin).await {
         Ok(receipt) => Ok(Answer::Taken(Box::new(receipt))),
         Err(e @ (IntakeError::NotARecord(_) | IntakeError::Refused(_) | IntakeError::Before(_))) => {
-            Ok(Answer::Refused(Refused { status: "refused", say: e.to_string() }))
+            let http = StatusCode::UNPROCESSABLE_ENTITY;
+            Ok(Answer::Refused(Refused { http, status: "refused", say: e.to_string() }))
+        }
+        Err(IntakeError::NotAdmitted(say)) => {
+            let http = StatusCode::FORBIDDEN;
+            Ok(Answer::Refused(Refused { http, status: "refused", say: say.to_owned() }))
         }
         Err(e @ (IntakeError::Store(_) | IntakeError::Stopping)) => Err(e),
     }

@@ -15,6 +15,8 @@ pub enum WebError {
     NotFound,
     /// The visitor may not.
     Forbidden,
+    /// Not from here, in words.
+    Elsewhere(&'static str),
     /// The state is against it, in words.
     Conflict(String),
     /// What was sent cannot be read.
@@ -34,6 +36,7 @@ impl IntoResponse for WebError {
         let (status, say) = match self {
             Self::NotFound => (StatusCode::NOT_FOUND, None),
             Self::Forbidden => (StatusCode::FORBIDDEN, None),
+            Self::Elsewhere(say) => (StatusCode::FORBIDDEN, Some(say.to_owned())),
             Self::Conflict(say) => (StatusCode::CONFLICT, Some(say)),
             Self::Unreadable => (StatusCode::UNPROCESSABLE_ENTITY, None),
             Self::Busy => (StatusCode::SERVICE_UNAVAILABLE, None),
@@ -61,6 +64,7 @@ impl From<IntakeError> for WebError {
                 tracing::warn!(error = %e, "a form made something that is not a record");
                 Self::Unreadable
             }
+            IntakeError::NotAdmitted(_) => Self::Forbidden,
             IntakeError::Refused(r) if r.forbidden => Self::Forbidden,
             IntakeError::Refused(r) => Self::Conflict(r.say),
             IntakeError::Before(_) => Self::Conflict("This was handed in before.".to_owned()),

@@ -60,7 +60,7 @@ pub fn around(routes: Router<App>, app: &App) -> Router {
 /// themselves they are told to come back over TLS only; with the local authority not, or a tablet
 /// could not read how to install a new one.
 pub fn over_tls(router: Router, known: bool) -> Router {
-    let router = router.layer(middleware::map_response(only_over_tls));
+    let router = router.layer(middleware::from_fn(only_over_tls));
     if !known {
         return router;
     }
@@ -70,13 +70,25 @@ pub fn over_tls(router: Router, known: bool) -> Router {
     ))
 }
 
-/// Cookies do not tell ports apart: without this, plain http beside TLS would be sent them too.
-async fn only_over_tls(mut response: Response) -> Response {
+/// What a browser lets only this very host set, over TLS and for all of it (RFC 6265bis, 4.1.3.2).
+const HOST_ONLY: &str = "__Host-";
+
+/// Cookies do not tell ports apart: without this, plain http beside TLS would be sent them too, and
+/// another server of the same domain could set them.
+async fn only_over_tls(mut request: Request, next: Next) -> Response {
+    let sent = request.headers_mut().remove(header::COOKIE);
+    let sent = sent.as_ref().and_then(|v| v.to_str().ok()).unwrap_or_default();
+    let own: Vec<&str> = sent.split("; ").filter_map(|c| c.strip_prefix(HOST_ONLY)).collect();
+    if let Ok(own) = HeaderValue::from_str(&own.join("; ")) {
+        request.headers_mut().insert(header::COOKIE, own);
+    }
+    let mut response = next.run(request).await;
     let headers = response.headers_mut();
     let cookies: Vec<HeaderValue> = headers.get_all(header::SET_COOKIE).iter().cloned().collect();
     headers.remove(header::SET_COOKIE);
     for cookie in cookies {
-        let marked = HeaderValue::from_bytes(&[cookie.as_bytes(), b"; Secure"].concat());
+        let marked =
+            HeaderValue::from_bytes(&[HOST_ONLY.as_bytes(), cookie.as_bytes(), b"; Secure"].concat());
         headers.append(header::SET_COOKIE, marked.unwrap_or(cookie));
     }
     response
@@ -112,12 +124,17 @@ async fn dress(State(app): State<App>, jar: CookieJar, request: Request, next: N
     if let Some(Say(say)) = say {
         problem.text = say;
     }
-    if path.starts_with("/api/") {
+    if for_scripts(&path) {
         return (status, axum::Json(serde_json::json!({ "say": problem.text }))).into_response();
     }
     let mut page = Html(problem).into_response();
     *page.status_mut() = status;
     page
+}
+
+/// Whether a path is asked for by scripts alone, which read no pages.
+pub fn for_scripts(path: &str) -> bool {
+    path.starts_with("/api/") || path.starts_with("/offline/")
 }
 
 /// What no route answers.

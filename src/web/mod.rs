@@ -25,5 +25,5 @@ pub mod view;
 
 pub use auth::Who;
 pub use routes::{Route, list as routes};
-pub use serving::{Notice, Secure, Serving, app_router};
+pub use serving::{Notice, Secure, Serving, app_router, demo_router};
 pub use trust::Authority;

@@ -37,6 +37,10 @@ pub async fn page(app: &App, visitor: &Visitor, title: &str) -> Result<Page, Web
             .as_ref()
             .map(|m| SignedIn { name: m.name.clone(), role: m.role().to_owned() }),
         made: app.clock.now(),
+        tablet: visitor.enrolled.as_ref().map(|t| view::OwnTablet {
+            id: t.id.clone(),
+            key: t.key.as_ref().map(ToString::to_string).unwrap_or_default(),
+        }),
         flash: None,
         warning: app.notice.now(),
         gloves: visitor.gloves,
@@ -49,15 +53,20 @@ fn nav(visitor: &Visitor, station: Option<&view::Link>) -> Vec<NavItem> {
         let here = visitor.path.split('?').next() == Some(href);
         out.push(NavItem { text: text.to_owned(), href: href.to_owned(), here });
     };
-    if let Some(station) = station {
+    if let Some(station) = station.filter(|_| visitor.is_in_house()) {
         place("Board", &station.href);
     }
-    place("Stations", "/stations");
+    if visitor.is_in_house() {
+        place("Stations", "/stations");
+    }
     if visitor.is(&[Role::Officer, Role::Administrator]) {
         place("Rigs", "/rigs");
     }
     if visitor.is(&[Role::Technician, Role::Officer, Role::Administrator]) {
         place("Bench", "/bench");
+    }
+    if visitor.is(&[Role::Officer, Role::Administrator]) {
+        place("Tablets", "/tablets");
     }
     if visitor.is(&[Role::Administrator]) {
         place("Register", "/register/import");

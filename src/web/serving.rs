@@ -2,15 +2,18 @@
 
 use std::net::SocketAddr;
 use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use axum::Router;
-use axum::serve::Listener;
+use axum::extract::connect_info::Connected;
+use axum::serve::{IncomingStream, Listener};
 use rustls::ServerConfig;
 use tokio::net::TcpListener;
 use tokio::sync::watch;
 use tokio::task::JoinHandle;
 
+use super::auth::Peer;
 use super::handshake::TlsListener;
 use super::routes::router;
 use super::trust::{self, Authority};
@@ -19,7 +22,8 @@ use crate::clock::Clock;
 use crate::service::Intake;
 use crate::service::photos::Photos;
 use crate::service::pin::{Cost, Pins};
-use crate::store::Store;
+use crate::service::tablets::Tablets;
+use crate::store::{Store, StoreError};
 
 /// How long open requests may take after the server was asked to stop.
 const LAST_REQUESTS: Duration = Duration::from_secs(10);
@@ -39,6 +43,14 @@ pub struct App {
     pub photos: Photos,
     /// What every page is to say.
     pub notice: Notice,
+    /// Enrolling tablets.
+    pub tablets: Tablets,
+    /// Whether whoever comes may do what a tablet may: in the demo, and nowhere else.
+    #[from_ref(skip)]
+    pub guests: bool,
+    /// Whether there is somebody who can sign in: once so, for good.
+    #[from_ref(skip)]
+    begun: Arc<AtomicBool>,
 }
 
 /// One sentence for every page, while there is something to say.
@@ -86,13 +98,31 @@ impl App {
         let (intake, writer) = Intake::start(store.clone(), clock.clone());
         let pins = Pins::new(store.clone(), clock.clone(), cost);
         let photos = Photos::new(store.clone(), clock.clone());
-        (Self { store, intake, clock, pins, photos, notice: Notice::new(|| None) }, writer)
+        let tablets = Tablets::new(store.clone(), clock.clone(), intake.clone());
+        let notice = Notice::new(|| None);
+        let begun = Arc::default();
+        (Self { store, intake, clock, pins, photos, notice, tablets, guests: false, begun }, writer)
+    }
+
+    /// Whether there is anybody who can sign in.
+    pub async fn is_begun(&self) -> Result<bool, StoreError> {
+        if !self.begun.load(Ordering::Relaxed) && self.store.has_somebody().await? {
+            self.begun.store(true, Ordering::Relaxed);
+        }
+        Ok(self.begun.load(Ordering::Relaxed))
     }
 }
 
 /// The whole web side without a listener, and its way in: for tests in process.
 pub fn app_router(store: Store, clock: Clock, cost: Cost) -> (Router, Intake) {
     let (app, _) = App::start(store, clock, cost);
+    (router(&app), app.intake)
+}
+
+/// As [`app_router`], open to guests as the demo is.
+pub fn demo_router(store: Store, clock: Clock, cost: Cost) -> (Router, Intake) {
+    let (mut app, _) = App::start(store, clock, cost);
+    app.guests = true;
     (router(&app), app.intake)
 }
 
@@ -119,6 +149,13 @@ impl Serving {
         let asked = heed_signals()?;
         let (app, writer) = App::start(store, clock, cost);
         Ok(Self { listener, address, app, writer, asked, secure: None, beside: None, metrics: None })
+    }
+
+    /// Lets whoever comes do what a tablet may. Only the demo does.
+    #[must_use]
+    pub fn open_to_guests(mut self) -> Self {
+        self.app.guests = true;
+        self
     }
 
     /// Serves over TLS, with plain http beside it if asked for.
@@ -223,8 +260,10 @@ async fn serve<L>(listener: L, router: Router, stop: watch::Receiver<bool>) -> s
 where
     L: Listener,
     L::Addr: std::fmt::Debug,
+    Peer: for<'a> Connected<IncomingStream<'a, L>>,
 {
-    axum::serve(listener, router).with_graceful_shutdown(told(stop)).await
+    let service = router.into_make_service_with_connect_info::<Peer>();
+    axum::serve(listener, service).with_graceful_shutdown(told(stop)).await
 }
 
 /// Waits until the server was asked to stop.

@@ -172,6 +172,7 @@ fn tell_desk(fleet: &Fleet, desk: &Desk) -> Told {
         Desk::Doubt(d) => told("A record is in doubt", &d.why, Some(Mark::Struck)),
         Desk::Unproven(_) => told("A signature is yet to be proven", "", Some(Mark::Dashed)),
         Desk::Signature(_) => told("A signature was proven", "", Some(Mark::Full)),
+        Desk::TabletRevoked(t) => told("A tablet was given up", &t.why, None),
         Desk::Accepted(_) => told("Accepted into service", "", Some(Mark::Full)),
         Desk::Retired(t) => told("Retired", &t.why, Some(Mark::Outline)),
         Desk::TicketOpened(t) => told(&format!("Ticket {} opened", t.ticket), "", None),
@@ -201,6 +202,7 @@ fn tell_register(fleet: &Fleet, r: &Register) -> Told {
             };
             told("Moved", to, None)
         }
+        Register::Tablet { name, .. } => told("A tablet was enrolled", name, None),
         Register::Unit { in_use: false, .. } => {
             told("Entered in the register", "not yet accepted into service", None)
         }

@@ -72,6 +72,7 @@ fn guarded(routes: Router) -> Router {
     routes
         .layer(header(header::CONTENT_SECURITY_POLICY, layers::POLICY))
         .layer(header(header::X_CONTENT_TYPE_OPTIONS, "nosniff"))
+        .layer(header(header::REFERRER_POLICY, "same-origin"))
         .layer(header(header::CACHE_CONTROL, "no-store"))
 }
 

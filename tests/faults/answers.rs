@@ -131,7 +131,7 @@ async fn what_waited_over_a_restart_and_the_end_of_a_session_is_taken() {
     assert!(server.kill().await);
     assert!(line.post(&note(2)).await.is_err());
     let server = site.start().await;
-    // The session that the page was opened in is not known any more.
+    // The member's session that the page was opened in is not known any more; the tablet's own is.
     let headers = "Content-Type: application/json\r\nSec-Fetch-Site: same-origin\r\n\
                    Cookie: airmuster_session=of-before; airmuster_tablet=t1\r\n";
     let reply = line.post_with(headers, &note(2)).await.unwrap();

@@ -9,6 +9,8 @@ use serde_json::Value;
 use tokio::io::AsyncWriteExt as _;
 use tokio::net::TcpStream;
 
+use super::site::token_of;
+
 /// What was answered.
 #[derive(Debug)]
 pub struct Reply {
@@ -22,14 +24,23 @@ pub struct Reply {
 pub struct Line {
     to: SocketAddr,
     patience: Duration,
+    cookie: String,
     open: Option<Reader<TcpStream>>,
     /// Requests sent again without being asked to.
     pub repeats: u64,
 }
 
 impl Line {
+    /// A line of tablet `t1`.
     pub fn new(to: SocketAddr, patience: Duration) -> Self {
-        Self { to, patience, open: None, repeats: 0 }
+        let line = Self { to, patience, cookie: String::new(), open: None, repeats: 0 };
+        line.of("t1")
+    }
+
+    /// The same, of another tablet.
+    pub fn of(mut self, tablet: &str) -> Self {
+        self.cookie = format!("Cookie: airmuster_enrolled={}\r\n", token_of(tablet));
+        self
     }
 
     /// Hands in a record, or a list of them. An error leaves it unknown whether it arrived.
@@ -40,8 +51,9 @@ impl Line {
     /// The same with other headers, each with its line's end.
     pub async fn post_with(&mut self, headers: &str, body: &[u8]) -> Result<Reply> {
         let head = format!(
-            "POST /api/v1/records HTTP/1.1\r\nHost: {}\r\n{headers}Content-Length: {}\r\n\r\n",
+            "POST /api/v1/records HTTP/1.1\r\nHost: {}\r\n{}{headers}Content-Length: {}\r\n\r\n",
             self.to,
+            self.cookie,
             body.len()
         );
         let request = [head.as_bytes(), body].concat();

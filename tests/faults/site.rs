@@ -43,6 +43,16 @@ fn program(args: &[&str]) -> Command {
     command
 }
 
+/// The tablets of the department.
+fn tablets() -> impl Iterator<Item = String> {
+    (1..=99).map(|n| format!("t{n}"))
+}
+
+/// What an enrolled tablet is known by.
+pub fn token_of(tablet: &str) -> String {
+    format!("the secret of {tablet}").replace(' ', "-")
+}
+
 /// A folder with a small department, and a port that nobody else gets.
 pub struct Site {
     dir: TempDir,
@@ -75,12 +85,24 @@ impl Site {
             });
             entries.push(encode("register", &stamp(), &unit));
         }
+        let station = Register::Station { id: "here".to_owned(), name: "Here".to_owned(), order: 1 };
+        entries.push(encode("register", &stamp(), &station));
+        for id in tablets() {
+            let name = format!("Tablet {id}");
+            let tablet = Register::Tablet { id, name, station: "here".to_owned(), key: None };
+            entries.push(encode("register", &stamp(), &tablet));
+        }
         for bytes in entries {
             let receipt = intake.submit(bytes, Origin::Console).await.unwrap();
             site.set_up.push(RecordRef { id: receipt.id, digest: receipt.digest });
         }
         drop(intake);
         writer.await.unwrap();
+        let mut write = store.begin().await.unwrap();
+        for id in tablets() {
+            write.admit_tablet(&id, &Digest::of(token_of(&id).as_bytes()).0, clock.now()).await.unwrap();
+        }
+        write.commit().await.unwrap();
         store.close().await;
         site
     }

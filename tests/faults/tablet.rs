@@ -78,6 +78,7 @@ impl Tablet {
         let mut rng = StdRng::seed_from_u64(seed);
         let incarnation = Uuid::from_u128(rng.random());
         let history = History { tablet: format!("t{number}"), incarnation, ..History::default() };
+        let line = line.of(&history.tablet);
         Self { history, before: None, rng, line, trust, progress: Arc::clone(progress), failures: 0 }
     }
 

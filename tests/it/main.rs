@@ -16,6 +16,8 @@ mod disk;
 #[cfg(test)]
 mod exchange;
 #[cfg(test)]
+mod first;
+#[cfg(test)]
 mod gaps;
 #[cfg(test)]
 mod guides;

@@ -257,6 +257,9 @@ async fn report_of(h: &House, head: Option<Digest>) -> Report {
     verify(&h.store, h.now(), head).await.unwrap()
 }
 
+/// Codes to enrol tablets with, and what tablets' keys say of records: beside the logbook.
+const BESIDE: [&str; 2] = ["tablet_code", "tablet_signature"];
+
 /// Every table is either computed, and compared, or named here as what it is.
 #[tokio::test]
 async fn every_table_that_follows_from_the_logbook_is_compared() {
@@ -270,7 +273,7 @@ async fn every_table_that_follows_from_the_logbook_is_compared() {
     .await
     .unwrap();
     assert!(tables.len() > 8, "{tables:?}");
-    for table in tables {
+    for table in tables.into_iter().filter(|t| !BESIDE.contains(&t.as_str())) {
         assert!(airmuster::store::COMPUTED.contains(&table.as_str()), "{table} is not compared");
     }
 }

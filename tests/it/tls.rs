@@ -216,6 +216,19 @@ async fn cookies_given_over_https_are_never_sent_over_http() {
         answer.headers.iter().filter(|(n, _)| n == "set-cookie").map(|(_, v)| v.as_str()).collect();
     assert!(!cookies.is_empty(), "{answer:?}");
     assert!(cookies.iter().all(|c| c.split("; ").any(|part| part == "Secure")), "{cookies:?}");
+    // Set by this very host and for all of it (RFC 6265bis, 4.1.3.2).
+    assert!(cookies.iter().all(|c| c.starts_with("__Host-") && c.contains("; Path=/")), "{cookies:?}");
+    assert!(!cookies.iter().any(|c| c.contains("Domain")), "{cookies:?}");
+
+    let asked = |cookie: &str| format!("GET /sign-in HTTP/1.0\r\nHost: {NAME}\r\nCookie: {cookie}\r\n\r\n");
+    for (cookie, heard) in [
+        ("__Host-airmuster_gloves=on", true),
+        ("a=b; __Host-airmuster_gloves=on; c=d", true),
+        ("airmuster_gloves=on", false),
+    ] {
+        let page = over_https(server.tls, &server.root, &asked(cookie)).await;
+        assert_eq!(page.text().contains("class=\"gloves\""), heard, "{cookie}");
+    }
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -283,19 +296,19 @@ async fn with_the_departments_certificate_plain_http_leads_to_the_same_page_over
 #[tokio::test(flavor = "multi_thread")]
 async fn every_page_warns_of_a_certificate_that_soon_ends_and_else_says_nothing() {
     let server = serve(Some(12)).await;
-    for path in ["/stations", "/sign-in", "/nothing-here"] {
+    for path in ["/enrol", "/sign-in", "/nothing-here"] {
         let page = over_https(server.tls, &server.root, &get(path)).await;
         assert!(page.text().contains("The certificate of this server ends in 12 days"), "{path}");
     }
     let server = serve(Some(200)).await;
-    let page = over_https(server.tls, &server.root, &get("/stations")).await;
+    let page = over_https(server.tls, &server.root, &get("/sign-in")).await;
     assert!(!page.text().contains("certificate"), "{}", page.text());
 }
 
 #[tokio::test(flavor = "multi_thread")]
 async fn the_app_can_be_installed() {
     let server = serve(None).await;
-    let page = over_https(server.tls, &server.root, &get("/stations")).await;
+    let page = over_https(server.tls, &server.root, &get("/sign-in")).await;
     assert!(page.text().contains("<link rel=\"manifest\" href=\"/static/manifest.webmanifest\">"));
     let manifest = over_https(server.tls, &server.root, &get("/static/manifest.webmanifest")).await;
     assert_eq!(manifest.header("content-type"), Some("application/manifest+json"));
@@ -436,7 +449,7 @@ async fn what_was_begun_over_https_is_answered_before_it_stops() {
     let mut begun = connect(tls, &root, NAME).await.unwrap();
     let head = format!(
         "POST /api/v1/records HTTP/1.0\r\nHost: {NAME}\r\nSec-Fetch-Site: same-origin\r\nContent-Type: \
-         application/json\r\nContent-Length: 2\r\n\r\n{{"
+         application/json\r\nairmuster-signature: none\r\nContent-Length: 2\r\n\r\n{{"
     );
     begun.write_all(head.as_bytes()).await.unwrap();
     // Answered, so the program has seen the connection that was opened before.

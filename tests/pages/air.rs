@@ -20,7 +20,7 @@ fn borrowed(fields: &[(String, String)]) -> Vec<(&str, &str)> {
 #[tokio::test]
 async fn cold_is_said_beside_a_low_reading_and_the_limit_stays_where_it_is() {
     let d = district().await;
-    let mut browser = d.nobody();
+    let mut browser = d.tablet().await;
     let sent = [
         ("bay", "-4"),
         ("bay_scale", "F"),
@@ -46,7 +46,7 @@ async fn cold_is_said_beside_a_low_reading_and_the_limit_stays_where_it_is() {
 #[tokio::test]
 async fn a_temperature_that_cannot_be_read_is_said_at_its_field_and_may_be_left_out() {
     let d = district().await;
-    let mut browser = d.nobody();
+    let mut browser = d.tablet().await;
     let fields = answers(&mut browser, &[("bay", "cold"), ("bay_scale", "C")]).await;
     let back = browser.post("/units/117/check", &borrowed(&fields)).await;
     assert_eq!(back.status, 422);

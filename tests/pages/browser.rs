@@ -2,7 +2,7 @@
 
 use axum::Router;
 use axum::body::{Body, to_bytes};
-use axum::http::{Method, Request, Response, header};
+use axum::http::{HeaderMap, Method, Request, Response, header};
 use tower::ServiceExt;
 
 /// Somebody in front of a screen.
@@ -18,12 +18,25 @@ pub struct Page {
     /// Where it leads, for a redirect.
     pub to: String,
     pub html: String,
+    pub headers: HeaderMap,
 }
 
 impl Browser {
     /// Nobody in particular.
     pub fn new(router: Router) -> Self {
         Self { router, cookies: Vec::new() }
+    }
+
+    /// With a cookie that it has from before.
+    pub fn with_cookie(mut self, name: &str, value: &str) -> Self {
+        self.cookies.push((name.to_owned(), value.to_owned()));
+        self
+    }
+
+    /// A cookie that it has.
+    pub fn cookie(&self, name: &str) -> String {
+        let found = self.cookies.iter().find(|(n, _)| n == name);
+        found.unwrap_or_else(|| panic!("no cookie {name}")).1.clone()
     }
 
     pub async fn get(&mut self, path: &str) -> Page {
@@ -66,6 +79,21 @@ impl Browser {
             .header(header::CONTENT_TYPE, kind)
             .body(Body::from(body))
             .unwrap();
+        self.visit(request).await
+    }
+
+    /// Hands a record in as a tablet's script does, with headers of its own.
+    pub async fn hand_in(&mut self, bytes: Vec<u8>, headers: &[(&str, &str)]) -> Page {
+        let mut request = Request::post("/api/v1/records")
+            .header(header::COOKIE, self.cookies())
+            .header(header::CONTENT_TYPE, "application/json");
+        for (name, value) in headers {
+            request = request.header(*name, *value);
+        }
+        self.visit(request.body(Body::from(bytes)).unwrap()).await
+    }
+
+    async fn visit(&mut self, request: Request<Body>) -> Page {
         let response = self.send(request).await;
         for set in response.headers().get_all(header::SET_COOKIE) {
             let pair = set.to_str().unwrap().split(';').next().unwrap();
@@ -75,8 +103,10 @@ impl Browser {
         }
         let to = response.headers().get(header::LOCATION).map_or("", |v| v.to_str().unwrap()).to_owned();
         let status = response.status().as_u16();
+        let headers = response.headers().clone();
         let body = to_bytes(response.into_body(), usize::MAX).await.unwrap();
-        Page { status, to, html: String::from_utf8(body.to_vec()).unwrap() }
+        let html = String::from_utf8_lossy(&body).into_owned();
+        Page { status, to, html, headers }
     }
 }
 

@@ -104,7 +104,10 @@ async fn an_administrator_releases_a_held_unit_and_nothing_else_is_done_to_it_be
     assert!(!page.html.contains("/units/117/clear"), "an officer is not sent to release it");
     let mut admin = d.signed_in("ada").await;
     assert!(offered(&admin.get("/units/117").await.ok(), "Release it"));
-    assert!(offered(&d.nobody().get("/units/117").await.ok(), "Release it"), "who is not signed in may");
+    assert!(
+        offered(&d.tablet().await.get("/units/117").await.ok(), "Release it"),
+        "who is not signed in may"
+    );
     let form = admin.get("/units/117/clear").await.ok();
     let says = form.text();
     assert!(says.contains("Held for an inquiry: Injury at the mill fire."), "{says}");
@@ -179,8 +182,8 @@ async fn who_is_not_signed_in_is_offered_it_and_signs_in_on_the_way_and_the_crew
     let d = district().await;
     d.checked().await;
     d.used("117", "ana", "kitchen fire", Condition::Soiled).await;
-    assert!(offered(&d.nobody().get("/units/117").await.ok(), "It is clean"));
-    assert_eq!(d.nobody().get("/units/117/clear").await.to, "/sign-in?next=/units/117/clear");
+    assert!(offered(&d.tablet().await.get("/units/117").await.ok(), "It is clean"));
+    assert_eq!(d.tablet().await.get("/units/117/clear").await.to, "/sign-in?next=/units/117/clear");
     assert!(!d.signed_in("ana").await.get("/units/117").await.ok().html.contains("/clear"));
 }
 
@@ -201,7 +204,7 @@ async fn a_verdict_leads_to_the_ticket_only_whom_it_lets_in() {
     d.checked().await;
     let seq = d.gauges_apart("130").await;
     let address = format!("/records/{seq}/verdict");
-    assert!(d.nobody().get(&address).await.ok().html.contains("/tickets/1"));
+    assert!(d.tablet().await.get(&address).await.ok().html.contains("/tickets/1"));
     assert!(d.signed_in("tom").await.get(&address).await.ok().html.contains("/tickets/1"));
     assert!(!d.signed_in("ana").await.get(&address).await.ok().html.contains("/tickets/1"));
 }

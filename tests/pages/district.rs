@@ -18,6 +18,7 @@ use airmuster_domain::standing::State;
 use airmuster_domain::{ENGINE, Millis};
 use serde::Serialize;
 use tempfile::TempDir;
+use tokio::sync::OnceCell;
 use uuid::Uuid;
 
 use super::browser::Browser;
@@ -36,6 +37,7 @@ pub struct District {
     pub store: Store,
     intake: Intake,
     pub clock: Clock,
+    tablet: OnceCell<String>,
 }
 
 /// Id, name, roles, qualified for.
@@ -55,7 +57,7 @@ pub async fn district() -> District {
     let clock = Clock::at(MORNING);
     let store = Store::open(dir.path(), Uuid::from_u128(1)).await.unwrap();
     let (router, intake) = app_router(store.clone(), clock.clone(), Cost::Least);
-    let d = District { _dir: dir, router, store, intake, clock };
+    let d = District { _dir: dir, router, store, intake, clock, tablet: OnceCell::new() };
     let text = |s: &str| s.to_owned();
     d.register(Register::Department {
         name: text("Small Valley District"),
@@ -137,6 +139,10 @@ impl District {
         };
         let r = self.intake.submit(encode(kind, &stamp, body), origin).await.unwrap();
         (r.seq, RecordRef { id: r.id, digest: r.digest })
+    }
+
+    pub async fn submit(&self, bytes: Vec<u8>, origin: Origin) -> airmuster::service::Receipt {
+        self.intake.submit(bytes, origin).await.unwrap()
     }
 
     /// A check that is good throughout but for what is said.
@@ -297,6 +303,49 @@ impl District {
     /// Somebody who is not signed in.
     pub fn nobody(&self) -> Browser {
         Browser::new(self.router.clone())
+    }
+
+    /// A tablet of the station that the officer has enrolled, without a key.
+    pub async fn tablet(&self) -> Browser {
+        let token =
+            self.tablet.get_or_init(async || self.enrol("Bay").await.cookie("airmuster_enrolled")).await;
+        self.nobody().with_cookie("airmuster_enrolled", token)
+    }
+
+    /// A code that the officer has made, as it is read out.
+    pub async fn code(&self, name: &str) -> String {
+        let mut officer = self.signed_in("olga").await;
+        let page = officer.post("/tablets", &[("name", name), ("place", "mill")]).await.ok();
+        page.html.split("<p class=\"code\">").nth(1).unwrap().split('<').next().unwrap().to_owned()
+    }
+
+    /// A tablet that has just been enrolled, without a key.
+    pub async fn enrol(&self, name: &str) -> Browser {
+        let code = self.code(name).await;
+        let mut browser = self.nobody();
+        let page = browser.post("/enrol", &[("code", &code)]).await.ok();
+        assert!(page.text().contains(&format!("This tablet is {name}")), "{}", page.text());
+        browser
+    }
+
+    /// A tablet that was given up, with the cookie that it had.
+    pub async fn given_up(&self) -> Browser {
+        let tablet = self.enrol("Lost").await;
+        let id = self
+            .store
+            .tablets()
+            .await
+            .unwrap()
+            .iter()
+            .find(|t| t.name == "Lost" && t.revoked_at.is_none())
+            .unwrap()
+            .id
+            .clone();
+        let mut officer = self.signed_in("olga").await;
+        let fields = [("number", "0"), ("why", "left at the hydrant")];
+        let page = officer.post(&format!("/tablets/{id}/revoke"), &fields).await;
+        assert_eq!(page.to, "/tablets", "{}", page.text());
+        tablet
     }
 
     /// Somebody who is.

@@ -10,6 +10,8 @@ mod correct;
 #[cfg(test)]
 mod district;
 #[cfg(test)]
+mod hardening;
+#[cfg(test)]
 mod hostile;
 mod moving;
 #[cfg(test)]
@@ -23,5 +25,7 @@ mod rights;
 mod stolen;
 #[cfg(test)]
 mod tables;
+#[cfg(test)]
+mod tablets;
 #[cfg(test)]
 mod unit;

@@ -27,7 +27,7 @@ async fn a_unit_is_moved_where_there_is_room() {
     assert!(officer.get("/units/142").await.ok().text().contains("Engine 2, seat 3"));
     for (to, words) in [("repairer", "at an outside repairer"), ("spare/mill", "spare at Millrace")] {
         assert_eq!(officer.post("/units/130/move", &[("to", to)]).await.status, 303);
-        assert!(d.nobody().get("/units/130").await.ok().text().contains(words));
+        assert!(d.tablet().await.get("/units/130").await.ok().text().contains(words));
     }
 }
 
@@ -87,5 +87,5 @@ async fn the_form_is_there_for_those_only_whom_it_lets_move() {
         let page = d.signed_in(member).await.get("/units/130").await.ok();
         assert_eq!(page.html.contains("/units/130/move"), may, "{member}");
     }
-    assert!(!d.nobody().get("/units/130").await.ok().html.contains("/units/130/move"));
+    assert!(!d.tablet().await.get("/units/130").await.ok().html.contains("/units/130/move"));
 }

@@ -57,7 +57,7 @@ async fn a_spare_is_moved_once_and_only_while_things_are_as_they_were_shown() {
     let before = d.records().await;
     assert_eq!(officer.post(action, &fields).await.status, 409);
     assert_eq!(d.records().await, before);
-    let old = d.nobody().get("/units/130").await.ok().text();
+    let old = d.tablet().await.get("/units/130").await.ok().text();
     assert!(old.contains("spare at Millrace"), "{old}");
 }
 
@@ -136,7 +136,7 @@ async fn a_check_with_a_signature_that_nothing_proves_counts_only_once_an_office
     let check = d.answered("117", Purpose::ShiftStart, &[]).await;
     let seq = d.submit_unproven(&check, "ana").await;
     assert_eq!(d.state("117").await, State::CheckDue);
-    let unit = d.nobody().get("/units/117").await.ok().text();
+    let unit = d.tablet().await.get("/units/117").await.ok().text();
     assert!(unit.contains("Everything asked is good, but it does not count."), "{unit}");
     let mut officer = d.signed_in("olga").await;
     let address = format!("/records/{seq}/settle");

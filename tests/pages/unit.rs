@@ -11,7 +11,7 @@ use super::district::{MINUTE, PIN, district};
 async fn in_service_is_never_said_without_the_check_that_proves_it() {
     let d = district().await;
     d.check("117", "ana", Purpose::ShiftStart, &[]).await;
-    let page = d.nobody().get("/units/117").await.ok();
+    let page = d.tablet().await.get("/units/117").await.ok();
     insta::assert_snapshot!(page.part("Unit 117", "Readings"), @r"
     Unit 117
     In service
@@ -30,7 +30,7 @@ async fn a_finding_is_said_with_its_arithmetic_and_what_clears_it() {
     d.checked().await;
     d.pass(MINUTE);
     d.gauges_apart("130").await;
-    let page = d.nobody().get("/units/130").await.ok();
+    let page = d.tablet().await.get("/units/130").await.ok();
     insta::assert_snapshot!(page.part("Unit 130", "Readings"), @r"
     Unit 130
     Out of service
@@ -63,8 +63,8 @@ async fn a_finding_is_said_with_its_arithmetic_and_what_clears_it() {
 #[tokio::test]
 async fn a_number_that_nothing_is_known_of_is_not_found_and_makes_no_record() {
     let d = district().await;
+    let mut browser = d.tablet().await;
     let before = d.records().await;
-    let mut browser = d.nobody();
     assert_eq!(browser.get("/units/999").await.status, 404);
     let id = uuid::Uuid::from_u128(77).to_string();
     let sent =
@@ -76,8 +76,8 @@ async fn a_number_that_nothing_is_known_of_is_not_found_and_makes_no_record() {
 async fn a_form_that_is_not_complete_comes_back_with_everything_entered() {
     let d = district().await;
     d.checked().await;
+    let mut browser = d.tablet().await;
     let before = d.records().await;
-    let mut browser = d.nobody();
     let id = browser.get("/units/117/out").await.ok().value("id");
     let wrong =
         [("id", id.as_str()), ("why", "Bent <backframe>"), ("held", "yes"), ("member", "ben"), ("pin", "1")];
@@ -100,7 +100,7 @@ async fn a_form_that_is_not_complete_comes_back_with_everything_entered() {
 async fn any_members_word_takes_a_unit_out_and_going_back_to_send_again_makes_nothing_new() {
     let d = district().await;
     d.checked().await;
-    let mut browser = d.nobody();
+    let mut browser = d.tablet().await;
     let id = browser.get("/units/117/out").await.ok().value("id");
     let word = [("id", id.as_str()), ("why", "Fell off the rig"), ("member", "ben"), ("pin", PIN)];
     let sent = browser.post("/units/117/out", &word).await;
@@ -152,7 +152,7 @@ async fn a_word_sent_again_after_it_was_dealt_with_is_never_lost_in_silence() {
 async fn held_for_an_inquiry_also_when_only_the_second_sending_says_so() {
     let d = district().await;
     d.checked().await;
-    let mut browser = d.nobody();
+    let mut browser = d.tablet().await;
     let id = browser.get("/units/121/out").await.ok().value("id");
     let word = [("id", id.as_str()), ("why", "Injury"), ("member", "ben"), ("pin", PIN)];
     browser.post("/units/121/out", &word).await;
@@ -169,9 +169,9 @@ async fn held_for_an_inquiry_also_when_only_the_second_sending_says_so() {
 async fn a_red_tag_names_its_record_and_there_is_none_for_a_unit_in_service() {
     let d = district().await;
     d.checked().await;
-    assert_eq!(d.nobody().get("/units/130/tag").await.status, 409);
+    assert_eq!(d.tablet().await.get("/units/130/tag").await.status, 409);
     let seq = d.gauges_apart("130").await;
-    let tag = d.nobody().get("/units/130/tag").await.ok();
+    let tag = d.tablet().await.get("/units/130/tag").await.ok();
     let digest = d.store.record(seq).await.unwrap().unwrap().record.name.digest.to_string();
     assert!(tag.text().contains(&digest[..12]), "{}", tag.text());
     insta::assert_snapshot!(tag.text().replace(&digest[..12], "(digest)"), @r"
@@ -198,7 +198,7 @@ async fn a_red_tag_names_its_record_and_there_is_none_for_a_unit_in_service() {
 async fn a_record_shows_all_that_was_entered_where_it_came_from_and_its_seals() {
     let d = district().await;
     let seq = d.gauges_apart("130").await;
-    let page = d.nobody().get(&format!("/records/{seq}")).await.ok();
+    let page = d.tablet().await.get(&format!("/records/{seq}")).await.ok();
     let text = page.text();
     insta::assert_snapshot!(page.part("Findings", "Contents"), @r"
     Findings
@@ -236,7 +236,7 @@ async fn a_record_shows_all_that_was_entered_where_it_came_from_and_its_seals() 
     ] {
         assert!(text.contains(&said), "{said} is not in {text}");
     }
-    assert_eq!(d.nobody().get("/records/99999").await.status, 404);
+    assert_eq!(d.tablet().await.get("/records/99999").await.status, 404);
 }
 
 #[tokio::test]
@@ -244,7 +244,7 @@ async fn an_answer_that_cannot_be_read_is_shown_as_it_came_and_never_as_done() {
     let d = district().await;
     let blue = [("cylinder", Raw::Text("blue".to_owned())), ("remote", Raw::Text("4480 psi".to_owned()))];
     let seq = d.check("130", "ana", Purpose::ShiftStart, &[("gauge-agreement", &blue)]).await;
-    let page = d.nobody().get(&format!("/records/{seq}")).await.ok();
+    let page = d.tablet().await.get(&format!("/records/{seq}")).await.ok();
     let row = page.part("Gauge agreement : ", "Leak at a connection");
     assert!(row.starts_with("Gauge agreement : to do\ncylinder blue, remote 4480 psi"), "{row}");
     let text = page.text();
@@ -263,7 +263,7 @@ async fn routine_is_folded_up_and_a_move_is_told() {
         d.pass(24 * 60 * MINUTE);
     }
     d.register(Register::Holder { asset: Asset::unit("117"), place: Place::Bench }).await;
-    let page = d.nobody().get("/units/117").await.ok();
+    let page = d.tablet().await.get("/units/117").await.ok();
     let text = page.part("What happened", "–");
     assert!(text.contains("Moved\nOn the bench."), "{text}");
     assert!(text.contains("6 good checks, 26 Nov to 1 Dec"), "{text}");

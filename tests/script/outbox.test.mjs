@@ -1,6 +1,7 @@
 // What a record is, and what counts as the server's receipt and so lets it be called received.
 import assert from 'node:assert/strict';
 import test from 'node:test';
+import { signedText } from '../../static/key.js';
 import { STATES, fileOf, isReceipt, newId, recordText } from '../../static/outbox.js';
 import { sha256 } from '../../static/sha256.js';
 import { inTurn } from '../../static/sync.js';
@@ -27,8 +28,15 @@ test('a record says which tablet wrote it, as which of its records, after which,
   assert.deepEqual(Object.keys(JSON.parse(recordText(record))), ['v', 'kind', 'id', 'tablet', 'at', 'client', 'by', 'body']);
 });
 
-test('a file carries the text of each record, so that its hash stays what it is', () => {
-  assert.deepEqual(JSON.parse(fileOf([row])), { airmuster_outbox: 1, records: [text] });
+test('a file carries the text of each record, so that its hash stays what it is, and beside it its signature', () => {
+  const file = JSON.parse(fileOf([row, { ...row, signature: 'c2lnbmVk' }]));
+  assert.deepEqual(file, { airmuster_outbox: 1, records: [text, text], signatures: [null, 'c2lnbmVk'] });
+});
+
+test('what a key signs names its use, the tablet and the record, as the server reads it', () => {
+  // The same as in src/domain/record/tablet.rs; the hash is that of FIPS 180-4's first example.
+  const abc = 'ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad';
+  assert.equal(signedText('t-1', sha256('abc')), `airmuster record 1\nt-1\n${abc}`);
 });
 
 test('what has not been tried comes in the order in which it was written', () => {

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-use super::{Asset, Digest, RecordRef, Register, TakenOut};
+use super::{Asset, Digest, RecordRef, Register, TabletRevoked, TakenOut};
 
 /// A record made at the desk.
 #[derive(Debug, Clone, PartialEq)]
@@ -24,7 +24,7 @@ pub enum Desk {
     Settlement(Settlement),
     /// A check was made on the wrong unit, or misread.
     Correction(Correction),
-    /// A record's time cannot be right.
+    /// Something speaks against a record.
     Doubt(Doubt),
     /// A record came in with a signature that nothing has proven yet.
     Unproven(Signed),
@@ -40,6 +40,8 @@ pub enum Desk {
     TicketStage(TicketStage),
     /// Work on a ticket.
     Worked(Worked),
+    /// A tablet is given up.
+    TabletRevoked(TabletRevoked),
 }
 
 /// A rule table.
@@ -178,7 +180,8 @@ pub struct Signed {
     pub of: RecordRef,
 }
 
-/// A record's time cannot be right.
+/// Something speaks against a record: its time cannot be right, or it is not shown to come from
+/// the tablet that it names.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Doubt {

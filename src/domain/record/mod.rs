@@ -8,6 +8,7 @@
 mod desk;
 mod field;
 mod register;
+mod tablet;
 mod wire;
 
 use std::fmt;
@@ -25,6 +26,7 @@ pub use desk::{
 };
 pub use field::{Check, Condition, Field, Outcome, Photo, TakenOut, Used};
 pub use register::{Cadence, Place, Register};
+pub use tablet::{TabletKey, TabletRevoked, Trusted, signed_text};
 pub use wire::{CHAIN_START, LARGEST, NotARecord, Stamp, VERSION, decode, encode, link};
 
 /// A SHA-256.
@@ -96,6 +98,7 @@ macro_rules! as_text {
 }
 as_text!(Digest);
 as_text!(Asset);
+as_text!(TabletKey);
 
 /// Names one record for ever: its id and the hash of its bytes, so that nothing can name what is
 /// not yet written.

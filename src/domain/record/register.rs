@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::quantity::Pressure;
 
-use super::Asset;
+use super::{Asset, TabletKey};
 
 /// A new or changed entry of the register. What a person is called is kept elsewhere.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -99,6 +99,19 @@ pub enum Register {
         /// Profile families for which the member is a qualified technician.
         #[serde(default)]
         qualified: Vec<String>,
+    },
+    /// A tablet that was enrolled. Its name, station and key stay what they are; another one is
+    /// enrolled anew.
+    Tablet {
+        /// The id that its records name.
+        id: String,
+        /// What people call it.
+        name: String,
+        /// The station's id.
+        station: String,
+        /// The key with which it signs; without a secure connection it has none.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        key: Option<TabletKey>,
     },
     /// Where an asset is.
     Holder {

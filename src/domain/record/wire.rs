@@ -39,7 +39,7 @@ pub enum NotARecord {
 }
 
 /// Kinds made at the desk, in their current version.
-const DESK_KINDS: [&str; 15] = [
+const DESK_KINDS: [&str; 16] = [
     "register",
     "rules",
     "return",
@@ -55,6 +55,7 @@ const DESK_KINDS: [&str; 15] = [
     "ticket_opened",
     "ticket_stage",
     "worked",
+    "tablet_revoked",
 ];
 
 /// Reads a record from the bytes in which it was handed in.
@@ -280,6 +281,7 @@ fn desk(kind: &str, raw: &RawValue) -> serde_json::Result<Desk> {
         "ticket_opened" => read(raw).map(Desk::TicketOpened),
         "ticket_stage" => read(raw).map(Desk::TicketStage),
         "worked" => read(raw).map(Desk::Worked),
+        "tablet_revoked" => read(raw).map(Desk::TabletRevoked),
         other => Err(serde::de::Error::custom(format!("“{other}” is not made at the desk"))),
     }
 }

@@ -198,8 +198,8 @@ impl Book {
                 if word.variants.len() > 1 {
                     self.raise(contested_raise(&asset, name.id, record));
                 }
-                if word.doubts.iter().any(|(_, d)| *d == name.digest) {
-                    self.raise(doubted_raise(&asset, record, "its time cannot be right"));
+                if let Some(why) = word.doubt_of(&name.digest) {
+                    self.raise(doubted_raise(&asset, record, why));
                 }
             }
         }

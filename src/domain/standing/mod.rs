@@ -20,7 +20,7 @@ use crate::shift::ShiftClock;
 
 pub use account::{Account, Claim, cleared_assets, cleared_at, registered};
 pub use tables::Tables;
-pub use word::{Word, assets_of, contested_raise, doubted_raise, speaks_about};
+pub use word::{LATE, Word, assets_of, contested_raise, doubted_raise, speaks_about};
 
 /// How far ahead of now something that releases may be dated: two minutes.
 pub const SLACK: Millis = 120_000;

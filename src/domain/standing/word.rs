@@ -5,7 +5,11 @@ use std::collections::BTreeSet;
 use uuid::Uuid;
 
 use crate::ground::{Kind, Raise};
-use crate::record::{Asset, Desk, Digest, Field, Record, Settlement};
+use crate::record::{Asset, Desk, Digest, Doubt, Field, Record, Settlement};
+
+/// Why a record from the future is doubted, in the record that says so. The ground has always said it
+/// in other words, and must go on to: what is kept of old logbooks is compared with what they give anew.
+pub const LATE: &str = "it is dated later than it was received";
 
 /// What the desk has said about one record id.
 #[derive(Debug, Clone, Default)]
@@ -15,7 +19,7 @@ pub struct Word {
     /// The last settlement and its place in the desk's sequence.
     pub settlement: Option<(u64, Settlement)>,
     /// Doubts, with their places.
-    pub doubts: Vec<(u64, Digest)>,
+    pub doubts: Vec<(u64, Doubt)>,
     /// Variants that cannot be judged by themselves.
     pub unreadable: BTreeSet<Digest>,
     /// Variants whose signature nothing has proven.
@@ -34,8 +38,14 @@ impl Word {
     pub fn doubted(&self, digest: &Digest) -> bool {
         let settled_at =
             self.settlement.as_ref().filter(|(_, s)| s.variants.contains(digest)).map(|(at, _)| *at);
-        let fresh = |(at, d): &(u64, Digest)| d == digest && settled_at.is_none_or(|s| *at > s);
+        let fresh = |(at, d): &(u64, Doubt)| d.of.digest == *digest && settled_at.is_none_or(|s| *at > s);
         self.doubts.iter().any(fresh) || (self.unreadable.contains(digest) && settled_at.is_none())
+    }
+
+    /// What was said first against this variant, if anything was.
+    pub fn doubt_of(&self, digest: &Digest) -> Option<&str> {
+        let first = self.doubts.iter().find(|(_, d)| d.of.digest == *digest);
+        first.map(|(_, d)| if d.why == LATE { "its time cannot be right" } else { d.why.as_str() })
     }
 
     /// Whether this variant may clear anything.
@@ -63,7 +73,7 @@ impl Word {
             Desk::Signature(s) => {
                 self.unproven.remove(&s.of.digest);
             }
-            Desk::Doubt(d) => self.doubts.push((at, d.of.digest)),
+            Desk::Doubt(d) => self.doubts.push((at, d.clone())),
             Desk::Correction(c) => {
                 self.corrected.insert(c.of.digest);
             }

@@ -63,15 +63,24 @@ pub async fn sign_in(
         return Ok(Again(sign_in_view(&app, &visitor, &form.member, next, Problems { lines }).await?)
             .into_response());
     }
-    let token = app.clock.random::<32>().iter().fold(String::new(), |mut out, b| {
-        use std::fmt::Write;
-        let _ = write!(out, "{b:02x}");
-        out
-    });
+    let token = new_token(&app);
     let mut write = app.store.begin().await?;
+    // Whoever was signed in here before is not any more.
+    if let Some(before) = jar.get(SESSION) {
+        write.end_session(&token_hash(before.value())).await?;
+    }
     write.begin_session(&token_hash(&token), &form.member, app.clock.now()).await?;
     write.commit().await?;
     Ok((jar.add(cookie(SESSION, token)), Redirect::to(next)).into_response())
+}
+
+/// A secret to be known by.
+pub fn new_token(app: &App) -> String {
+    app.clock.random::<32>().iter().fold(String::new(), |mut out, b| {
+        use std::fmt::Write;
+        let _ = write!(out, "{b:02x}");
+        out
+    })
 }
 
 async fn sign_in_view(
@@ -81,18 +90,34 @@ async fn sign_in_view(
     next: &str,
     problems: Problems,
 ) -> Result<SignIn, WebError> {
-    let members = member_options(&app.store.people().await?, Some(chosen));
-    Ok(SignIn { page: page(app, visitor, "Sign in").await?, members, next: next.to_owned(), problems })
+    // Who belongs to the department is nobody's business who only reaches the server.
+    let typed = (!visitor.is_in_house()).then(|| chosen.to_owned());
+    let members = match typed {
+        Some(_) => Vec::new(),
+        None => member_options(&app.store.people().await?, Some(chosen)),
+    };
+    Ok(SignIn { page: page(app, visitor, "Sign in").await?, members, typed, next: next.to_owned(), problems })
 }
 
-/// `POST /sign-out`. Ends the session; what a tablet still has to hand in is not touched.
-pub async fn sign_out(State(app): State<App>, jar: CookieJar) -> Result<Response, WebError> {
+/// `POST /sign-out`. Ends the session; what a tablet still has to hand in is not touched. From a
+/// device of the member's own the browser also drops what it has cached of the pages.
+pub async fn sign_out(
+    State(app): State<App>,
+    visitor: Visitor,
+    jar: CookieJar,
+) -> Result<Response, WebError> {
     if let Some(c) = jar.get(SESSION) {
         let mut write = app.store.begin().await?;
         write.end_session(&token_hash(c.value())).await?;
         write.commit().await?;
     }
-    Ok((jar.remove(Cookie::build(SESSION).path("/")), Redirect::to("/")).into_response())
+    let answer = (jar.remove(Cookie::build(SESSION).path("/")), Redirect::to("/"));
+    if visitor.enrolled.is_some() || visitor.guest {
+        return Ok(answer.into_response());
+    }
+    // Never "storage" nor "*": records that are not handed in yet are kept there. Nor "cookies",
+    // which would reach other servers of the same domain.
+    Ok(([("clear-site-data", "\"cache\"")], answer).into_response())
 }
 
 #[derive(Debug, Deserialize)]
@@ -115,6 +140,11 @@ pub async fn set_gloves(
         .and_then(|u| u.path_and_query().map(|p| p.as_str().to_owned()))
         .unwrap_or_default();
     Ok((jar.add(lasting(GLOVES, value.to_owned())), Redirect::to(local(&back))).into_response())
+}
+
+/// A cookie that a tablet keeps and that no script and no other site can use.
+pub fn kept_secret(name: &'static str, value: String) -> Cookie<'static> {
+    Cookie::build((name, value)).path("/").http_only(true).same_site(SameSite::Strict).permanent().build()
 }
 
 /// A cookie for as long as the browser runs.

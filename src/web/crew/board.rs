@@ -100,7 +100,9 @@ pub async fn show_board(
         spares,
         attention,
     };
-    Ok((jar.add(lasting(STATION, id)), Html(view)))
+    // Fetched to be kept, it says nothing about where the tablet is.
+    let jar = if visitor.ahead { jar } else { jar.add(lasting(STATION, id)) };
+    Ok((jar, Html(view)))
 }
 
 /// A check that a call has stopped can be gone on with.

@@ -2,7 +2,7 @@
 
 use airmuster_domain::judge::Verdict;
 use airmuster_domain::record::{
-    Asset, AssetKind, Body, Check, Correction, Desk, Envelope, Field, Outcome, Register,
+    Asset, AssetKind, Body, Check, Correction, Desk, Envelope, Field, Outcome, Place, Register,
 };
 use airmuster_domain::role::Role;
 use airmuster_domain::standing::assets_of;
@@ -12,6 +12,7 @@ use crate::service::doubt::{InDoubt, in_doubt};
 use crate::service::fleet::Fleet;
 use crate::service::history::Event;
 use crate::service::intake::DESK;
+use crate::service::tablets::is_signed;
 use crate::store::{Kept, PhotosOf, Store};
 use crate::web::auth::Visitor;
 use crate::web::entered::{self, sentence};
@@ -95,7 +96,7 @@ async fn about(store: &Store, body: &Body) -> Result<Option<Asset>, WebError> {
             Desk::Doubt(d) => return about_variants(store, d.of.id).await,
             Desk::Unproven(s) | Desk::Signature(s) => return about_variants(store, s.of.id).await,
             Desk::Correction(c) => return about_variants(store, c.of.id).await,
-            Desk::Register(_) | Desk::Rules(_) => return Ok(None),
+            Desk::Register(_) | Desk::Rules(_) | Desk::TabletRevoked(_) => return Ok(None),
         },
     };
     Ok(store.ticket(ticket).await?.map(|t| t.asset))
@@ -222,6 +223,20 @@ async fn contents(
             Desk::Register(Register::Holder { place, .. }) => {
                 vec![fact("Where", capital(&fleet.words_of(place)))]
             }
+            Desk::Register(Register::Tablet { id, name, station, key }) => {
+                let place = Place::Spare { station: station.clone() };
+                let mut out = vec![fact("Tablet", name), fact("Its name in records", id)];
+                out.push(fact("Where", capital(&fleet.words_of(&place))));
+                out.push(fact("Public key", key.map_or("none".to_owned(), |k| k.to_string())));
+                out
+            }
+            Desk::TabletRevoked(t) => {
+                let up_to = t.trusted.map_or("nothing more".to_owned(), |l| {
+                    format!("up to number {} of incarnation {}", l.number, l.incarnation)
+                });
+                let name = store.tablet(&t.tablet).await?.map_or(t.tablet.clone(), |row| row.name);
+                vec![fact("Tablet", name), fact("Why", &t.why), fact("Believed", up_to)]
+            }
             Desk::Register(Register::Unit { profile, serials, .. }) => {
                 let mut out = vec![fact("Profile", profile)];
                 out.extend(serials.iter().map(|(part, serial)| fact(&capital(part), serial)));
@@ -290,13 +305,22 @@ fn provenance(store: &Store, fleet: &Fleet, kept: &Kept) -> Vec<Fact> {
 
 async fn seals(store: &Store, kept: &Kept) -> Result<Vec<Fact>, WebError> {
     let link = store.link_of(kept.place.seq).await?.ok_or(WebError::NotFound)?;
-    Ok(vec![
+    let mut out = vec![
         fact("Number in the logbook", kept.place.seq.to_string()),
         fact("Id", kept.record.name.id.to_string()),
         fact("SHA-256 of the record", kept.record.name.digest.to_string()),
         fact("Link of the chain", link.hash.to_string()),
         fact("Link before", link.previous.to_string()),
-    ])
+    ];
+    if let Some(signature) = store.tablet_signature(kept.place.seq).await? {
+        let tablet = store.tablet(&kept.record.envelope.tablet).await?;
+        let key = tablet.as_ref().and_then(|t| t.key.as_ref());
+        let holds = key.is_some_and(|key| is_signed(key, &kept.record, &signature));
+        let name = tablet.map_or_else(String::new, |t| t.name);
+        let words = if holds { format!("holds: the key of {name}") } else { "does not hold".to_owned() };
+        out.push(fact("Tablet’s signature", words));
+    }
+    Ok(out)
 }
 
 async fn others(

@@ -3,7 +3,7 @@
 use axum::extract::{Multipart, State};
 use axum::response::{IntoResponse, Response};
 
-use crate::service::{IntakeError, Origin, Status, outbox};
+use crate::service::{IntakeError, Status, outbox};
 use crate::web::auth::Visitor;
 use crate::web::error::WebError;
 use crate::web::html::{Again, Html};
@@ -18,8 +18,7 @@ pub async fn show_form(State(app): State<App>, visitor: Visitor) -> Result<Html<
     Ok(Html(view(&app, &visitor, Vec::new(), Problems::default()).await?))
 }
 
-/// `POST /unsent/import`: an answer for each record. Whoever carries a file is not the one who
-/// signed, so what is in it is taken as from a tablet.
+/// `POST /unsent/import`: an answer for each record.
 pub async fn take_file(
     State(app): State<App>,
     visitor: Visitor,
@@ -41,7 +40,8 @@ pub async fn take_file(
     };
     let mut outcomes = Vec::with_capacity(records.len());
     for (nth, record) in (1..).zip(records) {
-        let value = match app.intake.submit(record.into_bytes(), Origin::Tablet { proven: None }).await {
+        let origin = record.origin();
+        let value = match app.intake.submit(record.text.into_bytes(), origin).await {
             Ok(r) => match r.status {
                 Status::Stored => "stored".to_owned(),
                 Status::AlreadyStored => "was there already".to_owned(),

@@ -5,3 +5,4 @@ pub mod gaps;
 pub mod import;
 pub mod roster;
 pub mod settle;
+pub mod tablets;

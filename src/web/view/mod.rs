@@ -19,6 +19,7 @@ pub mod review;
 pub mod roster;
 pub mod strip;
 pub mod tables;
+pub mod tablets;
 pub mod ticket;
 pub mod trust;
 pub mod unit;
@@ -47,12 +48,23 @@ pub struct Page {
     /// When the server made this page, in milliseconds since 1970: a page that a tablet kept says
     /// how old it is.
     pub made: i64,
+    /// The enrolled tablet that this page is for, for its scripts.
+    pub tablet: Option<OwnTablet>,
     /// One sentence about what was just done: "Unit 121 is out of service."
     pub flash: Option<String>,
     /// One sentence that every screen carries until somebody has seen to it.
     pub warning: Option<String>,
     /// The gloves setting: every control grows.
     pub gloves: bool,
+}
+
+/// How an enrolled tablet is known.
+#[derive(Clone, Debug, Default)]
+pub struct OwnTablet {
+    /// Its name in records.
+    pub id: String,
+    /// Its public key in hexadecimal; empty where it has none.
+    pub key: String,
 }
 
 /// Words that lead somewhere.

@@ -1,0 +1,87 @@
+//! Tablets: the key with which one signs what it hands in, and how one is given up.
+
+use std::fmt;
+use std::str::FromStr;
+
+use serde::{Deserialize, Serialize};
+use uuid::Uuid;
+
+use super::{Digest, NotThat};
+
+/// A P-256 public key as an uncompressed point: 4, x, y (SEC 1, version 2.0, section 2.3.3).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct TabletKey(pub [u8; 65]);
+
+impl fmt::Display for TabletKey {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.iter().try_for_each(|b| write!(f, "{b:02x}"))
+    }
+}
+
+impl FromStr for TabletKey {
+    type Err = NotThat;
+    fn from_str(s: &str) -> Result<Self, NotThat> {
+        let wrong = || NotThat { text: s.to_owned(), what: "a P-256 point in 130 hexadecimal digits" };
+        if s.len() != 130
+            || !s.starts_with("04")
+            || !s.bytes().all(|b| b.is_ascii_digit() || (b'a'..=b'f').contains(&b))
+        {
+            return Err(wrong());
+        }
+        let mut out = [0; 65];
+        for (i, byte) in out.iter_mut().enumerate() {
+            *byte = u8::from_str_radix(&s[2 * i..2 * i + 2], 16).map_err(|_| wrong())?;
+        }
+        Ok(Self(out))
+    }
+}
+
+/// What a tablet signs for a record: a name for this use of the key, the tablet's id and the
+/// record's SHA-256, a line each. The same text is made in `static/key.js`.
+pub fn signed_text(tablet: &str, record: &Digest) -> String {
+    format!("airmuster record 1\n{tablet}\n{record}")
+}
+
+/// Up to where a tablet that is given up is still believed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Trusted {
+    /// The tablet's incarnation whose numbers are meant.
+    pub incarnation: Uuid,
+    /// The last of its numbers that is believed.
+    pub number: u64,
+}
+
+/// A tablet is given up: its session has ended, and what it wrote later only raises.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TabletRevoked {
+    /// The tablet's id.
+    pub tablet: String,
+    /// Up to where it is believed; without, nothing that arrives from now on is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub trusted: Option<Trusted>,
+    /// Why.
+    pub why: String,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_key_reads_back_as_it_was_written_and_nothing_else_is_one() {
+        let text = format!("04{}", "1f".repeat(64));
+        assert_eq!(text.parse::<TabletKey>().map(|k| k.to_string()), Ok(text.clone()));
+        for other in ["", "04", &text[2..], &text.to_uppercase(), &text.replacen("04", "02", 1)] {
+            assert!(other.parse::<TabletKey>().is_err(), "{other}");
+        }
+    }
+
+    #[test]
+    fn what_is_signed_names_its_use_the_tablet_and_the_record() {
+        let digest = Digest::of(b"abc");
+        let abc = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
+        assert_eq!(signed_text("t-1", &digest), format!("airmuster record 1\nt-1\n{abc}"));
+    }
+}
