@@ -49,7 +49,7 @@ export function reach() {
 /** Sends one record; whether the server has taken it. Throws when the server cannot be reached. */
 export async function sendOne(row) {
   const { status, answer } = await json('/api/v1/records', SEND_LIMIT, {
-    method: 'POST', headers: { 'content-type': 'application/json' }, body: row.text, keepalive: true,
+    method: 'POST', headers: { 'content-type': 'application/json', ...(row.seal && { 'airmuster-seal': row.seal }) }, body: row.text, keepalive: true,
   }).catch((e) => {
     // What is not JSON came from somebody, though not from the server as we know it.
     if (e instanceof SyntaxError) return { status: 0 };
@@ -101,7 +101,7 @@ async function keepUp({ epoch, backed_up: backedUp, now }) {
   }
   if (performance.now() - listed > LIST_AGAIN) {
     const { answer } = await json('/offline/list', SEND_LIMIT);
-    if (Array.isArray(answer?.members)) await note('list', { members: answer.members, units: answer.units });
+    if (Array.isArray(answer?.members)) await note('list', { members: answer.members, units: answer.units, seal_key: answer.seal_key });
     listed = performance.now();
   }
 }

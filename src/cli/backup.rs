@@ -63,7 +63,8 @@ impl ImportOutbox {
         let mut refused = 0;
         for (nth, record) in (1..).zip(records) {
             // Whoever carries a file is not the one who signed: what is in it is as from a tablet.
-            match intake.submit(record.into_bytes(), Origin::Tablet { proven: None }).await {
+            let outbox::Carried { record, seal } = record;
+            match intake.submit_sealed(record.into_bytes(), seal, Origin::Tablet { proven: None }).await {
                 Ok(receipt) => println!("{}", serde_json::to_string(&receipt)?),
                 Err(e) => {
                     refused += 1;

@@ -152,7 +152,8 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
                 forbidden: true,
             }),
         },
-        Desk::Doubt(_) | Desk::Unproven(_) | Desk::TicketOpened(_) => {
+        Desk::PinAllowed(_) => signed_role(facts, &[Role::Officer, Role::Administrator]),
+        Desk::Doubt(_) | Desk::Unproven(_) | Desk::PinStopped(_) | Desk::TicketOpened(_) => {
             no("this is written by the server itself")
         }
     }

@@ -1,9 +1,12 @@
 //! The file in which a tablet saves what it could not hand in.
 //!
-//! `{"airmuster_outbox": 1, "records": ["…", "…"]}`: each record as the text that would have been
-//! sent, so that its hash stays what it is. Importing it twice stores nothing twice.
+//! `{"airmuster_outbox": 1, "records": ["…", "…"], "seals": ["…", null]}`: each record as the text
+//! that would have been sent, so that its hash stays what it is, and the seal of its signature,
+//! where it has one. Importing it twice stores nothing twice.
 
 use serde::Deserialize;
+
+use super::seal;
 
 /// Records of one file at most.
 const MOST: usize = 10_000;
@@ -22,15 +25,26 @@ pub enum NotAnOutbox {
     TooMany(usize),
 }
 
-/// The records of a file, each as it would have been sent.
+/// A record of a file.
+#[derive(Debug, PartialEq, Eq)]
+pub struct Carried {
+    /// As it would have been sent.
+    pub record: String,
+    /// The seal of its signature, where it has one that can be read.
+    pub seal: Option<Vec<u8>>,
+}
+
+/// The records of a file.
 ///
 /// # Errors
 /// When it is not such a file.
-pub fn read(text: &str) -> Result<Vec<String>, NotAnOutbox> {
+pub fn read(text: &str) -> Result<Vec<Carried>, NotAnOutbox> {
     #[derive(Deserialize)]
     struct File {
         airmuster_outbox: u32,
         records: Vec<String>,
+        #[serde(default)]
+        seals: Vec<Option<String>>,
     }
     let file: File = serde_json::from_str(text).map_err(|e| NotAnOutbox::Unreadable(e.to_string()))?;
     if file.airmuster_outbox != 1 {
@@ -39,7 +53,13 @@ pub fn read(text: &str) -> Result<Vec<String>, NotAnOutbox> {
     if file.records.len() > MOST {
         return Err(NotAnOutbox::TooMany(file.records.len()));
     }
-    Ok(file.records)
+    let seals = file.seals.into_iter().chain(std::iter::repeat(None));
+    let carried = file
+        .records
+        .into_iter()
+        .zip(seals)
+        .map(|(record, seal)| Carried { record, seal: seal.and_then(|s| seal::read(&s).ok()) });
+    Ok(carried.collect())
 }
 
 #[cfg(test)]
@@ -50,7 +70,8 @@ mod tests {
     fn records_come_out_as_the_text_that_went_in() {
         let record = r#"{"v":1, "kind":"note"}"#;
         let file = serde_json::json!({ "airmuster_outbox": 1, "records": [record] }).to_string();
-        assert_eq!(read(&file).unwrap(), [record]);
+        let carried = read(&file).unwrap();
+        assert_eq!(carried, [Carried { record: record.to_owned(), seal: None }]);
     }
 
     #[test]

@@ -11,7 +11,11 @@ use serde_json::value::RawValue;
 use super::auth::Visitor;
 use super::error::WebError;
 use super::serving::App;
+use crate::service::seal;
 use crate::service::{IntakeError, Origin, Receipt};
+
+/// The header in which the seal of a record's signature travels, as base64url.
+pub const SEAL: &str = "airmuster-seal";
 
 /// Records in one request at most.
 const MOST: usize = 100;
@@ -71,7 +75,7 @@ struct Refused {
 ///
 /// The bytes that are stored and hashed are those of the record as they stand in the request. A
 /// record of the signed-in member is proven by the session; any other signature is taken down and
-/// does not count until it is settled.
+/// does not count until it is proven, by the seal that came with a single record or later.
 pub async fn take_records(
     State(app): State<App>,
     visitor: Visitor,
@@ -87,7 +91,8 @@ pub async fn take_records(
     let origin = Origin::Tablet { proven: visitor.member.map(|m| m.id) };
     let many = body.iter().find(|b| !b.is_ascii_whitespace()) == Some(&b'[');
     if !many {
-        let answer = take(&app, body.trim_ascii().to_vec(), origin).await?;
+        let answer = take(&app, body.trim_ascii().to_vec(), seal_in(&headers), origin).await?;
+        app.sealed.look();
         let status = match &answer {
             Answer::Taken(_) => StatusCode::OK,
             Answer::Refused(_) => StatusCode::UNPROCESSABLE_ENTITY,
@@ -100,7 +105,7 @@ pub async fn take_records(
     }
     let mut answers = Vec::with_capacity(records.len());
     for record in records {
-        answers.push(match take(&app, record.get().as_bytes().to_vec(), origin.clone()).await {
+        answers.push(match take(&app, record.get().as_bytes().to_vec(), None, origin.clone()).await {
             Ok(answer) => answer,
             // Those behind it in the list must not wait for it.
             Err(IntakeError::Store(e)) if e.is_one_records() => {
@@ -114,8 +119,19 @@ pub async fn take_records(
     Ok(Json(answers).into_response())
 }
 
-async fn take(app: &App, bytes: Vec<u8>, origin: Origin) -> Result<Answer, IntakeError> {
-    match app.intake.submit(bytes, origin).await {
+/// A seal that cannot be read is none: the record is kept, its signature still to be proven.
+fn seal_in(headers: &HeaderMap) -> Option<Vec<u8>> {
+    let sent = headers.get(SEAL)?.to_str().map_err(|_| seal::SealError::Unreadable);
+    sent.and_then(seal::read).inspect_err(|e| tracing::warn!(why = %e, "a seal was refused")).ok()
+}
+
+async fn take(
+    app: &App,
+    bytes: Vec<u8>,
+    seal: Option<Vec<u8>>,
+    origin: Origin,
+) -> Result<Answer, IntakeError> {
+    match app.intake.submit_sealed(bytes, seal, origin).await {
         Ok(receipt) => Ok(Answer::Taken(Box::new(receipt))),
         Err(e @ (IntakeError::NotARecord(_) | IntakeError::Refused(_) | IntakeError::Before(_))) => {
             Ok(Answer::Refused(Refused { status: "refused", say: e.to_string() }))

@@ -78,6 +78,9 @@ pub fn list() -> Vec<Route> {
         show("/tablets/gaps", OFFICER, get(officer::gaps::show_gaps)),
         show("/records/{seq}/correct", OFFICER, get(officer::correct::show_form)),
         send("/records/{seq}/correct", OFFICER, post(officer::correct::correct)),
+        send("/records/{seq}/attest", OFFICER, post(officer::attest::attest)),
+        show("/pins", OFFICER, get(officer::pins::show_stopped)),
+        send("/pins/allow", OFFICER, post(officer::pins::allow)),
         show("/unsent/import", OFFICER, get(officer::import::show_form)),
         send("/unsent/import", OFFICER, post(officer::import::take_file)),
         // The administrator.

@@ -270,7 +270,8 @@ async fn every_table_that_follows_from_the_logbook_is_compared() {
     .await
     .unwrap();
     assert!(tables.len() > 8, "{tables:?}");
-    for table in tables {
+    // Seals come beside records and are thrown away: nothing could make them anew.
+    for table in tables.iter().filter(|t| *t != "seal") {
         assert!(airmuster::store::COMPUTED.contains(&table.as_str()), "{table} is not compared");
     }
 }

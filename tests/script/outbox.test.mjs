@@ -28,7 +28,7 @@ test('a record says which tablet wrote it, as which of its records, after which,
 });
 
 test('a file carries the text of each record, so that its hash stays what it is', () => {
-  assert.deepEqual(JSON.parse(fileOf([row])), { airmuster_outbox: 1, records: [text] });
+  assert.deepEqual(JSON.parse(fileOf([row, { ...row, seal: 'AY' }])), { airmuster_outbox: 1, records: [text, text], seals: [null, 'AY'] });
 });
 
 test('what has not been tried comes in the order in which it was written', () => {

@@ -34,7 +34,7 @@ pub enum NotARecord {
 }
 
 /// Kinds made at the desk, in their current version.
-const DESK_KINDS: [&str; 15] = [
+const DESK_KINDS: [&str; 17] = [
     "register",
     "rules",
     "return",
@@ -45,6 +45,8 @@ const DESK_KINDS: [&str; 15] = [
     "doubt",
     "unproven",
     "signature",
+    "pin_stopped",
+    "pin_allowed",
     "accepted",
     "retired",
     "ticket_opened",
@@ -176,6 +178,8 @@ fn desk(kind: &str, raw: serde_json::Value) -> serde_json::Result<Desk> {
         "doubt" => read(raw).map(Desk::Doubt),
         "unproven" => read(raw).map(Desk::Unproven),
         "signature" => read(raw).map(Desk::Signature),
+        "pin_stopped" => read(raw).map(Desk::PinStopped),
+        "pin_allowed" => read(raw).map(Desk::PinAllowed),
         "accepted" => read(raw).map(Desk::Accepted),
         "retired" => read(raw).map(Desk::Retired),
         "ticket_opened" => read(raw).map(Desk::TicketOpened),

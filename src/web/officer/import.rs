@@ -41,7 +41,9 @@ pub async fn take_file(
     };
     let mut outcomes = Vec::with_capacity(records.len());
     for (nth, record) in (1..).zip(records) {
-        let value = match app.intake.submit(record.into_bytes(), Origin::Tablet { proven: None }).await {
+        let outbox::Carried { record, seal } = record;
+        let origin = Origin::Tablet { proven: None };
+        let value = match app.intake.submit_sealed(record.into_bytes(), seal, origin).await {
             Ok(r) => match r.status {
                 Status::Stored => "stored".to_owned(),
                 Status::AlreadyStored => "was there already".to_owned(),
@@ -54,6 +56,7 @@ pub async fn take_file(
         };
         outcomes.push(Fact { label: format!("Record {nth}"), value });
     }
+    app.sealed.look();
     Ok(Html(view(&app, &visitor, outcomes, Problems::default()).await?).into_response())
 }
 
