@@ -460,33 +460,39 @@ async function reviewHere() {
     section.focus();
     return;
   }
-  const { members } = await list();
+  const { members, seal_key: to } = await list();
+  const sealing = to && await import('./seal.js').catch(() => null);
+  const seals = Boolean(sealing?.canSeal());
   const page = reviewOf({
-    form, data, answers, judged, members, bay: bay?.said(), back: () => show(null), save: (by, written_by) => saveHere({ by, written_by }, judged),
+    form, data, answers, judged, members, bay: bay?.said(), seals, back: () => show(null),
+    // What cannot be sealed is saved all the same, and proven later.
+    save: (signer, pin) => saveHere(signer, judged, pin && (async (digest) => sealing.sealPin(to, pin, digest, await tablet).catch(() => undefined))),
   });
   show(page);
   if (!members.length) say(page.querySelector('[data-of=trouble]'), 'This tablet has not heard yet who may sign. Bring it to where the station can be reached; the answers are kept.');
 }
 
 let saving = false;
-async function saveHere(signer, judged) {
-  if (saving) return;
+async function saveHere(signer, judged, seal) {
+  if (saving) return false;
   saving = true;
   try {
     // Signed at the server before, it may have arrived although the answer did not: two checks then.
     const run = chosen('tried') === draft.run ? newId() : draft.run;
     const record = await recordOf('complete', { ...signer, id: run, run });
-    const { at } = await write(record, { over: key, more: about(record, judged) });
+    const { at, seal: locked } = await write(record, { over: key, more: about(record, judged), seal });
     form.removeAttribute('data-begun');
     draft.done = true;
-    show(verdictOf({ data, judged, board, said: `Saved on this tablet ${clock(at)}, not yet received.` }));
+    show(verdictOf({ data, judged, board, said: `Saved on this tablet ${clock(at)}, not yet received.${locked ? '' : ' Your PIN is asked when the station can be reached.'}` }));
+    return true;
   } catch (e) {
     const kept = e.name === 'ConstraintError' ? 'This check is saved on this tablet already.' : `${storeTrouble(e)} This check is not saved. The answers stay on this page: do not close it.`;
     say(main.querySelector('[data-of=trouble]'), kept);
+    return false;
   } finally {
     saving = false;
+    sync();
   }
-  sync();
 }
 
 // The bell rings: it is saved here before anything else, and whoever has to go is not kept waiting.

@@ -55,29 +55,48 @@ export const onChange = (listener) => { listeners.add(listener); };
 const MEASURED_WITHIN = 7 * 24 * 3600 * 1000;
 const offsetOf = (clock, at) => (clock && at >= clock.at && at - clock.at < MEASURED_WITHIN ? clock.offset : undefined);
 
+// The record as it would be written now, after the last one that this tablet wrote.
+function compose(record, last = { incarnation: newId(), number: 0, before: null }, clock = undefined) {
+  const count = { ...last, number: last.number + 1 };
+  const text = recordText(record, count, offsetOf(clock, record.at));
+  return { count, text, digest: sha256(text) };
+}
+
+function lastOf({ meta }, then) {
+  const clock = meta.get('clock');
+  const own = meta.get('count');
+  own.onsuccess = () => then(own.result?.value, clock.result?.value);
+}
+
+// A browser seals only while no transaction is open: what is to be written is made up first, and
+// made up again if another record came between.
+async function sealed(record, seal) {
+  const [last, clock] = await transact('readonly', (stores, done) => lastOf(stores, (...known) => done(known)));
+  const made = compose(record, last, clock);
+  return { ...made, last, seal: await seal(made.digest) };
+}
+
 /**
  * Writes a record down, with the draft it comes from (or, given `over`, in place of that draft), in
  * one transaction: it is saved when this resolves, and not before. `more(digest)` tells what this
- * tablet should remember of it beside the bytes.
+ * tablet should remember of it beside the bytes; `seal(digest)` seals its signature.
  */
-export async function write(record, { draft, over, more } = {}) {
+export async function write(record, { draft, over, more, seal } = {}) {
+  const ahead = seal && await sealed(record, seal);
   const row = await transact('readwrite', ({ drafts, records, meta }, done) => {
-    const clock = meta.get('clock');
-    const own = meta.get('count');
-    own.onsuccess = () => {
-      const last = own.result?.value ?? { incarnation: newId(), number: 0, before: null };
-      const count = { ...last, number: last.number + 1 };
-      const text = recordText(record, count, offsetOf(clock.result?.value, record.at));
-      const digest = sha256(text);
-      const kept = { id: record.id, text, digest, state: 'saved', number: count.number, at: record.at, ...more?.(digest) };
+    lastOf({ meta }, (last, clock) => {
+      if (ahead && ahead.last?.before !== last?.before) return;
+      const { count, text, digest } = ahead ?? compose(record, last, clock);
+      const kept = { id: record.id, text, digest, seal: ahead?.seal, state: 'saved', number: count.number, at: record.at, ...more?.(digest) };
       // Never over another one: a record once written stays as it is.
       records.add(kept);
       meta.put({ key: 'count', value: { incarnation: count.incarnation, number: count.number, before: digest } });
       if (over) drafts.delete(over);
       if (draft) drafts.put(draft);
       done(kept);
-    };
+    });
   });
+  if (!row) return write(record, { draft, over, more, seal });
   changed();
   // A record does not wait for its signature: what is saved is saved.
   return signed(row).catch(() => row);
@@ -157,6 +176,7 @@ export async function settleWith({ epoch, backed_up: backedUp, now }) {
 /** The file in which records are carried to another device. */
 export const fileOf = (rows) => JSON.stringify({
   airmuster_outbox: 1, records: rows.map(({ text }) => text), signatures: rows.map(({ signature }) => signature ?? null),
+  seals: rows.map(({ seal }) => seal ?? null),
 });
 
 /**

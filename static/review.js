@@ -1,6 +1,6 @@
 // The last look before a check is saved on this tablet, and the word it comes to: what the server
-// shows when it can be reached, made by the script when it cannot. No PIN: there is nothing here
-// to hold it against.
+// shows when it can be reached, made by the script when it cannot. A PIN is sealed to the server at
+// once: there is nothing here to hold it against.
 import { answerWords } from './answers.js';
 
 const STATE = { out_of_service: 'out', put_right: 'put-right', remark: 'remark' };
@@ -84,8 +84,14 @@ export function problemsOf(form, limits, problems) {
 
 const part = (name) => document.getElementById('away').content.querySelector(`[data-part=${name}]`).cloneNode(true);
 
-/** The review. `save(by, written_by)` is called when it is to be saved, `back` when not. */
-export function reviewOf({ form, data, answers, judged, members, bay, save, back }) {
+const PIN = /^\d{6,64}$/;
+
+/**
+ * The review. `save({ by, written_by }, pin)` is called when it is to be saved, and answers whether
+ * it is; `back` when not.
+ * Without `seals` no PIN is asked.
+ */
+export function reviewOf({ form, data, answers, judged, members, bay, seals, save, back }) {
   const page = part('review');
   const of = (name) => page.querySelector(`[data-of=${name}]`);
   const will = standingOf(judged.verdict);
@@ -106,12 +112,20 @@ export function reviewOf({ form, data, answers, judged, members, bay, save, back
   const [by, writer] = [page.querySelector('#member'), page.querySelector('#written_by')];
   for (const { id, name } of members) for (const list of [by, writer]) list.append(new Option(name, id));
   page.querySelector('[data-do=back]').addEventListener('click', back);
-  page.querySelector('[data-do=save]').addEventListener('click', () => {
-    const problem = page.querySelector('#member-problem');
-    problem.hidden = by.value !== '';
-    by.toggleAttribute('aria-invalid', !by.value);
-    if (!by.value) return void by.focus();
-    save(by.value, writer.value && writer.value !== by.value ? writer.value : undefined);
+  const pin = page.querySelector('#pin');
+  of('pin').hidden = !seals;
+  of('unsealed').hidden = seals;
+  const lacks = (field, missing) => {
+    page.querySelector(`#${field.id}-problem`).hidden = !missing;
+    field.toggleAttribute('aria-invalid', missing);
+    return missing && field;
+  };
+  page.querySelector('[data-do=save]').addEventListener('click', async () => {
+    const without = seals && !pin.value && page.querySelector('#without-pin').checked;
+    const problems = [lacks(by, !by.value), lacks(pin, seals && !without && !PIN.test(pin.value))].filter(Boolean);
+    if (problems.length) return void problems[0].focus();
+    const written_by = writer.value && writer.value !== by.value ? writer.value : undefined;
+    if (await save({ by: by.value, written_by }, seals && !without ? pin.value : undefined)) pin.value = '';
   });
   return page;
 }

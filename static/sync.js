@@ -57,7 +57,10 @@ export function reach() {
 /** Sends one record; whether the server has taken it. Throws when the server cannot be reached. */
 export async function sendOne(row) {
   const { signature } = await signed(row).catch(() => row);
-  const headers = { 'content-type': 'application/json', ...signature ? { 'airmuster-signature': signature } : {} };
+  const headers = {
+    'content-type': 'application/json',
+    ...(signature && { 'airmuster-signature': signature }), ...(row.seal && { 'airmuster-seal': row.seal }),
+  };
   const { status, answer } = await json('/api/v1/records', SEND_LIMIT, {
     method: 'POST', headers, body: row.text, keepalive: true,
   }).catch((e) => {
@@ -111,7 +114,7 @@ async function keepUp({ epoch, backed_up: backedUp, now }) {
   }
   if (performance.now() - listed > LIST_AGAIN) {
     const { answer } = await json('/offline/list', SEND_LIMIT);
-    if (Array.isArray(answer?.members)) await note('list', { members: answer.members, units: answer.units });
+    if (Array.isArray(answer?.members)) await note('list', { members: answer.members, units: answer.units, seal_key: answer.seal_key });
     listed = performance.now();
   }
 }

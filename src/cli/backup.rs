@@ -63,7 +63,8 @@ impl ImportOutbox {
         let mut refused = 0;
         for (nth, record) in (1..).zip(records) {
             let origin = record.origin();
-            match intake.submit(record.text.into_bytes(), origin).await {
+            let outbox::Carried { text, seal, .. } = record;
+            match intake.submit_sealed(text.into_bytes(), seal, origin).await {
                 Ok(receipt) => println!("{}", serde_json::to_string(&receipt)?),
                 Err(e) => {
                     refused += 1;

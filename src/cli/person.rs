@@ -31,7 +31,7 @@ impl Person {
             .await
             .map_err(|e| Failure::input(e.to_string()))?;
         let mut write = store.begin().await?;
-        write.set_person(&self.member, &self.name, Some(&hash)).await?;
+        write.set_person(&self.member, &self.name, Some((&hash, clock.now()))).await?;
         write.commit().await?;
         store.close().await;
         println!("{} can sign as {}", self.name, self.member);

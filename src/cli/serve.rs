@@ -7,8 +7,9 @@ use super::secure::{self, welcome};
 use super::{DataFolder, Failure, nightly};
 use crate::clock::Clock;
 use crate::config::{File, LISTEN, LogFormat};
-use crate::infra::logging;
+use crate::infra::{logging, seal_key};
 use crate::service::pin::Cost;
+use crate::service::seal::SealKey;
 use crate::store::Store;
 use crate::{demo, web};
 
@@ -26,6 +27,17 @@ struct Settings {
     /// Settings file [default: airmuster.toml in the data folder, if there is one]
     #[arg(long, env = "AIRMUSTER_CONFIG", value_name = "FILE")]
     config: Option<PathBuf>,
+}
+
+/// The key to which tablets seal PINs.
+fn seal_key(data: &Path, clock: &Clock) -> Result<SealKey, Failure> {
+    let bytes = seal_key::keep(data, || SealKey::new(clock).secret())?;
+    SealKey::from_secret(&bytes).map_err(|_| {
+        Failure::input(
+            "the file keys/seal in the data folder is not a key; put it back from a copy, or move it away: \
+             PINs that tablets have sealed to it must then be given again",
+        )
+    })
 }
 
 impl Settings {
@@ -73,7 +85,8 @@ impl Serve {
             ));
         }
         let begun = store.has_somebody().await?;
-        let mut serving = web::Serving::bind(store.clone(), clock.clone(), Cost::Full, listen).await?;
+        let key = seal_key(&self.data.data, clock)?;
+        let mut serving = web::Serving::bind(store.clone(), clock.clone(), Cost::Full, key, listen).await?;
         if let Some(listen) = beside.metrics {
             serving = serving.measured(listen).await?;
         }
@@ -124,7 +137,8 @@ impl Demo {
         let (listen, _) = self.settings.start(&dir)?;
         let store = Store::open(&dir, clock.id()).await?;
         let district = demo::fill(&store, clock).await?;
-        let serving = web::Serving::bind(store, clock.clone(), Cost::Least, listen).await?.open_to_guests();
+        let key = seal_key(&dir, clock)?;
+        let serving = web::Serving::bind(store, clock.clone(), Cost::Least, key, listen).await?.open_to_guests();
         println!("{}", district.welcome(serving.address()));
         Ok(serving.run().await?)
     }

@@ -193,7 +193,7 @@ async fn name_people(store: &Store, clock: &Clock) -> Result<(), DemoError> {
     }
     let mut write = store.begin().await?;
     for (person, hash) in hashes {
-        write.set_person(person.id, person.name, Some(&hash)).await?;
+        write.set_person(person.id, person.name, Some((&hash, clock.now()))).await?;
     }
     Ok(write.commit().await?)
 }

@@ -177,7 +177,8 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
                 None => no("there is no such tablet"),
             }
         }
-        Desk::Doubt(_) | Desk::Unproven(_) | Desk::TicketOpened(_) => {
+        Desk::PinAllowed(_) => signed_role(facts, &[Role::Officer, Role::Administrator]),
+        Desk::Doubt(_) | Desk::Unproven(_) | Desk::PinStopped(_) | Desk::TicketOpened(_) => {
             no("this is written by the server itself")
         }
     }

@@ -3,4 +3,5 @@
 pub mod key_backup;
 pub mod logging;
 mod private;
+pub mod seal_key;
 pub mod tls;

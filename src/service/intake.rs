@@ -50,6 +50,8 @@ pub enum Origin {
     Desk,
     /// Whoever holds the machine itself, at its console.
     Console,
+    /// The server itself, which has opened a sealed signature or stopped PINs.
+    Server,
 }
 
 impl Origin {
@@ -59,7 +61,7 @@ impl Origin {
             Self::Tablet { proven } => proven.as_deref() == Some(by),
             Self::HandedIn { bearer: Bearer::Member(id), .. } => id == by,
             Self::HandedIn { .. } => false,
-            Self::Desk | Self::Console => true,
+            Self::Desk | Self::Console | Self::Server => true,
         }
     }
 }
@@ -133,6 +135,7 @@ impl From<StoreError> for IntakeError {
 struct Given {
     record: Record,
     bytes: Vec<u8>,
+    seal: Option<Vec<u8>>,
     origin: Origin,
     once: bool,
 }
@@ -201,13 +204,24 @@ impl Intake {
     /// # Errors
     /// See [`IntakeError`]; nothing was stored then.
     pub async fn submit(&self, bytes: Vec<u8>, origin: Origin) -> Result<Receipt, IntakeError> {
-        self.hand_in(bytes, origin, false).await
+        self.hand_in(bytes, None, origin, false).await
+    }
+
+    /// As [`Intake::submit`], with the seal of its signature. The receipt does not wait until it is
+    /// opened: where nothing else proves the signature, the record counts as unproven until then.
+    pub async fn submit_sealed(
+        &self,
+        bytes: Vec<u8>,
+        seal: Option<Vec<u8>>,
+        origin: Origin,
+    ) -> Result<Receipt, IntakeError> {
+        self.hand_in(bytes, seal, origin, false).await
     }
 
     /// As [`Intake::submit`], but refuses another record with an id that is stored: for forms,
     /// where going back and sending again is a mistake and not a second account.
     pub async fn submit_once(&self, bytes: Vec<u8>, origin: Origin) -> Result<Receipt, IntakeError> {
-        self.hand_in(bytes, origin, true).await
+        self.hand_in(bytes, None, origin, true).await
     }
 
     /// Hands in records that hang together, in their order, with what members are called: all of
@@ -224,7 +238,7 @@ impl Intake {
         let mut given = Vec::with_capacity(records.len());
         for (nth, bytes) in records.into_iter().enumerate() {
             let record = decode(&bytes).map_err(|e| (nth, e.into()))?;
-            given.push(Given { record, bytes, origin: origin.clone(), once: false });
+            given.push(Given { record, bytes, seal: None, origin: origin.clone(), once: false });
         }
         let (answer, answered) = oneshot::channel();
         let job = Job::All(Together { records: given, names }, answer);
@@ -232,10 +246,16 @@ impl Intake {
         answered.await.map_err(|_| (0, IntakeError::Stopping))?
     }
 
-    async fn hand_in(&self, bytes: Vec<u8>, origin: Origin, once: bool) -> Result<Receipt, IntakeError> {
+    async fn hand_in(
+        &self,
+        bytes: Vec<u8>,
+        seal: Option<Vec<u8>>,
+        origin: Origin,
+        once: bool,
+    ) -> Result<Receipt, IntakeError> {
         let record = decode(&bytes)?;
         let (answer, answered) = oneshot::channel();
-        let job = Job::One(Box::new(Given { record, bytes, origin, once }), answer);
+        let job = Job::One(Box::new(Given { record, bytes, seal, origin, once }), answer);
         self.queue.send(job).await.map_err(|_| IntakeError::Stopping)?;
         answered.await.map_err(|_| IntakeError::Stopping)?
     }
@@ -313,7 +333,13 @@ async fn write_batch(
 async fn take_in_all(write: &mut Write, clock: &Clock, together: &Together) -> AllOrNone {
     let mut receipts = Vec::with_capacity(together.records.len());
     for (nth, given) in together.records.iter().enumerate() {
-        receipts.push(take_in(write, clock, given).await.map_err(|e| (nth, e))?);
+        let receipt = take_in(write, clock, given).await.map_err(|e| (nth, e))?;
+        if let Some(seal) = &given.seal
+            && !write.keep_seal(receipt.seq, seal, clock.now()).await.map_err(|e| (nth, e.into()))?
+        {
+            tracing::warn!(seq = receipt.seq, "another seal for a record that has one was refused");
+        }
+        receipts.push(receipt);
     }
     for (member, name) in &together.names {
         write.set_person(member, name, None).await.map_err(|e| (0, e.into()))?;
@@ -322,7 +348,7 @@ async fn take_in_all(write: &mut Write, clock: &Clock, together: &Together) -> A
 }
 
 async fn take_in(write: &mut Write, clock: &Clock, given: &Given) -> Result<Receipt, IntakeError> {
-    let Given { record, bytes, origin, once } = given;
+    let Given { record, bytes, origin, once, .. } = given;
     let weighed = weigh_bearer(write, record, origin).await?;
     if let Some(place) = write.find(&record.name).await? {
         return Ok(receipt(write, record, place, Status::AlreadyStored, None));

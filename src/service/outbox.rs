@@ -2,11 +2,13 @@
 //!
 //! `{"airmuster_outbox": 1, "records": ["…", "…"]}`: each record as the text that would have been
 //! sent, so that its hash stays what it is. Importing it twice stores nothing twice. Beside them may
-//! stand `"signatures": ["…", null]`, what the tablet's key says of each.
+//! stand `"signatures": ["…", null]`, what the tablet's key says of each, and `"seals": ["…", null]`,
+//! the seals of the members' signatures.
 
 use serde::Deserialize;
 
 use super::intake::Origin;
+use super::seal;
 use super::tablets::{Bearer, read_signature};
 
 /// Records of one file at most.
@@ -33,6 +35,8 @@ pub struct Carried {
     pub text: String,
     /// The signature of the tablet's key, where it has one that can be read.
     pub signature: Option<Vec<u8>>,
+    /// The seal of its member's signature, where it has one that can be read.
+    pub seal: Option<Vec<u8>>,
 }
 
 impl Carried {
@@ -53,6 +57,8 @@ pub fn read(text: &str) -> Result<Vec<Carried>, NotAnOutbox> {
         records: Vec<String>,
         #[serde(default)]
         signatures: Vec<Option<String>>,
+        #[serde(default)]
+        seals: Vec<Option<String>>,
     }
     let file: File = serde_json::from_str(text).map_err(|e| NotAnOutbox::Unreadable(e.to_string()))?;
     if file.airmuster_outbox != 1 {
@@ -62,8 +68,13 @@ pub fn read(text: &str) -> Result<Vec<Carried>, NotAnOutbox> {
         return Err(NotAnOutbox::TooMany(file.records.len()));
     }
     let mut signatures = file.signatures.into_iter();
-    let mut signature = || signatures.next().flatten().and_then(|s| read_signature(&s));
-    Ok(file.records.into_iter().map(|text| Carried { text, signature: signature() }).collect())
+    let mut seals = file.seals.into_iter();
+    let carried = file.records.into_iter().map(|text| Carried {
+        text,
+        signature: signatures.next().flatten().and_then(|s| read_signature(&s)),
+        seal: seals.next().flatten().and_then(|s| seal::read(&s).ok()),
+    });
+    Ok(carried.collect())
 }
 
 #[cfg(test)]
@@ -74,7 +85,8 @@ mod tests {
     fn records_come_out_as_the_text_that_went_in() {
         let record = r#"{"v":1, "kind":"note"}"#;
         let file = serde_json::json!({ "airmuster_outbox": 1, "records": [record] }).to_string();
-        assert_eq!(read(&file).unwrap(), [Carried { text: record.to_owned(), signature: None }]);
+        let carried = Carried { text: record.to_owned(), signature: None, seal: None };
+        assert_eq!(read(&file).unwrap(), [carried]);
     }
 
     #[test]

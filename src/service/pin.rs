@@ -3,13 +3,14 @@
 
 use std::sync::Arc;
 
+use airmuster_domain::Millis;
 use argon2::password_hash::phc::PasswordHash;
 use argon2::password_hash::{Error, PasswordHasher, PasswordVerifier};
 use argon2::{Algorithm, Argon2, Params, Version};
 use tokio::sync::Semaphore;
 
 use crate::clock::Clock;
-use crate::store::{Store, StoreError};
+use crate::store::{PinHashes, Store, StoreError};
 
 /// The shortest PIN: six digits.
 pub const SHORTEST: usize = 6;
@@ -22,6 +23,12 @@ pub enum PinError {
     /// Not the member's PIN, or no such member; which of the two is not said.
     #[error("member and PIN do not match")]
     Wrong,
+    /// Too many were wrong: another try is taken from this moment on.
+    #[error("too many tries; wait")]
+    Wait(Millis),
+    /// Far too many were wrong: no try is taken until an officer allows it.
+    #[error("too many tries; an officer must allow it again")]
+    Stopped,
     /// Not one that may be set.
     #[error("a PIN has {SHORTEST} to {LONGEST} digits")]
     Shape,
@@ -77,6 +84,29 @@ impl Pins {
         .map_err(|e| PinError::Hash(e.to_string()))?
         .map_err(|e| PinError::Hash(e.to_string()))?;
         if right && known { Ok(()) } else { Err(PinError::Wrong) }
+    }
+
+    /// Whether a PIN that came sealed proves the member's signature: the one in force, or the one
+    /// before it for thirty days. Several tablets may not know of a new one yet.
+    ///
+    /// # Errors
+    /// [`PinError::Wrong`] when it does not.
+    pub async fn prove(&self, member: &str, pin: &[u8], now: Millis) -> Result<(), PinError> {
+        let PinHashes { pin_hash, previous_hash } = self.store.pin_hashes(member, now).await?;
+        let Ok(pin) = String::from_utf8(pin.to_owned()) else { return Err(PinError::Wrong) };
+        let _turn = self.workers.acquire().await.map_err(|e| PinError::Hash(e.to_string()))?;
+        let right = tokio::task::spawn_blocking(move || {
+            for stored in [pin_hash, previous_hash].into_iter().flatten() {
+                if verify(&pin, &stored)? {
+                    return Ok(true);
+                }
+            }
+            Ok(false)
+        })
+        .await
+        .map_err(|e| PinError::Hash(e.to_string()))?
+        .map_err(|e: Error| PinError::Hash(e.to_string()))?;
+        if right { Ok(()) } else { Err(PinError::Wrong) }
     }
 
     /// The hash to store for a PIN.

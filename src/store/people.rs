@@ -7,6 +7,9 @@ use airmuster_domain::Millis;
 use super::error::StoreError;
 use super::open::{Store, Write};
 
+/// How long the PIN before the one in force proves what was signed with no network.
+const PREVIOUS: Millis = 30 * 24 * 3600 * 1000;
+
 /// A member by name.
 #[derive(Debug, Clone, PartialEq, Eq, sqlx::FromRow)]
 pub struct Person {
@@ -27,33 +30,64 @@ pub struct Session {
     pub used_at: Millis,
 }
 
+/// The hashes of the PINs that a member has, PHC strings.
+#[derive(Debug, Clone, Default, PartialEq, Eq, sqlx::FromRow)]
+pub struct PinHashes {
+    /// The one in force.
+    pub pin_hash: Option<String>,
+    /// The one before, while it proves what was signed with no network.
+    pub previous_hash: Option<String>,
+}
+
 impl Write {
-    /// Names a member and sets the hash of the PIN. With a new PIN the member's sessions end.
+    /// Names a member and, given its hash and the time, sets the PIN. The PIN before it is kept for
+    /// a while, wrong ones are forgotten, and the member's sessions end.
     pub async fn set_person(
         &mut self,
         member: &str,
         name: &str,
-        pin_hash: Option<&str>,
+        pin: Option<(&str, Millis)>,
     ) -> Result<(), StoreError> {
         sqlx::query(
             "insert into person (member, name, pin_hash) values ($1, $2, $3)
              on conflict (member) do update set name = excluded.name,
-                 pin_hash = coalesce(excluded.pin_hash, person.pin_hash)",
+                 pin_hash = coalesce(excluded.pin_hash, person.pin_hash),
+                 previous_hash = case when excluded.pin_hash is null then person.previous_hash else person.pin_hash end,
+                 previous_until = case when excluded.pin_hash is null then person.previous_until else $4 end",
         )
         .bind(member)
         .bind(name)
-        .bind(pin_hash)
+        .bind(pin.map(|(hash, _)| hash))
+        .bind(pin.map(|(_, now)| now.saturating_add(PREVIOUS)))
         .execute(&mut *self.tx)
         .await?;
-        if pin_hash.is_some() {
+        if pin.is_some() {
             sqlx::query("delete from session where member = $1").bind(member).execute(&mut *self.tx).await?;
+            self.allow_again(Some(member), None).await?;
         }
+        Ok(())
+    }
+
+    /// Forgets PINs that prove nothing any more.
+    pub async fn forget_previous_pins(&mut self, now: Millis) -> Result<(), StoreError> {
+        sqlx::query(
+            "update person set previous_hash = null, previous_until = null where previous_until <= $1",
+        )
+        .bind(now)
+        .execute(&mut *self.tx)
+        .await?;
         Ok(())
     }
 
     /// Erases everything personal that is kept of a member; the id in the register stays.
     pub async fn erase_person(&mut self, member: &str) -> Result<(), StoreError> {
-        for sql in ["delete from session where member = $1", "delete from person where member = $1"] {
+        for sql in [
+            "delete from session where member = $1",
+            "delete from pin_failure where member = $1",
+            "update seal set bytes = null, outcome = 'let-go', told = 1
+             where bytes is not null and seq in (select seq from check_row where by = $1)",
+            "delete from person where member = $1",
+        ] {
             sqlx::query(sql).bind(member).execute(&mut *self.tx).await?;
         }
         Ok(())
@@ -123,6 +157,25 @@ impl Store {
                 .fetch_optional(&self.read)
                 .await?;
         Ok(hash.flatten())
+    }
+
+    /// The hashes of a member's PINs that prove a signature made with no network.
+    pub async fn pin_hashes(&self, member: &str, now: Millis) -> Result<PinHashes, StoreError> {
+        let hashes = sqlx::query_as(
+            "select pin_hash, case when previous_until > $2 then previous_hash end as previous_hash
+             from person where member = $1",
+        )
+        .bind(member)
+        .bind(now)
+        .fetch_optional(&self.read)
+        .await?;
+        Ok(hashes.unwrap_or_default())
+    }
+
+    /// Whether there are PINs that prove nothing any more.
+    pub async fn has_spent_pins(&self, now: Millis) -> Result<bool, StoreError> {
+        let spent = sqlx::query_scalar("select exists (select 1 from person where previous_until <= $1)");
+        Ok(spent.bind(now).fetch_one(&self.read).await?)
     }
 
     /// A session by its token.

@@ -11,8 +11,12 @@ use serde_json::value::RawValue;
 use super::auth::{SIGNATURE, Visitor};
 use super::error::WebError;
 use super::serving::App;
+use crate::service::seal;
 use crate::service::tablets::read_signature;
 use crate::service::{IntakeError, Origin, Receipt};
+
+/// The header in which the seal of a record's signature travels, as base64url.
+pub const SEAL: &str = "airmuster-seal";
 
 /// Records in one request at most.
 const MOST: usize = 100;
@@ -74,8 +78,8 @@ struct Refused {
 ///
 /// The bytes that are stored and hashed are those of the record as they stand in the request. A
 /// record of the signed-in member is proven by the session; any other signature is taken down and
-/// does not count until it is settled. What the tablet's own key says of it stands in a header, for
-/// a list one after the other with commas between.
+/// does not count until it is proven, by the seal that came with a single record or later. What the
+/// tablet's own key says of it stands in a header, for a list one after the other with commas between.
 pub async fn take_records(
     State(app): State<App>,
     visitor: Visitor,
@@ -100,7 +104,8 @@ pub async fn take_records(
     };
     let many = body.iter().find(|b| !b.is_ascii_whitespace()) == Some(&b'[');
     if !many {
-        let answer = take(&app, body.trim_ascii().to_vec(), origin(0)).await?;
+        let answer = take(&app, body.trim_ascii().to_vec(), seal_in(&headers), origin(0)).await?;
+        app.sealed.look();
         let status = match &answer {
             Answer::Taken(_) => StatusCode::OK,
             Answer::Refused(r) => r.http,
@@ -113,7 +118,7 @@ pub async fn take_records(
     }
     let mut answers = Vec::with_capacity(records.len());
     for (nth, record) in records.into_iter().enumerate() {
-        answers.push(match take(&app, record.get().as_bytes().to_vec(), origin(nth)).await {
+        answers.push(match take(&app, record.get().as_bytes().to_vec(), None, origin(nth)).await {
             Ok(answer) => answer,
             // Those behind it in the list must not wait for it.
             Err(IntakeError::Store(e)) if e.is_one_records() => {
@@ -128,8 +133,19 @@ pub async fn take_records(
     Ok(Json(answers).into_response())
 }
 
-async fn take(app: &App, bytes: Vec<u8>, origin: Origin) -> Result<Answer, IntakeError> {
-    match app.intake.submit(bytes, origin).await {
+/// A seal that cannot be read is none: the record is kept, its signature still to be proven.
+fn seal_in(headers: &HeaderMap) -> Option<Vec<u8>> {
+    let sent = headers.get(SEAL)?.to_str().map_err(|_| seal::SealError::Unreadable);
+    sent.and_then(seal::read).inspect_err(|e| tracing::warn!(why = %e, "a seal was refused")).ok()
+}
+
+async fn take(
+    app: &App,
+    bytes: Vec<u8>,
+    seal: Option<Vec<u8>>,
+    origin: Origin,
+) -> Result<Answer, IntakeError> {
+    match app.intake.submit_sealed(bytes, seal, origin).await {
         Ok(receipt) => Ok(Answer::Taken(Box::new(receipt))),
         Err(e @ (IntakeError::NotARecord(_) | IntakeError::Refused(_) | IntakeError::Before(_))) => {
             let http = StatusCode::UNPROCESSABLE_ENTITY;

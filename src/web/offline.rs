@@ -29,6 +29,8 @@ pub struct List {
     assets: Vec<String>,
     /// Who may sign.
     members: Vec<Signer>,
+    /// The key to which PINs are sealed.
+    seal_key: SealTo,
     /// Units of the whole department with their profiles, for one that has moved here.
     units: Vec<Unit>,
 }
@@ -37,6 +39,14 @@ pub struct List {
 struct Signer {
     id: String,
     name: String,
+}
+
+#[derive(Debug, Serialize)]
+struct SealTo {
+    /// What seals call it.
+    name: String,
+    /// The point.
+    public: String,
 }
 
 #[derive(Debug, Serialize)]
@@ -67,6 +77,7 @@ pub async fn show_list(State(app): State<App>, visitor: Visitor) -> Result<Json<
         pages,
         assets: Static::iter().filter(|n| n != "sw.js").map(|n| format!("/static/{n}")).collect(),
         members: members.into_iter().map(|p| Signer { id: p.member, name: p.name }).collect(),
+        seal_key: SealTo { name: app.sealed.key().name(), public: app.sealed.key().public() },
         units: fleet
             .units
             .into_values()

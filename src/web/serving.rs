@@ -20,8 +20,11 @@ use super::trust::{self, Authority};
 use super::{layers, metrics};
 use crate::clock::Clock;
 use crate::service::Intake;
+use crate::service::door::Door;
 use crate::service::photos::Photos;
 use crate::service::pin::{Cost, Pins};
+use crate::service::seal::SealKey;
+use crate::service::sealed::Sealed;
 use crate::service::tablets::Tablets;
 use crate::store::{Store, StoreError};
 
@@ -37,8 +40,10 @@ pub struct App {
     pub intake: Intake,
     /// Times and ids.
     pub clock: Clock,
-    /// PINs.
-    pub pins: Pins,
+    /// Where PINs are tried.
+    pub door: Door,
+    /// Sealed signatures.
+    pub sealed: Sealed,
     /// Photographs.
     pub photos: Photos,
     /// What every page is to say.
@@ -94,14 +99,17 @@ pub struct Secure {
 impl App {
     /// Starts the writer. The handle ends when every clone of the app is dropped and all is
     /// written.
-    fn start(store: Store, clock: Clock, cost: Cost) -> (Self, JoinHandle<()>) {
+    fn start(store: Store, clock: Clock, cost: Cost, key: SealKey) -> (Self, JoinHandle<()>) {
         let (intake, writer) = Intake::start(store.clone(), clock.clone());
         let pins = Pins::new(store.clone(), clock.clone(), cost);
+        let door = Door::new(store.clone(), clock.clone(), pins, intake.clone());
+        // It has a way in of its own, so the writer ends after it.
+        let (sealed, _) = Sealed::start(store.clone(), clock.clone(), intake.clone(), door.clone(), key);
         let photos = Photos::new(store.clone(), clock.clone());
         let tablets = Tablets::new(store.clone(), clock.clone(), intake.clone());
         let notice = Notice::new(|| None);
         let begun = Arc::default();
-        (Self { store, intake, clock, pins, photos, notice, tablets, guests: false, begun }, writer)
+        (Self { store, intake, clock, door, sealed, photos, notice, tablets, guests: false, begun }, writer)
     }
 
     /// Whether there is anybody who can sign in.
@@ -115,7 +123,8 @@ impl App {
 
 /// The whole web side without a listener, and its way in: for tests in process.
 pub fn app_router(store: Store, clock: Clock, cost: Cost) -> (Router, Intake) {
-    let (app, _) = App::start(store, clock, cost);
+    let key = SealKey::new(&clock);
+    let (app, _) = App::start(store, clock, cost, key);
     (router(&app), app.intake)
 }
 
@@ -143,11 +152,17 @@ impl Serving {
     ///
     /// # Errors
     /// When the address cannot be listened on.
-    pub async fn bind(store: Store, clock: Clock, cost: Cost, listen: SocketAddr) -> std::io::Result<Self> {
+    pub async fn bind(
+        store: Store,
+        clock: Clock,
+        cost: Cost,
+        key: SealKey,
+        listen: SocketAddr,
+    ) -> std::io::Result<Self> {
         let listener = listen_on(listen, "--listen").await?;
         let address = listener.local_addr()?;
         let asked = heed_signals()?;
-        let (app, writer) = App::start(store, clock, cost);
+        let (app, writer) = App::start(store, clock, cost, key);
         Ok(Self { listener, address, app, writer, asked, secure: None, beside: None, metrics: None })
     }
 

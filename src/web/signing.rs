@@ -4,6 +4,7 @@ use airmuster_domain::record::{Stamp, encode};
 use serde::Serialize;
 use uuid::Uuid;
 
+use super::auth::Visitor;
 use super::error::WebError;
 use super::serving::App;
 use super::view::ProblemLine;
@@ -12,13 +13,19 @@ use crate::service::pin::PinError;
 use crate::service::{IntakeError, Origin, Receipt};
 
 /// Whether this is the member's PIN; if not, what to say at the field `member` or `pin`.
-pub async fn check_pin(app: &App, member: &str, pin: &str) -> Result<Result<(), ProblemLine>, WebError> {
-    check_pin_at(app, ("member", "pin"), member, pin).await
+pub async fn check_pin(
+    app: &App,
+    visitor: &Visitor,
+    member: &str,
+    pin: &str,
+) -> Result<Result<(), ProblemLine>, WebError> {
+    check_pin_at(app, visitor, ("member", "pin"), member, pin).await
 }
 
 /// As [`check_pin`], where the two fields have other names.
 pub async fn check_pin_at(
     app: &App,
+    visitor: &Visitor,
     (member_field, pin_field): (&str, &str),
     member: &str,
     pin: &str,
@@ -30,13 +37,32 @@ pub async fn check_pin_at(
     if pin.is_empty() {
         return say(pin_field, "Give your PIN.");
     }
-    match app.pins.check(member, pin).await {
+    match app.door.try_pin(member, pin, visitor.tablet.as_deref()).await {
         Ok(()) => Ok(Ok(())),
-        Err(PinError::Wrong | PinError::Shape) => {
-            say(pin_field, "Name and PIN do not go together. Look at the name, then give the PIN again.")
-        }
-        Err(e) => Err(e.into()),
+        Err(e) => say(pin_field, &not_taken(app, e)?),
     }
+}
+
+/// Why a PIN was not taken, and what to do.
+pub fn not_taken(app: &App, e: PinError) -> Result<String, WebError> {
+    Ok(match e {
+        PinError::Wrong | PinError::Shape => {
+            "Name and PIN do not go together. Look at the name, then give the PIN again.".to_owned()
+        }
+        PinError::Wait(until) => {
+            let seconds = ((until - app.clock.now()).max(1) + 999) / 1000;
+            let wait = match seconds {
+                1..120 => format!("{seconds} seconds"),
+                _ => format!("{} minutes", (seconds + 59) / 60),
+            };
+            format!("Several wrong PINs were given. Wait {wait}, then give the PIN again.")
+        }
+        PinError::Stopped => {
+            "Too many wrong PINs were given: none is taken until an officer allows it again. Tell your officer."
+                .to_owned()
+        }
+        e @ (PinError::Store(_) | PinError::Hash(_)) => return Err(e.into()),
+    })
 }
 
 /// A line of what to put right.

@@ -2,7 +2,7 @@
 
 use airmuster_domain::judge::{Judgement, Verdict};
 use airmuster_domain::record::{
-    Body, Check, Condition, Desk, Field, Outcome, Part, Place, Register, Return, Settlement,
+    Body, Check, Condition, Desk, Field, Outcome, Part, PinStop, Place, Register, Return, Settlement,
 };
 use airmuster_domain::rules::Consequence;
 
@@ -160,6 +160,14 @@ fn findings_words(j: &Judgement) -> String {
     parts.join(" ")
 }
 
+fn stop_words(fleet: &Fleet, stop: &PinStop) -> String {
+    match (&stop.member, &stop.tablet) {
+        (Some(member), _) => format!("of {}", fleet.name(member)),
+        (None, Some(tablet)) => format!("on tablet {}", tablet.trim_start_matches("tablet-")),
+        (None, None) => String::new(),
+    }
+}
+
 fn tell_desk(fleet: &Fleet, desk: &Desk) -> Told {
     match desk {
         Desk::Register(r) => tell_register(fleet, r),
@@ -173,6 +181,8 @@ fn tell_desk(fleet: &Fleet, desk: &Desk) -> Told {
         Desk::Unproven(_) => told("A signature is yet to be proven", "", Some(Mark::Dashed)),
         Desk::Signature(_) => told("A signature was proven", "", Some(Mark::Full)),
         Desk::TabletRevoked(t) => told("A tablet was given up", &t.why, None),
+        Desk::PinStopped(stop) => told("PINs were stopped", stop_words(fleet, stop), Some(Mark::Struck)),
+        Desk::PinAllowed(stop) => told("PINs were allowed again", stop_words(fleet, stop), None),
         Desk::Accepted(_) => told("Accepted into service", "", Some(Mark::Full)),
         Desk::Retired(t) => told("Retired", &t.why, Some(Mark::Outline)),
         Desk::TicketOpened(t) => told(&format!("Ticket {} opened", t.ticket), "", None),

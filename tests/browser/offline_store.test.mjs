@@ -78,7 +78,7 @@ offlineStory('the store of a tablet', (promise) => {
     assert.deepEqual(await tablet.rows(), []);
     await browser.send('Storage.overrideQuotaForOrigin', { origin: tablet.url });
     await tablet.page.getByRole('button', { name: 'Save on this tablet' }).click();
-    await tablet.page.getByText(/^Saved on this tablet .*not yet received\.$/).waitFor();
+    await tablet.page.getByText(/^Saved on this tablet .*not yet received\./).waitFor();
     assert.equal((await tablet.rows()).length, 1);
   });
 

@@ -6,8 +6,8 @@ use airmuster::service::intake::{IntakeError, Origin};
 use airmuster_domain::desk::{Facts, Signer, Wrong, may};
 use airmuster_domain::ground::{Done, Kind, Raise};
 use airmuster_domain::record::{
-    Accepted, Asset, Cadence, Desk, Digest, Doubt, Part, Place, RecordRef, Register, RulesInForce, Signed,
-    Stage, TicketOpened, TicketStage, Worked, decode,
+    Accepted, Asset, Cadence, Desk, Digest, Doubt, Part, PinStop, Place, RecordRef, Register, RulesInForce,
+    Signed, Stage, TicketOpened, TicketStage, Worked, decode,
 };
 use airmuster_domain::role::Role;
 use airmuster_domain::rules::Purpose;
@@ -128,6 +128,8 @@ fn each_desk_record_is_made_by_those_named_here_and_by_nobody_else() {
             false,
         ),
         ("the proof of one's signature", Desk::Signature(Signed { of: name }), &Role::ALL, false),
+        ("PINs allowed again", Desk::PinAllowed(PinStop::of_member("ana")), &[Officer, Administrator], false),
+        ("PINs stopped", Desk::PinStopped(PinStop::of_member("ana")), &[], false),
         ("a lack of proof", Desk::Unproven(Signed { of: name }), &[], false),
         ("a doubt", Desk::Doubt(Doubt { of: name, why: "time".to_owned() }), &[], false),
         ("a ticket", Desk::TicketOpened(TicketOpened { ticket: 1, asset: unit, because: name }), &[], false),

@@ -252,7 +252,7 @@ async fn everything_goes_out_and_comes_back_with_the_same_head_and_the_same_stan
     for member in ["ada", "olga", "tom", "tia", "ben"] {
         write.set_person(member, &format!("{member} Wick"), None).await.unwrap();
     }
-    write.set_person("ana", "Ana =Wick", Some("a PIN's hash")).await.unwrap();
+    write.set_person("ana", "Ana =Wick", Some(("a PIN's hash", 0))).await.unwrap();
     write.commit().await.unwrap();
     let zip = h.dir.path().join("all.zip");
     let args = ["export", "--data", path(&h.dir), zip.to_str().unwrap()];

@@ -16,7 +16,7 @@ async fn named(h: &House, member: &str) {
     let pins = Pins::new(h.store.clone(), h.clock.clone(), Cost::Least);
     let hash = pins.hash(PIN).await.unwrap();
     let mut write = h.store.begin().await.unwrap();
-    write.set_person(member, NAME, Some(&hash)).await.unwrap();
+    write.set_person(member, NAME, Some((&hash, h.now()))).await.unwrap();
     write.begin_session(&[7; 32], member, h.now()).await.unwrap();
     write.commit().await.unwrap();
 }

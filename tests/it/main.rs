@@ -34,6 +34,8 @@ mod projection;
 #[cfg(test)]
 mod running;
 #[cfg(test)]
+mod seal;
+#[cfg(test)]
 mod store;
 #[cfg(test)]
 mod tamper;

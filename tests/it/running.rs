@@ -177,7 +177,10 @@ async fn no_pin_and_no_token_stands_in_the_log_however_much_is_logged() {
         airmuster::service::pin::Cost::Least,
     );
     let mut write = h.store.begin().await.unwrap();
-    write.set_person("ada", "Ada Ruiz", Some(&pins.hash("8402719365").await.unwrap())).await.unwrap();
+    write
+        .set_person("ada", "Ada Ruiz", Some((&pins.hash("8402719365").await.unwrap(), h.now())))
+        .await
+        .unwrap();
     write.commit().await.unwrap();
     h.store.close().await;
     let server = Served::start(&["--data", path(&h.dir), "--log", "trace", "--log-format", "json"]);

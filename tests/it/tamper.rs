@@ -258,7 +258,7 @@ async fn report_of(h: &House, head: Option<Digest>) -> Report {
 }
 
 /// Codes to enrol tablets with, and what tablets' keys say of records: beside the logbook.
-const BESIDE: [&str; 2] = ["tablet_code", "tablet_signature"];
+const BESIDE: [&str; 3] = ["seal", "tablet_code", "tablet_signature"];
 
 /// Every table is either computed, and compared, or named here as what it is.
 #[tokio::test]

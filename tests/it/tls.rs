@@ -10,6 +10,7 @@ use std::sync::Arc;
 use airmuster::clock::Clock;
 use airmuster::infra::tls::{Authority, Certificate, Own, Source};
 use airmuster::service::pin::Cost;
+use airmuster::service::seal::SealKey;
 use airmuster::store::Store;
 use airmuster::web::{self, Notice, Secure, Serving};
 use airmuster_domain::Millis;
@@ -134,7 +135,10 @@ async fn serve(own_for: Option<i64>) -> Server {
     };
     let certificate = Certificate::new(source, clock.clone()).unwrap();
     let any = "127.0.0.1:0".parse().unwrap();
-    let serving = Serving::bind(store(dir.path()).await, clock, Cost::Least, any).await.unwrap();
+    let serving =
+        Serving::bind(store(dir.path()).await, clock.clone(), Cost::Least, SealKey::new(&clock), any)
+            .await
+            .unwrap();
     let tls = serving.address();
     let config = certificate.config().unwrap();
     let serving = serving

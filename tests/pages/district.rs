@@ -112,7 +112,7 @@ impl District {
             self.register(Register::Member { id: id.to_owned(), roles, qualified }).await;
             let hash = pins.hash(PIN).await.unwrap();
             let mut write = self.store.begin().await.unwrap();
-            write.set_person(id, name, Some(&hash)).await.unwrap();
+            write.set_person(id, name, Some((&hash, self.clock.now()))).await.unwrap();
             write.commit().await.unwrap();
         }
     }

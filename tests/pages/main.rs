@@ -19,6 +19,8 @@ mod officer;
 #[cfg(test)]
 mod photos;
 #[cfg(test)]
+mod pins;
+#[cfg(test)]
 mod repair;
 #[cfg(test)]
 mod rights;

@@ -28,9 +28,9 @@ test('a record says which tablet wrote it, as which of its records, after which,
   assert.deepEqual(Object.keys(JSON.parse(recordText(record))), ['v', 'kind', 'id', 'tablet', 'at', 'client', 'by', 'body']);
 });
 
-test('a file carries the text of each record, so that its hash stays what it is, and beside it its signature', () => {
-  const file = JSON.parse(fileOf([row, { ...row, signature: 'c2lnbmVk' }]));
-  assert.deepEqual(file, { airmuster_outbox: 1, records: [text, text], signatures: [null, 'c2lnbmVk'] });
+test('a file carries the text of each record, so that its hash stays what it is, and beside it its signature and its seal', () => {
+  const file = JSON.parse(fileOf([row, { ...row, signature: 'c2lnbmVk', seal: 'AY' }]));
+  assert.deepEqual(file, { airmuster_outbox: 1, records: [text, text], signatures: [null, 'c2lnbmVk'], seals: [null, 'AY'] });
 });
 
 test('what a key signs names its use, the tablet and the record, as the server reads it', () => {

@@ -30,6 +30,10 @@ pub enum Desk {
     Unproven(Signed),
     /// The signer has proven it.
     Signature(Signed),
+    /// So many wrong PINs were given that none is taken any more.
+    PinStopped(PinStop),
+    /// An officer lets PINs be tried again.
+    PinAllowed(PinStop),
     /// A new unit is taken into service.
     Accepted(Accepted),
     /// For good.
@@ -180,8 +184,32 @@ pub struct Signed {
     pub of: RecordRef,
 }
 
-/// Something speaks against a record: its time cannot be right, or it is not shown to come from
-/// the tablet that it names.
+/// Whose PINs are not taken any more, or again: a member's, or those given on a tablet.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PinStop {
+    /// The member.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub member: Option<String>,
+    /// The tablet.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tablet: Option<String>,
+}
+
+impl PinStop {
+    /// Of a member.
+    pub fn of_member(member: &str) -> Self {
+        Self { member: Some(member.to_owned()), tablet: None }
+    }
+
+    /// Of a tablet.
+    pub fn of_tablet(tablet: &str) -> Self {
+        Self { member: None, tablet: Some(tablet.to_owned()) }
+    }
+}
+
+/// Something speaks against a record: its time cannot be right, it is not shown to come from the
+/// tablet that it names, or its signature is not its signer's.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Doubt {

@@ -21,8 +21,8 @@ use uuid::Uuid;
 use crate::Millis;
 
 pub use desk::{
-    Accepted, Clearing, Correction, Desk, Doubt, Part, Return, RulesInForce, Settlement, Signed, Stage,
-    TicketOpened, TicketStage, Worked, heads,
+    Accepted, Clearing, Correction, Desk, Doubt, Part, PinStop, Return, RulesInForce, Settlement, Signed,
+    Stage, TicketOpened, TicketStage, Worked, heads,
 };
 pub use field::{Check, Condition, Field, Outcome, Photo, TakenOut, Used};
 pub use register::{Cadence, Place, Register};

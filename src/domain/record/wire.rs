@@ -39,7 +39,7 @@ pub enum NotARecord {
 }
 
 /// Kinds made at the desk, in their current version.
-const DESK_KINDS: [&str; 16] = [
+const DESK_KINDS: [&str; 18] = [
     "register",
     "rules",
     "return",
@@ -50,6 +50,8 @@ const DESK_KINDS: [&str; 16] = [
     "doubt",
     "unproven",
     "signature",
+    "pin_stopped",
+    "pin_allowed",
     "accepted",
     "retired",
     "ticket_opened",
@@ -276,6 +278,8 @@ fn desk(kind: &str, raw: &RawValue) -> serde_json::Result<Desk> {
         "doubt" => read(raw).map(Desk::Doubt),
         "unproven" => read(raw).map(Desk::Unproven),
         "signature" => read(raw).map(Desk::Signature),
+        "pin_stopped" => read(raw).map(Desk::PinStopped),
+        "pin_allowed" => read(raw).map(Desk::PinAllowed),
         "accepted" => read(raw).map(Desk::Accepted),
         "retired" => read(raw).map(Desk::Retired),
         "ticket_opened" => read(raw).map(Desk::TicketOpened),

@@ -14,8 +14,8 @@ use std::process::{Command, Stdio};
 use airmuster_domain::judge::{Answer, Raw};
 use airmuster_domain::record::{
     Accepted, Asset, Body, CHAIN_START, Cadence, Clearing, Condition, Correction, Desk, Digest, Doubt, Field,
-    LARGEST, NotARecord, Part, Place, Record, RecordRef, Register, Return, RulesInForce, Settlement, Stage,
-    Stamp, TakenOut, TicketOpened, TicketStage, Used, VERSION, Worked, decode, encode, link,
+    LARGEST, NotARecord, Part, PinStop, Place, Record, RecordRef, Register, Return, RulesInForce, Settlement,
+    Stage, Stamp, TakenOut, TicketOpened, TicketStage, Used, VERSION, Worked, decode, encode, link,
 };
 use common::{check, config, on, proving, uuid, word};
 use proptest::prelude::*;
@@ -244,6 +244,10 @@ fn what_is_made_at_the_desk_comes_back_as_it_was() {
     all.push(("rules", json!(rules), Desk::Rules(rules)));
     let doubt = Doubt { of, why: "w".to_owned() };
     all.push(("doubt", json!(doubt), Desk::Doubt(doubt)));
+    for stop in [PinStop::of_member("m1"), PinStop::of_tablet("tablet-4")] {
+        all.push(("pin_stopped", json!(stop), Desk::PinStopped(stop.clone())));
+        all.push(("pin_allowed", json!(stop), Desk::PinAllowed(stop)));
+    }
     let accepted = Accepted { unit: "117".to_owned(), check: of };
     all.push(("accepted", json!(accepted), Desk::Accepted(accepted)));
     let opened = TicketOpened { ticket: 4, asset, because: of };

@@ -7,13 +7,13 @@ use axum_extra::extract::{CookieJar, Form, Query};
 use serde::Deserialize;
 
 use super::{GLOVES, SESSION, Visitor, token_hash};
-use crate::service::pin::PinError;
 use crate::web::error::WebError;
 use crate::web::html::{Again, Html};
 use crate::web::present::{member_options, page};
 use crate::web::serving::App;
+use crate::web::signing::check_pin;
+use crate::web::view::Problems;
 use crate::web::view::auth::SignIn;
-use crate::web::view::{ProblemLine, Problems};
 
 #[derive(Debug, Default, Deserialize)]
 pub struct Next {
@@ -48,18 +48,8 @@ pub async fn sign_in(
     Form(form): Form<SignInForm>,
 ) -> Result<Response, WebError> {
     let next = local(&form.next);
-    let problem = match app.pins.check(&form.member, &form.pin).await {
-        Ok(()) => None,
-        Err(PinError::Wrong | PinError::Shape) if form.member.is_empty() => {
-            Some(("member", "Choose your name, then give your PIN."))
-        }
-        Err(PinError::Wrong | PinError::Shape) => {
-            Some(("pin", "Name and PIN do not go together. Look at the name, then give the PIN again."))
-        }
-        Err(e) => return Err(e.into()),
-    };
-    if let Some((field, text)) = problem {
-        let lines = vec![ProblemLine { field: field.to_owned(), text: text.to_owned() }];
+    if let Err(line) = check_pin(&app, &visitor, &form.member, &form.pin).await? {
+        let lines = vec![line];
         return Ok(Again(sign_in_view(&app, &visitor, &form.member, next, Problems { lines }).await?)
             .into_response());
     }

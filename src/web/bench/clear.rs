@@ -135,7 +135,7 @@ pub async fn clear(
     let looked = file(&app, &unit).await?;
     let act = to_do(&looked)?;
     let mut lines = look_at(&looked, act, &input);
-    lines.extend(check_pin(&app, &input.member, &input.pin).await?.err());
+    lines.extend(check_pin(&app, &visitor, &input.member, &input.pin).await?.err());
     if !lines.is_empty() {
         return Ok(Again(view(&app, &visitor, &looked, act, &input, lines).await?).into_response());
     }

@@ -52,7 +52,7 @@ pub async fn retire(
     if input.why.trim().is_empty() {
         lines.push(problem("why", "Say why, in a few words."));
     }
-    lines.extend(check_pin(&app, &input.member, &input.pin).await?.err());
+    lines.extend(check_pin(&app, &visitor, &input.member, &input.pin).await?.err());
     if lines.is_empty() {
         let body = TakenOut { asset: Asset::unit(&unit), why: input.why.trim().to_owned() };
         match hand_in_desk(&app, "retired", &input.member, &body).await {

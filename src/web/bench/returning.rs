@@ -66,9 +66,9 @@ pub async fn take_form(
     let parts: Vec<Part> =
         Part::ALL.into_iter().filter(|p| input.worked_on.iter().any(|w| w == p.id())).collect();
     let mut lines = look_at(&file, &input, &parts);
-    lines.extend(check_pin(&app, &input.member, &input.pin).await?.err());
+    lines.extend(check_pin(&app, &visitor, &input.member, &input.pin).await?.err());
     if parts.is_empty() {
-        lines.extend(second(&app, &input).await?);
+        lines.extend(second(&app, &visitor, &input).await?);
     }
     let proving = read_ref(&input.proving).filter(|p| file.proof.as_ref().is_some_and(|d| d.name == *p));
     let Some(proving) = proving else {
@@ -132,7 +132,7 @@ fn look_at(file: &JobFile, input: &Input, parts: &[Part]) -> Vec<ProblemLine> {
 }
 
 /// “No fault found” is signed by two.
-async fn second(app: &App, input: &Input) -> Result<Option<ProblemLine>, WebError> {
+async fn second(app: &App, visitor: &Visitor, input: &Input) -> Result<Option<ProblemLine>, WebError> {
     if input.second_member.is_empty() {
         let text = "Nothing was worked on, so no fault was found: that needs a second signer. Or tick what was worked on.";
         return Ok(Some(problem("second_member", text)));
@@ -141,7 +141,7 @@ async fn second(app: &App, input: &Input) -> Result<Option<ProblemLine>, WebErro
         return Ok(Some(problem("second_member", "The second signer is somebody else.")));
     }
     let fields = ("second_member", "second_pin");
-    Ok(check_pin_at(app, fields, &input.second_member, &input.second_pin).await?.err())
+    Ok(check_pin_at(app, visitor, fields, &input.second_member, &input.second_pin).await?.err())
 }
 
 fn read_ref(text: &str) -> Option<RecordRef> {

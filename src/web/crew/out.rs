@@ -58,7 +58,7 @@ pub async fn take_out(
     if input.why.trim().is_empty() {
         lines.push(problem("why", "Say why, in a few words."));
     }
-    lines.extend(check_pin(&app, &input.member, &input.pin).await?.err());
+    lines.extend(check_pin(&app, &visitor, &input.member, &input.pin).await?.err());
     if lines.is_empty() {
         let body = TakenOut { asset: Asset::unit(&unit), why: input.why.trim().to_owned() };
         // The hold goes with the word by which the unit was taken out, under an id next to it.

@@ -96,7 +96,11 @@ async fn about(store: &Store, body: &Body) -> Result<Option<Asset>, WebError> {
             Desk::Doubt(d) => return about_variants(store, d.of.id).await,
             Desk::Unproven(s) | Desk::Signature(s) => return about_variants(store, s.of.id).await,
             Desk::Correction(c) => return about_variants(store, c.of.id).await,
-            Desk::Register(_) | Desk::Rules(_) | Desk::TabletRevoked(_) => return Ok(None),
+            Desk::Register(_)
+            | Desk::Rules(_)
+            | Desk::TabletRevoked(_)
+            | Desk::PinStopped(_)
+            | Desk::PinAllowed(_) => return Ok(None),
         },
     };
     Ok(store.ticket(ticket).await?.map(|t| t.asset))

@@ -39,7 +39,7 @@ pub async fn sign_check(
         let view = form_view(&app, &visitor, &checking, &input, Some(&judged), problems).await?;
         return Ok(Again(view).into_response());
     }
-    let line = match check_pin(&app, &input.member, &input.pin).await? {
+    let line = match check_pin(&app, &visitor, &input.member, &input.pin).await? {
         Ok(()) => may_sign(&app, &checking, &input).await?,
         Err(line) => Some(line),
     };

@@ -1,12 +1,17 @@
 //! Proving a signature: the signer gives the PIN once the station can be reached.
 
+use std::collections::HashSet;
+
 use airmuster_domain::record::Signed;
+use airmuster_domain::role::Role;
 use airmuster_domain::rules::Purpose;
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::Form;
 use serde::Deserialize;
 
+use crate::service::door::MOST;
+use crate::store::Opened;
 use crate::web::auth::Visitor;
 use crate::web::error::WebError;
 use crate::web::html::{Again, Html};
@@ -37,7 +42,7 @@ pub async fn prove(
     let row = app.store.unproven().await?.into_iter().find(|c| c.seq == seq).ok_or(WebError::NotFound)?;
     let signer = row.by.clone().ok_or(WebError::NotFound)?;
     let field = field_of(seq);
-    if let Err(line) = check_pin_at(&app, (&field, &field), &signer, &form.pin).await? {
+    if let Err(line) = check_pin_at(&app, &visitor, (&field, &field), &signer, &form.pin).await? {
         let view = view(&app, &visitor, Problems { lines: vec![line] }).await?;
         return Ok(Again(view).into_response());
     }
@@ -49,8 +54,14 @@ fn field_of(seq: i64) -> String {
     format!("pin-{seq}")
 }
 
-async fn view(app: &App, visitor: &Visitor, problems: Problems) -> Result<Unproven, WebError> {
+/// The list, with what to put right.
+pub async fn view(app: &App, visitor: &Visitor, problems: Problems) -> Result<Unproven, WebError> {
     let names = app.store.names().await?;
+    let seals = app.store.seals_of_unproven().await?;
+    let stopped: HashSet<String> =
+        app.store.stopped_members(MOST).await?.into_iter().map(|s| s.name).collect();
+    let officer = visitor.is(&[Role::Officer, Role::Administrator]);
+    let me = visitor.member.as_ref().map(|m| m.id.as_str());
     let clock = app.store.department().await?.clock;
     let now = app.clock.now();
     let rows = app
@@ -60,7 +71,27 @@ async fn view(app: &App, visitor: &Visitor, problems: Problems) -> Result<Unprov
         .into_iter()
         .map(|c| {
             let by = c.by.unwrap_or_default();
+            let seal = seals.get(&c.seq).copied();
+            let said = match seal {
+                Some(None) if stopped.contains(&by) => Some(
+                    "Too many wrong PINs: this one is looked at once an officer allows PINs again."
+                        .to_owned(),
+                ),
+                Some(None) => Some("The PIN came sealed. It is looked at in a moment.".to_owned()),
+                Some(Some(Opened::Wrong)) => Some(
+                    "Not proven: the PIN given with it was another one. An officer settles it.".to_owned(),
+                ),
+                Some(Some(Opened::Foreign)) => Some(
+                    "Not proven: the seal that came with it was not made for it. An officer settles it."
+                        .to_owned(),
+                ),
+                _ => None,
+            };
+            let raised = seal.flatten().is_some_and(Opened::raises);
             UnprovenRow {
+                settle: officer && raised,
+                attest: (officer && !raised && me != Some(by.as_str())).then(|| format!("attest-{}", c.seq)),
+                said,
                 who: names.get(&by).cloned().unwrap_or(by),
                 unit: unit_ref(&c.unit),
                 what: Purpose::from_id(&c.purpose).map_or("Check", Purpose::title).to_owned(),
@@ -70,5 +101,5 @@ async fn view(app: &App, visitor: &Visitor, problems: Problems) -> Result<Unprov
             }
         })
         .collect();
-    Ok(Unproven { page: page(app, visitor, "Signatures to prove").await?, rows, problems })
+    Ok(Unproven { page: page(app, visitor, "Signatures to prove").await?, rows, problems, officer })
 }

@@ -72,7 +72,7 @@ pub async fn correct(
     if input.why.trim().is_empty() {
         lines.push(problem("why", "Write down how you know, and whom you asked."));
     }
-    lines.extend(check_pin(&app, &input.member, &input.pin).await?.err());
+    lines.extend(check_pin(&app, &visitor, &input.member, &input.pin).await?.err());
     if lines.is_empty() {
         let body = Correction {
             of: correcting.event.kept.record.name,

@@ -41,7 +41,8 @@ pub async fn take_file(
     let mut outcomes = Vec::with_capacity(records.len());
     for (nth, record) in (1..).zip(records) {
         let origin = record.origin();
-        let value = match app.intake.submit(record.text.into_bytes(), origin).await {
+        let outbox::Carried { text, seal, .. } = record;
+        let value = match app.intake.submit_sealed(text.into_bytes(), seal, origin).await {
             Ok(r) => match r.status {
                 Status::Stored => "stored".to_owned(),
                 Status::AlreadyStored => "was there already".to_owned(),
@@ -54,6 +55,7 @@ pub async fn take_file(
         };
         outcomes.push(Fact { label: format!("Record {nth}"), value });
     }
+    app.sealed.look();
     Ok(Html(view(&app, &visitor, outcomes, Problems::default()).await?).into_response())
 }
 

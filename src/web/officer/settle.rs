@@ -71,7 +71,7 @@ pub async fn settle(
     if input.why.trim().is_empty() {
         lines.push(problem("why", "Write down what you found out, and whom you asked."));
     }
-    lines.extend(check_pin(&app, &input.member, &input.pin).await?.err());
+    lines.extend(check_pin(&app, &visitor, &input.member, &input.pin).await?.err());
     if !lines.is_empty() {
         return Ok(Again(view(&app, &visitor, &kept, &input, lines).await?).into_response());
     }

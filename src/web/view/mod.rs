@@ -12,6 +12,7 @@ pub mod check;
 pub mod clear;
 pub mod gaps;
 pub mod import;
+pub mod pins;
 pub mod print;
 pub mod problem;
 pub mod record;

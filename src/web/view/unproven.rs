@@ -14,6 +14,8 @@ pub struct Unproven {
     pub rows: Vec<UnprovenRow>,
     /// What to put right.
     pub problems: Problems,
+    /// Whether an officer looks.
+    pub officer: bool,
 }
 
 /// One check.
@@ -31,4 +33,10 @@ pub struct UnprovenRow {
     pub href: String,
     /// The id of this row's PIN field.
     pub field: String,
+    /// What became of the PIN that came with it, where no other is asked for.
+    pub said: Option<String>,
+    /// Whether whoever looks may settle it.
+    pub settle: bool,
+    /// The id of the field for the officer's PIN, where whoever looks may attest it.
+    pub attest: Option<String>,
 }
