@@ -41,6 +41,9 @@ pub struct Picture {
     pub bytes: Vec<u8>,
 }
 
+/// Name, received, width, height, bytes.
+type PictureRow = (Vec<u8>, Millis, u32, u32, Vec<u8>);
+
 impl Write {
     pub(super) async fn name_photo(&mut self, photo: &Photo, seq: i64) -> Result<(), StoreError> {
         sqlx::query("insert into photo_named (seq, digest, asset, run) values ($1, $2, $3, $4)")
@@ -85,6 +88,29 @@ impl Store {
         .bind(&digest.0[..])
         .fetch_one(&self.read)
         .await?)
+    }
+
+    /// The picture that comes after this one by its name, with when it was received: to go through
+    /// all of them with one in memory.
+    pub async fn picture_after(
+        &self,
+        digest: Option<&Digest>,
+    ) -> Result<Option<(Digest, Millis, Picture)>, StoreError> {
+        let row: Option<PictureRow> = sqlx::query_as(
+            "select digest, received_at, width, height, bytes from photo
+             where digest > $1 order by digest limit 1",
+        )
+        .bind(digest.map_or(&[][..], |d| &d.0[..]))
+        .fetch_optional(&self.read)
+        .await?;
+        row.map(|(digest, received, width, height, bytes)| {
+            Ok((
+                logbook::digest_of(&digest, "photo", "a picture")?,
+                received,
+                Picture { width, height, bytes },
+            ))
+        })
+        .transpose()
     }
 
     /// The picture that was sent with this SHA-256.

@@ -253,6 +253,16 @@ async fn everything_goes_out_and_comes_back_with_the_same_head_and_the_same_stan
         write.set_person(member, &format!("{member} Wick"), None).await.unwrap();
     }
     write.set_person("ana", "Ana =Wick", Some(("a PIN's hash", 0))).await.unwrap();
+    let digest = airmuster_domain::record::Digest;
+    let pictures: Vec<_> = (1..=2)
+        .map(|n| {
+            let bytes = format!("picture {n}").into_bytes();
+            (digest([n; 32]), airmuster::store::Picture { width: 4, height: 3, bytes })
+        })
+        .collect();
+    for (name, picture) in &pictures {
+        write.keep_picture(name, picture, NOON).await.unwrap();
+    }
     write.commit().await.unwrap();
     let zip = h.dir.path().join("all.zip");
     let args = ["export", "--data", path(&h.dir), zip.to_str().unwrap()];
@@ -270,6 +280,9 @@ async fn everything_goes_out_and_comes_back_with_the_same_head_and_the_same_stan
     let store = Store::open(other.path(), Uuid::from_u128(7)).await.unwrap();
     assert_eq!(standings_of(&store, NOON).await, standings_of(&h.store, NOON).await);
     assert_eq!(store.entries().await.unwrap(), h.store.entries().await.unwrap());
+    for (name, picture) in &pictures {
+        assert_eq!(store.picture(name).await.unwrap().as_ref(), Some(picture));
+    }
     assert_eq!(store.tickets().await.unwrap(), h.store.tickets().await.unwrap());
     assert!(
         store.names().await.unwrap().is_empty(),

@@ -4,7 +4,8 @@
 //! What is in it: `README.txt`; `manifest.json` (head, and the SHA-256 of every other file);
 //! `logbook.jsonl` (every record as the exact text in which it was handed in); `register.json` and
 //! `standings.json`; `tables/` (the register in the tables in which it can be taken in); `lists/`
-//! (checks and tickets). Only the logbook is needed to take it back: the rest is computed from it.
+//! (checks and tickets); `photos/` with `photos.json`, which names them. Only the logbook and the
+//! photographs are taken back: the rest is computed.
 //! `people.json` with what members are called is written only when asked for; PINs never are.
 
 use std::collections::BTreeMap;
@@ -49,6 +50,7 @@ register.json    what the department has: stations, rigs, seats, units, members 
 standings.json   the standing of every asset when this was made, with its grounds
 tables/          the same register for a spreadsheet; it can be taken in again as it is
 lists/           checks and tickets for a spreadsheet
+photos/          the photographs; photos.json says which record's \"photo\" each one is
 manifest.json    the end of the chain, and the SHA-256 of every file
 
 Names of members are in people.json if they were asked for, and nowhere else; PINs are not here.
@@ -85,6 +87,16 @@ struct Manifest {
     head: Digest,
     /// SHA-256 by file.
     files: BTreeMap<String, Digest>,
+}
+
+/// A photograph: its name in records, and what is kept of it.
+#[derive(Serialize, Deserialize)]
+struct Photograph {
+    photo: Digest,
+    received_at: Millis,
+    width: u32,
+    height: u32,
+    file: String,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -144,6 +156,7 @@ async fn write_all(store: &Store, now: Millis, part: &Path, people: bool) -> Res
     }
     out.checks(store, &department.clock).await?;
     out.add("lists/tickets.csv", &write::tickets(&store.tickets().await?, &department.clock))?;
+    out.photographs(store).await?;
     if people {
         out.json("people.json", &names)?;
     }
@@ -197,6 +210,18 @@ impl<W: Write + Seek> Archive<W> {
         }
         self.files.insert(name.to_owned(), Digest(hash.finalize().into()));
         Ok(())
+    }
+
+    async fn photographs(&mut self, store: &Store) -> Result<(), ArchiveError> {
+        let mut all: Vec<Photograph> = Vec::new();
+        while let Some((photo, received_at, picture)) =
+            store.picture_after(all.last().map(|p| &p.photo)).await?
+        {
+            let file = format!("photos/{photo}.jpg");
+            self.add(&file, &picture.bytes)?;
+            all.push(Photograph { photo, received_at, width: picture.width, height: picture.height, file });
+        }
+        self.json("photos.json", &all)
     }
 
     async fn logbook(&mut self, store: &Store) -> Result<Head, ArchiveError> {
@@ -307,11 +332,9 @@ async fn rebuild(file: &Path, store: &Store, clock: &Clock) -> Result<Head, Arch
     if (head.seq, head.hash) != (manifest.records, manifest.head) {
         return Err(unsound(format!("the logbook ends in {} and not in {}", head.hash, manifest.head)));
     }
-    if let Some(digest) = manifest.files.get("people.json") {
-        let text = whole(&mut zip, "people.json")?;
-        if Digest::of(&text) != *digest {
-            return Err(unsound("people.json is not the file that the manifest names".to_owned()));
-        }
+    photographs_back(&mut zip, &manifest, store).await?;
+    if manifest.files.contains_key("people.json") {
+        let text = named(&mut zip, &manifest, "people.json")?;
         let names: BTreeMap<String, String> =
             serde_json::from_slice(&text).map_err(|e| unsound(format!("people.json cannot be read: {e}")))?;
         let mut write = store.begin().await?;
@@ -324,6 +347,38 @@ async fn rebuild(file: &Path, store: &Store, clock: &Clock) -> Result<Head, Arch
     match report.problems.first() {
         None => Ok(head),
         Some(first) => Err(unsound(first.clone())),
+    }
+}
+
+/// Takes the photographs back, each as the manifest names it.
+async fn photographs_back(
+    zip: &mut ZipArchive<BufReader<File>>,
+    manifest: &Manifest,
+    store: &Store,
+) -> Result<(), ArchiveError> {
+    let all: Vec<Photograph> = serde_json::from_slice(&named(zip, manifest, "photos.json")?)
+        .map_err(|e| ArchiveError::Unsound(format!("photos.json cannot be read: {e}")))?;
+    for p in all {
+        let picture =
+            store::Picture { width: p.width, height: p.height, bytes: named(zip, manifest, &p.file)? };
+        let mut write = store.begin().await?;
+        write.keep_picture(&p.photo, &picture, p.received_at).await?;
+        write.commit().await?;
+    }
+    Ok(())
+}
+
+/// A file whose SHA-256 is the one in the manifest.
+fn named(
+    zip: &mut ZipArchive<BufReader<File>>,
+    manifest: &Manifest,
+    name: &str,
+) -> Result<Vec<u8>, ArchiveError> {
+    let bytes = whole(zip, name)?;
+    if manifest.files.get(name) == Some(&Digest::of(&bytes)) {
+        Ok(bytes)
+    } else {
+        Err(ArchiveError::Unsound(format!("{name} is not the file that the manifest names")))
     }
 }
 
