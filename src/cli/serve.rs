@@ -138,7 +138,8 @@ impl Demo {
         let store = Store::open(&dir, clock.id()).await?;
         let district = demo::fill(&store, clock).await?;
         let key = seal_key(&dir, clock)?;
-        let serving = web::Serving::bind(store, clock.clone(), Cost::Least, key, listen).await?.open_to_guests();
+        let serving =
+            web::Serving::bind(store, clock.clone(), Cost::Least, key, listen).await?.open_to_guests();
         println!("{}", district.welcome(serving.address()));
         Ok(serving.run().await?)
     }

@@ -86,7 +86,7 @@ pub async fn begin(
     enter(intake, clock, &administrator).await.map_err(|e| at("member", e))?;
     // Last: from now on somebody can sign in, and this way is closed.
     let mut write = store.begin().await?;
-    write.set_person(&member, &name, Some(&hash)).await?;
+    write.set_person(&member, &name, Some((&hash, clock.now()))).await?;
     write.commit().await?;
     Ok(())
 }

@@ -10,7 +10,7 @@ use super::logbook::Row;
 use super::open::Store;
 
 /// The tables that hold nothing but what follows from the logbook.
-pub const COMPUTED: [&str; 18] = [
+pub const COMPUTED: [&str; 19] = [
     "about",
     "attention",
     "unproven",

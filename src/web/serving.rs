@@ -40,6 +40,8 @@ pub struct App {
     pub intake: Intake,
     /// Times and ids.
     pub clock: Clock,
+    /// Members' PINs.
+    pub pins: Pins,
     /// Where PINs are tried.
     pub door: Door,
     /// Sealed signatures.
@@ -102,14 +104,17 @@ impl App {
     fn start(store: Store, clock: Clock, cost: Cost, key: SealKey) -> (Self, JoinHandle<()>) {
         let (intake, writer) = Intake::start(store.clone(), clock.clone());
         let pins = Pins::new(store.clone(), clock.clone(), cost);
-        let door = Door::new(store.clone(), clock.clone(), pins, intake.clone());
+        let door = Door::new(store.clone(), clock.clone(), pins.clone(), intake.clone());
         // It has a way in of its own, so the writer ends after it.
         let (sealed, _) = Sealed::start(store.clone(), clock.clone(), intake.clone(), door.clone(), key);
         let photos = Photos::new(store.clone(), clock.clone());
         let tablets = Tablets::new(store.clone(), clock.clone(), intake.clone());
         let notice = Notice::new(|| None);
         let begun = Arc::default();
-        (Self { store, intake, clock, door, sealed, photos, notice, tablets, guests: false, begun }, writer)
+        (
+            Self { store, intake, clock, pins, door, sealed, photos, notice, tablets, guests: false, begun },
+            writer,
+        )
     }
 
     /// Whether there is anybody who can sign in.
@@ -130,7 +135,8 @@ pub fn app_router(store: Store, clock: Clock, cost: Cost) -> (Router, Intake) {
 
 /// As [`app_router`], open to guests as the demo is.
 pub fn demo_router(store: Store, clock: Clock, cost: Cost) -> (Router, Intake) {
-    let (mut app, _) = App::start(store, clock, cost);
+    let key = SealKey::new(&clock);
+    let (mut app, _) = App::start(store, clock, cost, key);
     app.guests = true;
     (router(&app), app.intake)
 }

@@ -6,6 +6,7 @@ use std::net::SocketAddr;
 use airmuster::clock::Clock;
 use airmuster::demo::fill_days;
 use airmuster::service::pin::{Cost, Pins};
+use airmuster::service::seal::SealKey;
 use airmuster::store::Store;
 use airmuster::web::Serving;
 use tempfile::TempDir;
@@ -95,7 +96,9 @@ async fn where_nobody_can_sign_in_a_page_on_this_machine_makes_the_first_adminis
     let dir = folder();
     let any = "127.0.0.1:0".parse().unwrap();
     let store = store(&dir).await;
-    let serving = Serving::bind(store.clone(), Clock::System, Cost::Least, any).await.unwrap();
+    let serving = Serving::bind(store.clone(), Clock::System, Cost::Least, SealKey::new(&Clock::System), any)
+        .await
+        .unwrap();
     let to = serving.address();
     tokio::spawn(serving.run());
 

@@ -257,7 +257,7 @@ async fn report_of(h: &House, head: Option<Digest>) -> Report {
     verify(&h.store, h.now(), head).await.unwrap()
 }
 
-/// Codes to enrol tablets with, and what tablets' keys say of records: beside the logbook.
+/// Codes to enrol tablets with, what tablets' keys say of records, and seals, which are thrown away: beside the logbook.
 const BESIDE: [&str; 3] = ["seal", "tablet_code", "tablet_signature"];
 
 /// Every table is either computed, and compared, or named here as what it is.
