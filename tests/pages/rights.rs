@@ -30,6 +30,7 @@ pub fn path(route: &str) -> String {
 /// not, a dash where there is no such page.
 const RIGHTS: &str = "
     GET  /healthz                       n t r c o m a
+    GET  /readyz                        n t r c o m a
     GET  /static/{*path}                n t r c o m a
     GET  /sw.js                         n t r c o m a
     GET  /unsent                        n t r c o m a
@@ -43,6 +44,8 @@ const RIGHTS: &str = "
     GET  /first-start                   - - - - - - -
     POST /first-start                   - - - - - - -
     POST /api/v1/records                . t . c o m a
+    PUT  /api/v1/photos/{digest}        . t . c o m a
+    GET  /photos/{digest}               . t . c o m a
     GET  /offline/list                  . t . c o m a
     GET  /                              . t . c o m a
     GET  /stations                      . t . c o m a
@@ -71,6 +74,9 @@ const RIGHTS: &str = "
     GET  /register/import/{table}       . . . . . . a
     GET  /unsent/import                 . . . . o . a
     POST /unsent/import                 . . . . o . a
+    POST /records/{seq}/attest          . . . . o . a
+    GET  /pins                          . . . . o . a
+    POST /pins/allow                    . . . . o . a
     GET  /tablets                       . . . . o . a
     POST /tablets                       . . . . o . a
     GET  /tablets/gaps                  . . . . o . a
