@@ -22,6 +22,7 @@ pub mod seal;
 pub mod sealed;
 pub mod ticket;
 pub mod unit;
+pub mod upkeep;
 pub mod verify;
 
 pub use intake::{Intake, IntakeError, Origin, Receipt, Status};

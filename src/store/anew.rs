@@ -10,7 +10,7 @@ use super::logbook::Row;
 use super::open::Store;
 
 /// The tables that hold nothing but what follows from the logbook.
-pub const COMPUTED: [&str; 18] = [
+pub const COMPUTED: [&str; 21] = [
     "about",
     "attention",
     "unproven",
@@ -29,6 +29,9 @@ pub const COMPUTED: [&str; 18] = [
     "asset",
     "holder",
     "member",
+    "upkeep",
+    "upkeep_entry",
+    "home",
 ];
 
 /// A database of its own that takes in the same records, one after the other.

@@ -16,6 +16,7 @@ mod register;
 mod seals;
 mod standings;
 mod tickets;
+mod upkeep;
 
 pub use anew::{Anew, COMPUTED};
 pub use attempts::{Failures, Stopped, Tried};

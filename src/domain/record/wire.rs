@@ -34,7 +34,7 @@ pub enum NotARecord {
 }
 
 /// Kinds made at the desk, in their current version.
-const DESK_KINDS: [&str; 17] = [
+const DESK_KINDS: [&str; 23] = [
     "register",
     "rules",
     "return",
@@ -52,6 +52,12 @@ const DESK_KINDS: [&str; 17] = [
     "ticket_opened",
     "ticket_stage",
     "worked",
+    "upkeep",
+    "fill",
+    "air_sample",
+    "condemned",
+    "sealed",
+    "handed_over",
 ];
 
 /// Reads a record from the bytes in which it was handed in.
@@ -185,6 +191,12 @@ fn desk(kind: &str, raw: serde_json::Value) -> serde_json::Result<Desk> {
         "ticket_opened" => read(raw).map(Desk::TicketOpened),
         "ticket_stage" => read(raw).map(Desk::TicketStage),
         "worked" => read(raw).map(Desk::Worked),
+        "upkeep" => read(raw).map(Desk::Upkeep),
+        "fill" => read(raw).map(Desk::Fill),
+        "air_sample" => read(raw).map(Desk::AirSample),
+        "condemned" => read(raw).map(Desk::Condemned),
+        "sealed" => read(raw).map(Desk::Sealed),
+        "handed_over" => read(raw).map(Desk::HandedOver),
         other => Err(serde::de::Error::custom(format!("“{other}” is not made at the desk"))),
     }
 }

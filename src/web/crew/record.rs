@@ -84,10 +84,17 @@ async fn about(store: &Store, body: &Body) -> Result<Option<Asset>, WebError> {
         Body::Desk(desk) => match desk {
             Desk::Return(r) => return Ok(Some(r.asset.clone())),
             Desk::Release(c) | Desk::Cleaned(c) => return Ok(Some(c.asset.clone())),
-            Desk::Retired(t) => return Ok(Some(t.asset.clone())),
+            Desk::Retired(t) | Desk::Condemned(t) => return Ok(Some(t.asset.clone())),
+            Desk::Upkeep(u) => return Ok(Some(u.asset.clone())),
+            Desk::Sealed(s) => return Ok(Some(s.asset.clone())),
+            Desk::HandedOver(h) => return Ok(Some(h.asset.clone())),
+            Desk::Fill(f) => return Ok(Some(Asset::cylinder(&f.cylinder))),
             Desk::TicketOpened(t) => return Ok(Some(t.asset.clone())),
             Desk::Accepted(a) => return Ok(Some(Asset::unit(&a.unit))),
             Desk::Register(Register::Holder { asset, .. }) => return Ok(Some(asset.clone())),
+            Desk::Register(Register::CylinderMarks { number, .. }) => {
+                return Ok(Some(Asset::cylinder(number)));
+            }
             Desk::Register(Register::Unit { number, .. }) => return Ok(Some(Asset::unit(number))),
             Desk::TicketStage(t) => t.ticket,
             Desk::Worked(w) => w.ticket,
@@ -95,9 +102,11 @@ async fn about(store: &Store, body: &Body) -> Result<Option<Asset>, WebError> {
             Desk::Doubt(d) => return about_variants(store, d.of.id).await,
             Desk::Unproven(s) | Desk::Signature(s) => return about_variants(store, s.of.id).await,
             Desk::Correction(c) => return about_variants(store, c.of.id).await,
-            Desk::Register(_) | Desk::Rules(_) | Desk::PinStopped(_) | Desk::PinAllowed(_) => {
-                return Ok(None);
-            }
+            Desk::Register(_)
+            | Desk::Rules(_)
+            | Desk::AirSample(_)
+            | Desk::PinStopped(_)
+            | Desk::PinAllowed(_) => return Ok(None),
         },
     };
     Ok(store.ticket(ticket).await?.map(|t| t.asset))
