@@ -167,11 +167,15 @@ pub fn tell(k: &mut Keeper, at: Millis, ago: i64, act: &Act) {
         Act::Condemns(why) => {
             let tagged = k.tickets.keys().find(|a| **a == Asset::cylinder(&a.number)).cloned();
             if let Some(cylinder) = tagged {
-                retires(k, at, cylinder, why);
+                k.tickets.remove(&cylinder);
+                let body = TakenOut { asset: cylinder, why: why.to_owned() };
+                k.pen.desk("condemned", at, Some(ADMINISTRATOR.id), &body);
+                k.weigh();
             }
         }
         Act::Arrives(unit) => {
             district::enter_unit(&mut k.pen, at, unit, Place::Bench, Cadence::Weekly, false);
+            super::upkeep::marks_of_new(k, at, unit);
             k.add(unit, Place::Bench, at);
             if let Some(u) = k.units.get_mut(unit) {
                 u.left_alone = true;

@@ -16,6 +16,7 @@ use super::keeper::{DAY, How, Keeper, MINUTE};
 use super::pen::Batch;
 use super::people::{Person, on_duty};
 use super::story;
+use super::upkeep::Kept;
 
 /// How many days the demo's history is long: eighteen months.
 pub const DAYS: i64 = 548;
@@ -39,6 +40,8 @@ enum Coming {
     Cleaned { unit: &'static str },
     /// Something that the story tells.
     Told(&'static Act),
+    /// Upkeep.
+    Kept(Kept),
 }
 
 /// Everything that happened, in the order in which it did.
@@ -65,6 +68,7 @@ impl History {
         let begin = last_day - days * DAY - 2 * DAY;
         let mut keeper = Keeper::new(clock, begin, last_day);
         district::enter(&mut keeper.pen, begin);
+        super::upkeep::enter(&mut keeper, begin, last_day);
         keeper.pen.cut();
         keeper.pen.older_until = last_day - RECENT * DAY;
         let mut this =
@@ -89,6 +93,9 @@ impl History {
 
     /// The checks of a day, and now and then a call.
     fn plan(&mut self, start: Millis) {
+        for kept in super::upkeep::on(&self.keeper, self.ago) {
+            self.comes(start + 190 * MINUTE, Coming::Kept(kept));
+        }
         let told: Vec<&str> = self
             .coming
             .range((start, 0)..(start + DAY, 0))
@@ -192,6 +199,7 @@ impl History {
                 acts::cleaned(k, at, by, unit, "Washed, rinsed and hung to dry at the station.");
             }
             Coming::Told(act) => acts::tell(k, at, ago, act),
+            Coming::Kept(kept) => super::upkeep::happens(k, at, &kept),
         }
     }
 

@@ -18,6 +18,7 @@ use super::answers::{Gauges, Wrong, good, is_low, psi, read_off, spoil};
 use super::district::{POOL, STATIONS, profile, rated, station_of, units};
 use super::pen::Pen;
 use super::people::HURRIED;
+use super::upkeep;
 
 pub const MINUTE: Millis = 60_000;
 pub const DAY: Millis = 24 * 60 * MINUTE;
@@ -136,6 +137,7 @@ impl Keeper {
         u.tenths = filled(unit, &mut self.pen);
         let place = to.unwrap_or_else(|| {
             self.pool[station].push_back(used.clone());
+            upkeep::fill(&mut self.pen, at, by, &used);
             Place::Spare { station: STATIONS[station].id.to_owned() }
         });
         self.put(at, by, &Asset::cylinder(&used), place);

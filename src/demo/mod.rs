@@ -14,6 +14,7 @@ mod pen;
 mod people;
 mod story;
 mod today;
+mod upkeep;
 
 use std::future::{Future, poll_fn};
 use std::net::SocketAddr;

@@ -54,8 +54,8 @@ pub const CASES: &[&[Event]] = &[
                 ),
             ),
         ),
-        on(518, 240, Moves("105", Seat("ladder-1-officer"))),
-        on(518, 242, Moves("114", Spare("kettle"))),
+        on(518, 240, Moves("114", Spare("kettle"))),
+        on(518, 242, Moves("105", Seat("ladder-1-officer"))),
     ],
     &[
         on(
@@ -88,8 +88,8 @@ pub const CASES: &[&[Event]] = &[
             140,
             Returns("204", "204", by_senior(&[Other], None, "New seal at the cylinder connection.")),
         ),
-        on(438, 170, Moves("204", Seat("engine-2-4"))),
-        on(438, 172, Moves("208", Spare("millrace"))),
+        on(438, 170, Moves("208", Spare("millrace"))),
+        on(438, 172, Moves("204", Seat("engine-2-4"))),
     ],
     &[
         on(
@@ -111,8 +111,8 @@ pub const CASES: &[&[Event]] = &[
             ),
         ),
         on(398, 330, ChecksAfterUse("304")),
-        on(397, -35, Moves("304", Seat("engine-3-4"))),
-        on(397, -33, Moves("308", Spare("tarn"))),
+        on(397, -35, Moves("308", Spare("tarn"))),
+        on(397, -33, Moves("304", Seat("engine-3-4"))),
     ],
     &[
         on(
@@ -152,8 +152,8 @@ pub const CASES: &[&[Event]] = &[
                 ),
             ),
         ),
-        on(353, 200, Moves("109", Seat("rescue-1-officer"))),
-        on(353, 202, Moves("115", Spare("kettle"))),
+        on(353, 200, Moves("115", Spare("kettle"))),
+        on(353, 202, Moves("109", Seat("rescue-1-officer"))),
     ],
     &[
         on(318, 37, BrokenOff("306", "bypass", &[At("bypass", &[no("Slow hiss with the knob shut.")])])),
@@ -184,8 +184,8 @@ pub const CASES: &[&[Event]] = &[
                 },
             ),
         ),
-        on(316, 185, Moves("306", Seat("squad-3-driver"))),
-        on(316, 187, Moves("309", Spare("tarn"))),
+        on(316, 185, Moves("309", Spare("tarn"))),
+        on(316, 187, Moves("306", Seat("squad-3-driver"))),
     ],
     &[
         on(
@@ -287,8 +287,8 @@ pub const CASES: &[&[Event]] = &[
                 by_senior(&[Gauge], Some("Bench sheet 0203, passed."), "Remote gauge replaced."),
             ),
         ),
-        on(221, 190, Moves("303", Seat("engine-3-3"))),
-        on(221, 192, Moves("308", Spare("tarn"))),
+        on(221, 190, Moves("308", Spare("tarn"))),
+        on(221, 192, Moves("303", Seat("engine-3-3"))),
     ],
     &[
         on(
@@ -318,8 +318,8 @@ pub const CASES: &[&[Event]] = &[
                 by_senior(&[Other], None, "Display and its cable replaced, paired with the module."),
             ),
         ),
-        on(169, 175, Moves("110", Seat("rescue-1-driver"))),
-        on(169, 177, Moves("116", Spare("kettle"))),
+        on(169, 175, Moves("116", Spare("kettle"))),
+        on(169, 177, Moves("110", Seat("rescue-1-driver"))),
     ],
     &[on(154, 240, Arrives("311")), on(148, 170, Accepts("311", Spare("tarn")))],
     &[
@@ -372,8 +372,8 @@ pub const CASES: &[&[Event]] = &[
                 ),
             ),
         ),
-        on(93, 180, Moves("206", Seat("tender-2-driver"))),
-        on(93, 182, Moves("210", Spare("millrace"))),
+        on(93, 180, Moves("210", Spare("millrace"))),
+        on(93, 182, Moves("206", Seat("tender-2-driver"))),
     ],
     &[
         on(

@@ -41,6 +41,7 @@ pub struct Pen {
     pub rng: StdRng,
     /// Until when the older part of the history lasts.
     pub older_until: Millis,
+    apart: u64,
     tablets: BTreeMap<String, Tablet>,
     open: Batch,
     began: Millis,
@@ -52,6 +53,7 @@ impl Pen {
         Self {
             rng: StdRng::seed_from_u64(SEED),
             older_until: 0,
+            apart: 0,
             tablets: BTreeMap::new(),
             open: Batch::default(),
             began: 0,
@@ -70,6 +72,17 @@ impl Pen {
         let id = self.id(at);
         let stamp = Stamp { tablet: DESK.to_owned(), ..stamp(id, at, by) };
         self.put(at, id, encode(kind, &stamp, body))
+    }
+
+    /// Writes a desk record without drawing on the randomness, so that what is added to the story
+    /// changes nothing else in it.
+    pub fn desk_apart(&mut self, kind: &str, at: Millis, by: &str, body: &impl Serialize) {
+        self.apart += 1;
+        let ids = self.apart.to_be_bytes();
+        let made: [u8; 10] = std::array::from_fn(|i| ids.get(i).copied().unwrap_or(0x5a));
+        let id = uuid::Builder::from_unix_timestamp_millis(u64::try_from(at).unwrap_or(0), &made).into_uuid();
+        let stamp = Stamp { tablet: DESK.to_owned(), ..stamp(id, at, Some(by)) };
+        self.put(at, id, encode(kind, &stamp, body));
     }
 
     /// Writes a field record, on a tablet.

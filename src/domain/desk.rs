@@ -3,11 +3,18 @@
 
 use std::collections::BTreeSet;
 
+use chrono::NaiveDate;
+
 use crate::ground::{Done, Kind, Raise};
-use crate::record::{Asset, Correction, Desk, Digest, RecordRef, Register, Return, Stage, is_number};
+use crate::quantity::{Fraction, Pressure};
+use crate::record::{
+    AirSample, Asset, AssetKind, Correction, Desk, Digest, Fill, Marks, Month, Place, RecordRef, Register,
+    Return, Seal, Spec, Stage, TakenOut, Upkept, Work, is_number,
+};
 use crate::role::Role;
 use crate::rules;
 use crate::shift::ShiftClock;
+use crate::upkeep::Upkeep;
 
 /// A member as far as authority goes.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -43,6 +50,14 @@ pub struct Facts {
     pub stage: Option<Stage>,
     /// The tablet that is spoken about, where it is enrolled.
     pub tablet: Option<Enrolled>,
+    /// Today, by the department's clock.
+    pub today: NaiveDate,
+    /// What is known of the things and sources that this is about.
+    pub upkeep: Upkeep,
+    /// Rated pressure of the unit that a cylinder is to be fitted to.
+    pub rated: Option<Pressure>,
+    /// What is already where something is to be put.
+    pub in_the_way: Option<Asset>,
 }
 
 /// How an enrolled tablet stands.
@@ -107,7 +122,10 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
                 }
                 _ => role(facts, &[Role::Administrator])?,
             }
-            may_register(r)
+            if let Register::Holder { asset, place } = r {
+                return may_put(asset, place, facts);
+            }
+            may_register(r, facts)
         }
         Desk::Rules(r) => {
             role(facts, &[Role::Administrator])?;
@@ -150,6 +168,15 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
             }
         }
         Desk::Retired(_) => signed_role(facts, &[Role::Technician, Role::Administrator]),
+        Desk::Condemned(t) => may_condemn(t, facts),
+        Desk::Upkeep(u) => may_keep_up(u, facts),
+        Desk::Fill(f) => may_fill(f, facts),
+        Desk::AirSample(s) => may_sample(s, facts),
+        Desk::Sealed(s) => may_seal(s, facts),
+        Desk::HandedOver(h) => {
+            may_hold(facts)?;
+            if h.to.trim().is_empty() { no("write down who has it now") } else { Ok(()) }
+        }
         Desk::TicketStage(t) => {
             signed_role(facts, &[Role::Technician])?;
             open_ticket(facts)?;
@@ -193,6 +220,9 @@ fn touches_asset(desk: &Desk) -> bool {
             | Desk::Retired(_)
             | Desk::Worked(_)
             | Desk::TicketStage(_)
+            | Desk::Upkeep(_)
+            | Desk::Fill(_)
+            | Desk::Condemned(_)
     )
 }
 
@@ -233,7 +263,9 @@ fn open_ticket(facts: &Facts) -> Result<(), Refusal> {
 
 fn may_return(r: &Return, facts: &Facts) -> Result<(), Refusal> {
     let qualified = |s: &Signer| {
-        s.roles.contains(&Role::Technician) && facts.family.as_ref().is_none_or(|f| s.qualified.contains(f))
+        let holds =
+            |f: &String| s.qualified.contains(f) && facts.upkeep.unqualified(&s.id, f, facts.today).is_none();
+        s.roles.contains(&Role::Technician) && facts.family.as_ref().is_none_or(holds)
     };
     let technician = "a return is signed by a technician qualified for this kind of unit";
     match &facts.by {
@@ -313,7 +345,184 @@ fn may_correct(c: &Correction, wrong: Option<&Wrong>) -> Result<(), Refusal> {
     Ok(())
 }
 
-fn may_register(r: &Register) -> Result<(), Refusal> {
+/// Whether something may be put there: there is room, it fits, and it is not gone for good or held.
+fn may_put(asset: &Asset, place: &Place, facts: &Facts) -> Result<(), Refusal> {
+    let n = &asset.number;
+    let has = |kind: Kind| facts.open.iter().any(|r| r.kind == kind);
+    let rides = matches!(place, Place::Seat { .. } | Place::With { .. } | Place::Spare { .. });
+    if rides && has(Kind::Retired) {
+        return no(format!("{n} is retired or condemned: it never comes back"));
+    }
+    if rides && has(Kind::Held) {
+        return no(format!("{n} is held for an inquiry: an administrator releases it first"));
+    }
+    // A department's tables come in at the console as they are, two cylinders to a unit included.
+    let console = facts.by.is_none() && matches!(place, Place::With { .. });
+    if let Some(other) = facts.in_the_way.as_ref().filter(|_| !console) {
+        let (kind, number) = (other.kind.words(), &other.number);
+        return no(format!("{kind} {number} is there; take that out first"));
+    }
+    let Place::With { unit } = place else { return Ok(()) };
+    if asset.kind == AssetKind::Unit {
+        return no("a unit is not fitted to another one");
+    }
+    let rated = facts.upkeep.things.get(asset).and_then(|t| t.rated);
+    if let (Some(own), Some(wanted)) = (rated, facts.rated)
+        && own.amount() != wanted.amount()
+    {
+        let (own, wanted) = (own.words(), wanted.words());
+        return no(format!(
+            "cylinder {n} is rated {own} and unit {unit} takes {wanted}: fit one rated {wanted}"
+        ));
+    }
+    let against = facts.upkeep.grounds(asset, facts.today);
+    match against.iter().find(|r| matches!(r.kind, Kind::PastLife | Kind::BadAir | Kind::Lapsed)) {
+        Some(r) if asset.kind == AssetKind::Cylinder => {
+            no(format!("cylinder {n}: {}; fit another one", r.say))
+        }
+        _ => Ok(()),
+    }
+}
+
+fn not_gone(asset: &Asset, facts: &Facts) -> Result<(), Refusal> {
+    let gone = facts.open.iter().any(|r| r.kind == Kind::Retired);
+    if gone { no(format!("{} is retired or condemned: it never comes back", asset.number)) } else { Ok(()) }
+}
+
+fn may_condemn(t: &TakenOut, facts: &Facts) -> Result<(), Refusal> {
+    signed_role(facts, &[Role::Technician, Role::Administrator])?;
+    not_gone(&t.asset, facts)?;
+    if t.asset.kind != AssetKind::Cylinder {
+        return no("only a cylinder is condemned; retire a unit or a facepiece");
+    }
+    if t.why.trim().is_empty() { no("write down why it is condemned") } else { Ok(()) }
+}
+
+fn may_seal(s: &Seal, facts: &Facts) -> Result<(), Refusal> {
+    may_hold(facts)?;
+    if s.place.trim().is_empty() {
+        return no("write down where that was, and where it is kept");
+    }
+    // No valve has so many turns; 40 half turns are far more than any that is known here.
+    if s.eighths.is_some_and(|e| e > 160) { no("count the turns again") } else { Ok(()) }
+}
+
+/// Whether this is about something held, signed by a member.
+fn may_hold(facts: &Facts) -> Result<(), Refusal> {
+    signed_role(facts, &Role::ALL)?;
+    let held = facts.open.iter().any(|r| r.kind == Kind::Held);
+    if held { Ok(()) } else { no("this is not held for an inquiry; hold it first") }
+}
+
+/// The day is one on which this can have been done.
+fn in_the_past(on: NaiveDate, facts: &Facts) -> Result<(), Refusal> {
+    if on > facts.today {
+        return no("this day is still to come; give the day on which it was done");
+    }
+    if on < NaiveDate::default() { no("look at the year") } else { Ok(()) }
+}
+
+fn may_keep_up(u: &Upkept, facts: &Facts) -> Result<(), Refusal> {
+    match u.work {
+        Work::Cleaned => signed_role(facts, &Role::ALL)?,
+        _ => signed_role(facts, &[Role::Technician, Role::Administrator])?,
+    }
+    let n = &u.asset.number;
+    let Some(thing) = facts.upkeep.things.get(&u.asset) else {
+        return no(format!("no {} {n} is in the register", u.asset.kind.words()));
+    };
+    not_gone(&u.asset, facts)?;
+    if u.work.on() != Some(u.asset.kind) || !Work::DONE.contains(&u.work) {
+        return no(format!("{} is not done to a {}", u.work.words(), u.asset.kind.words()));
+    }
+    in_the_past(u.on, facts)?;
+    if u.work.needs_paper() && u.reference.trim().is_empty() {
+        return no("name the certificate or sheet: who did it, and its number");
+    }
+    let past_life = || facts.upkeep.due(&u.asset, Work::EndOfLife).is_some_and(|end| end < facts.today);
+    match (u.work, &thing.marks) {
+        (Work::Requalification | Work::LifeExtension, None) => {
+            no(format!("enter what is stamped on {n} first"))
+        }
+        (Work::Requalification, Some(_)) if past_life() => no(format!(
+            "{n} is past its life: it is not requalified. Condemn it, or enter its life extension first"
+        )),
+        // DOT-SP 16320: steps of five years, thirty in all, for carbon wraps.
+        (Work::LifeExtension, Some(m)) => match u.until {
+            _ if m.spec != Spec::PermitCarbon => {
+                no("a life is extended for a carbon cylinder by special permit alone")
+            }
+            Some(until) if until <= m.made.plus(30 * 12) && until > m.made.plus(15 * 12) => Ok(()),
+            _ => no("give the month with which the longer life ends: at most thirty years after it was made"),
+        },
+        (Work::AirReplaced, _) if thing.bad_air.is_none() => no(format!("the air in {n} is not in doubt")),
+        _ => Ok(()),
+    }
+}
+
+fn may_fill(f: &Fill, facts: &Facts) -> Result<(), Refusal> {
+    signed_role(facts, &Role::ALL)?;
+    let asset = Asset::cylinder(&f.cylinder);
+    let mut bars = facts.upkeep.no_fill(&f.cylinder, &f.source, facts.today);
+    if let Some(r) = facts.open.iter().find(|r| matches!(r.kind, Kind::Finding | Kind::TakenOut)) {
+        bars.push(format!("{} is out of service: {}", f.cylinder, r.say));
+    }
+    if !bars.is_empty() {
+        return no(bars.join("; "));
+    }
+    // 49 CFR 173.301(a)(8), from memory: at 55 °C at most five quarters of the rated pressure.
+    let rated = facts.upkeep.things.get(&asset).and_then(|t| t.rated);
+    if rated.is_some_and(|r| f.pressure.amount() > r.amount().share(Fraction::FIVE_QUARTERS)) {
+        return no(format!(
+            "{} is more than five quarters of what {} is rated for: look at the gauge again; if it is so, let it cool and bring it down by the maker's instructions",
+            f.pressure.words(),
+            f.cylinder
+        ));
+    }
+    if f.celsius.is_some_and(|c| !(-60..=80).contains(&c)) {
+        return no("look at the temperature again: it is in °C");
+    }
+    Ok(())
+}
+
+fn may_sample(s: &AirSample, facts: &Facts) -> Result<(), Refusal> {
+    signed_role(facts, &[Role::Technician, Role::Officer, Role::Administrator])?;
+    let Some(source) = facts.upkeep.sources.get(&s.source) else {
+        return no("choose the source of the air");
+    };
+    in_the_past(s.on, facts)?;
+    if source.sampled.is_some_and(|last| s.on < last) {
+        return no("a later sample of this source is in the logbook already");
+    }
+    if s.reference.trim().is_empty() {
+        return no("name the laboratory and its report's number");
+    }
+    if s.oxygen > 10_000 || s.oil > 1_000_000 || s.monoxide > 10_000_000 || s.dioxide > 1_000_000 {
+        return no("one of the figures is more than there can be; look at the report again");
+    }
+    Ok(())
+}
+
+fn may_marks(m: &Marks, facts: &Facts) -> Result<(), Refusal> {
+    if !(500..=20_000).contains(&m.volume_ml) {
+        return no("give the water volume in litres: 0.5 to 20");
+    }
+    let today = Month::of(facts.today);
+    if m.made > today || m.made.first_day() < NaiveDate::default() {
+        return no("give the month in which it was made");
+    }
+    if m.requalified.is_some_and(|r| r > today || r < m.made) {
+        return no("the last requalification is between the month in which it was made and this one");
+    }
+    let longest = m.spec.life_months().map(|_| m.made.plus(30 * 12));
+    match (m.life_until, longest) {
+        (Some(end), _) if end <= m.made => no("its life ends after it was made"),
+        (Some(end), Some(longest)) if end > longest => no("no life is extended beyond thirty years"),
+        _ => Ok(()),
+    }
+}
+
+fn may_register(r: &Register, facts: &Facts) -> Result<(), Refusal> {
     let number = |n: &str| {
         if is_number(n) {
             Ok(())
@@ -329,6 +538,7 @@ fn may_register(r: &Register) -> Result<(), Refusal> {
         }
         Register::Unit { number: n, .. }
         | Register::Facepiece { number: n, .. }
+        | Register::FacepieceModel { number: n, .. }
         | Register::Cylinder { number: n, .. } => number(n),
         Register::Tablet { id, name, .. } => {
             number(id)?;
@@ -341,7 +551,13 @@ fn may_register(r: &Register) -> Result<(), Refusal> {
             }
             Ok(())
         }
-        Register::Station { id, .. } | Register::Rig { id, .. } | Register::Seat { id, .. } => number(id),
+        Register::CylinderMarks { number: n, marks } => number(n).and_then(|()| may_marks(marks, facts)),
+        Register::Qualification { member, .. } => number(member),
+        Register::Period(p) if !(1..=360).contains(&p.months) => no("give the period in months: 1 to 360"),
+        Register::Station { id, .. }
+        | Register::Rig { id, .. }
+        | Register::Seat { id, .. }
+        | Register::Source { id, .. } => number(id),
         Register::Member { id, roles, .. } => {
             number(id)?;
             match roles.iter().find(|r| Role::from_id(r).is_none()) {
@@ -349,7 +565,7 @@ fn may_register(r: &Register) -> Result<(), Refusal> {
                 None => Ok(()),
             }
         }
-        Register::Holder { .. } => Ok(()),
+        Register::Holder { .. } | Register::Period(_) => Ok(()),
     }
 }
 
@@ -359,7 +575,12 @@ pub fn asset_of(desk: &Desk) -> Option<Asset> {
         Desk::Return(r) => Some(r.asset.clone()),
         Desk::Release(c) | Desk::Cleaned(c) => Some(c.asset.clone()),
         Desk::Accepted(a) => Some(Asset::unit(&a.unit)),
-        Desk::Retired(t) => Some(t.asset.clone()),
+        Desk::Retired(t) | Desk::Condemned(t) => Some(t.asset.clone()),
+        Desk::Upkeep(u) => Some(u.asset.clone()),
+        Desk::Sealed(s) => Some(s.asset.clone()),
+        Desk::HandedOver(h) => Some(h.asset.clone()),
+        Desk::Fill(f) => Some(Asset::cylinder(&f.cylinder)),
+        Desk::Register(Register::Holder { asset, .. }) => Some(asset.clone()),
         _ => None,
     }
 }

@@ -45,6 +45,18 @@ pub enum Kind {
     Misread,
     /// The department's cadence asks for a check. Computed from the time, never stored.
     CheckDue,
+    /// Upkeep has lapsed, and the department has it said. Computed, never stored.
+    Overdue,
+    /// A cylinder past its requalification. Computed, never stored.
+    NotToBeFilled,
+    /// Upkeep has lapsed or failed. Computed, never stored.
+    Lapsed,
+    /// A cylinder past its life. Computed, never stored.
+    PastLife,
+    /// A cylinder filled from a source whose sample failed. Computed, never stored.
+    BadAir,
+    /// What is fitted to the unit is out of service for its upkeep. Computed, never stored.
+    FittedOut,
     /// For good.
     Retired,
 }
@@ -81,21 +93,18 @@ impl Kind {
             Self::CheckAgain => "check-again",
             Self::Misread => "misread",
             Self::CheckDue => "check-due",
+            Self::Overdue => "overdue",
+            Self::NotToBeFilled => "not-to-be-filled",
+            Self::Lapsed => "lapsed",
+            Self::PastLife => "past-life",
+            Self::BadAir => "bad-air",
+            Self::FittedOut => "fitted-out",
             Self::Retired => "retired",
         }
     }
 
     /// The row of the table.
     pub const fn terms(self) -> Terms {
-        const fn row(
-            state: State,
-            title: &'static str,
-            cleared_by: &'static str,
-            who: &'static str,
-            bench: bool,
-        ) -> Terms {
-            Terms { state, title, cleared_by, who, bench }
-        }
         use State::{CheckDue, Held, OutOfService, PutRight, Retired};
         match self {
             Self::Finding => row(
@@ -166,8 +175,69 @@ impl Kind {
             ),
             Self::CheckDue => row(CheckDue, "Check due", "a complete good check", "the crew", false),
             Self::Retired => row(Retired, "Retired", "nothing", "nobody", false),
+            Self::Overdue
+            | Self::NotToBeFilled
+            | Self::Lapsed
+            | Self::PastLife
+            | Self::BadAir
+            | Self::FittedOut => self.upkeep_terms(),
         }
     }
+
+    /// The rows of what is computed from upkeep.
+    const fn upkeep_terms(self) -> Terms {
+        use State::{InService, OutOfService};
+        match self {
+            Self::Overdue => {
+                row(InService, "Upkeep overdue", "the work, written down", "a technician", false)
+            }
+            Self::NotToBeFilled => row(
+                InService,
+                "Not to be filled",
+                "requalification, written down",
+                "a technician or administrator",
+                false,
+            ),
+            Self::Lapsed => row(
+                OutOfService,
+                "Upkeep lapsed",
+                "the work, done and passed, written down",
+                "a technician or administrator",
+                false,
+            ),
+            Self::PastLife => row(
+                OutOfService,
+                "Past its life",
+                "a life extension under its special permit, written down",
+                "a technician or administrator",
+                false,
+            ),
+            Self::BadAir => row(
+                OutOfService,
+                "Air in doubt",
+                "emptying and flushing, written down",
+                "a technician or administrator",
+                false,
+            ),
+            _ => row(
+                OutOfService,
+                "Fitted with what is out of service",
+                "fitting another one",
+                "a technician or officer",
+                false,
+            ),
+        }
+    }
+}
+
+const fn row(
+    state: State,
+    title: &'static str,
+    cleared_by: &'static str,
+    who: &'static str,
+    bench: bool,
+) -> Terms {
+    Terms { state, title, cleared_by, who, bench }
 }
 
 /// A ground as it was raised.
@@ -345,6 +415,9 @@ pub fn effects(record: &Record, forms: &mut dyn Forms) -> Effects {
         }
         Body::Desk(Desk::Retired(b)) => {
             out.raises.push(raise(b.asset.clone(), Kind::Retired, b.why.clone()));
+        }
+        Body::Desk(Desk::Condemned(b)) => {
+            out.raises.push(raise(b.asset.clone(), Kind::Retired, format!("condemned: {}", b.why)));
         }
         Body::Desk(Desk::Register(Register::Unit { number, in_use: false, .. })) => {
             let unit = Asset::unit(number);

@@ -19,6 +19,7 @@ pub mod role;
 pub mod rules;
 pub mod shift;
 pub mod standing;
+pub mod upkeep;
 
 /// A moment in milliseconds since 1970-01-01T00:00:00Z.
 pub type Millis = i64;

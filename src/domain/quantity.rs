@@ -228,6 +228,9 @@ impl Fraction {
     /// 3/2.
     pub const HALF_AS_MUCH_AGAIN: Self = Self { num: 3, den: 2 };
 
+    /// 5/4.
+    pub const FIVE_QUARTERS: Self = Self { num: 5, den: 4 };
+
     /// `num`/`den`. `None` when the denominator is zero or above 1,000, or the numerator above
     /// 10,000: that is more than any rule needs, and it bounds the arithmetic.
     pub fn new(num: u16, den: u16) -> Option<Self> {

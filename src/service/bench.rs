@@ -1,6 +1,6 @@
 //! The bench: open tickets in the order in which to take them, and what hangs on each.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use airmuster_domain::Millis;
 use airmuster_domain::bench::{Job, Placed, Stake, order};
@@ -35,7 +35,8 @@ impl Bench {
             };
             things.insert(t.asset.clone(), (standing, store.place(&t.asset).await?));
         }
-        let jobs = tickets.into_iter().map(|t| job(&fleet, t, &things)).collect();
+        let homes = store.homes().await?;
+        let jobs = tickets.into_iter().map(|t| job(&fleet, t, &things, &homes)).collect();
         Ok(Self { queue: order(jobs), fleet, things })
     }
 
@@ -55,7 +56,9 @@ impl Bench {
     }
 }
 
-fn job(fleet: &Fleet, t: Ticket, things: &HashMap<Asset, (Standing, Option<Place>)>) -> Job {
+type Homes = BTreeMap<String, Place>;
+
+fn job(fleet: &Fleet, t: Ticket, things: &HashMap<Asset, (Standing, Option<Place>)>, homes: &Homes) -> Job {
     let place = things.get(&t.asset).and_then(|(_, p)| p.as_ref());
     // What hangs on a facepiece or cylinder is what hangs on the unit that it is with.
     let unit = match place {
@@ -65,14 +68,14 @@ fn job(fleet: &Fleet, t: Ticket, things: &HashMap<Asset, (Standing, Option<Place
     };
     Job {
         ticket: t.ticket,
-        stake: unit.map_or(Stake::Nothing, |unit| stake(fleet, unit)),
+        stake: unit.map_or(Stake::Nothing, |unit| stake(fleet, unit, homes)),
         asset: t.asset,
         opened: t.opened_at,
         stage: t.stage,
     }
 }
 
-fn stake(fleet: &Fleet, unit: &str) -> Stake {
+fn stake(fleet: &Fleet, unit: &str, homes: &Homes) -> Stake {
     let Some(facts) = fleet.units.get(unit) else {
         return Stake::Nothing;
     };
@@ -82,7 +85,19 @@ fn stake(fleet: &Fleet, unit: &str) -> Stake {
     if matches!(facts.row.place, Some(Place::Seat { .. })) {
         return Stake::SeatOpen { seat: fleet.place_words(&facts.row) };
     }
-    match fleet.station_of(&facts.row) {
+    // On the bench it still holds the seat that it came from, while nothing else is in it.
+    let home = homes.get(&Asset::unit(unit).to_string());
+    if let Some(Place::Seat { seat }) = home
+        && fleet.seats.iter().any(|s| s.seat == *seat && s.asset.is_none())
+    {
+        return Stake::SeatOpen { seat: fleet.words_of(&Place::Seat { seat: seat.clone() }) };
+    }
+    let station = match (fleet.station_of(&facts.row), home) {
+        (Some(station), _) => Some(station),
+        (None, Some(place)) => fleet.station_at(place),
+        (None, None) => None,
+    };
+    match station {
         Some(home) if fleet.spares_of(&home.id).all(|s| s.standing.state != State::InService) => {
             Stake::LastSpare { station: home.name.clone() }
         }

@@ -4,7 +4,10 @@ use std::collections::BTreeSet;
 
 use airmuster_domain::Millis;
 use airmuster_domain::desk::{Enrolled, Facts, Refusal, Wrong, asset_of, may};
-use airmuster_domain::record::{Asset, AssetKind, Body, Correction, Desk, Envelope, Field, Register, heads};
+use airmuster_domain::record::{
+    Asset, AssetKind, Body, Correction, Desk, Envelope, Field, Place, Register, heads,
+};
+use airmuster_domain::rules::Profile;
 use airmuster_domain::standing::{SLACK, speaks_about};
 
 use super::intake::{IntakeError, Origin};
@@ -50,7 +53,12 @@ pub async fn decide(
 }
 
 async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -> Result<Facts, StoreError> {
-    let mut facts = Facts::default();
+    let clock = write.clock().await?;
+    let mut facts = Facts {
+        today: clock.local(now).date_naive(),
+        upkeep: write.upkeep_about(desk).await?,
+        ..Facts::default()
+    };
     if let Some(by) = by {
         facts.by = write.signer(by).await?;
     }
@@ -80,6 +88,12 @@ async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -
         Desk::Correction(c) => facts.wrong = wrong(write, c).await?,
         Desk::Register(Register::Tablet { id, .. }) => facts.tablet = enrolled(write, id).await?,
         Desk::TabletRevoked(t) => facts.tablet = enrolled(write, &t.tablet).await?,
+        Desk::Register(Register::Holder { asset, place }) => {
+            facts.in_the_way = write.in_the_way(asset, place).await?;
+            if let (Place::With { unit }, AssetKind::Cylinder) = (place, asset.kind) {
+                facts.rated = profile(write, &Asset::unit(unit)).await?.map(|p| p.rated);
+            }
+        }
         Desk::Signature(s) => {
             facts.signer = write.check_record(&s.of).await?.and_then(|k| k.record.envelope.by);
         }
@@ -118,11 +132,16 @@ async fn enrolled(write: &mut Write, id: &str) -> Result<Option<Enrolled>, Store
 }
 
 async fn family(write: &mut Write, asset: &Asset) -> Result<Option<String>, StoreError> {
+    Ok(profile(write, asset).await?.map(|p| p.family))
+}
+
+/// What kind of unit it is, by the rule table in force.
+async fn profile(write: &mut Write, asset: &Asset) -> Result<Option<Profile>, StoreError> {
     let Some(profile) = write.profile_of(asset).await? else {
         return Ok(None);
     };
     let rules = write.rules_in_force().await?;
     let tables = write.tables();
     let digest = rules.unwrap_or_else(|| tables.default_digest());
-    Ok(tables.get(&digest).and_then(|t| t.profiles.get(&profile)).map(|p| p.family.clone()))
+    Ok(tables.get(&digest).and_then(|t| t.profiles.get(&profile)).cloned())
 }

@@ -133,7 +133,12 @@ impl Fleet {
 
     /// The station where a unit belongs, where it has one.
     pub fn station_of(&self, unit: &UnitRow) -> Option<&Station> {
-        let id = match unit.place.as_ref()? {
+        self.station_at(unit.place.as_ref()?)
+    }
+
+    /// The station of a place, where it has one.
+    pub fn station_at(&self, place: &Place) -> Option<&Station> {
+        let id = match place {
             Place::Spare { station } => station,
             Place::Seat { seat } => &self.seats.iter().find(|s| s.seat == *seat)?.station,
             Place::With { .. } | Place::Bench | Place::Repairer => return None,

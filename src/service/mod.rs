@@ -25,6 +25,7 @@ pub mod sealed;
 pub mod tablets;
 pub mod ticket;
 pub mod unit;
+pub mod upkeep;
 pub mod verify;
 
 pub use intake::{Intake, IntakeError, Origin, Receipt, Status};

@@ -7,6 +7,7 @@ use airmuster_domain::record::{Asset, AssetKind, Place};
 use airmuster_domain::role::Role;
 use airmuster_domain::rules::Purpose;
 use airmuster_domain::standing::Standing;
+use airmuster_domain::upkeep::Upkeep;
 
 use super::bench::Bench;
 use super::history::{Event, events};
@@ -39,6 +40,8 @@ pub struct JobFile {
     pub proof: Option<Done>,
     /// All members.
     pub signers: Vec<Signer>,
+    /// What is known of upkeep.
+    pub upkeep: Upkeep,
 }
 
 impl JobFile {
@@ -70,6 +73,7 @@ impl JobFile {
             proof: proof(store, &ticket, &events),
             events,
             signers: store.signers().await?,
+            upkeep: store.upkeep().await?,
             bench,
             unit,
             checks,
@@ -87,9 +91,17 @@ impl JobFile {
         Some(profile.map_or("", |p| p.family.as_str()))
     }
 
+    /// Since when a member's qualification for it no longer holds.
+    pub fn lapsed(&self, signer: &Signer) -> Option<chrono::NaiveDate> {
+        let fleet = &self.bench.fleet;
+        let today = fleet.department.clock.local(fleet.now).date_naive();
+        self.upkeep.unqualified(&signer.id, self.family()?, today)
+    }
+
     /// Whether a member may return it.
     pub fn may_return(&self, signer: &Signer) -> bool {
-        signer.roles.contains(&Role::Technician) && self.family().is_none_or(|f| signer.qualified.contains(f))
+        let holds = |f: &str| signer.qualified.contains(f) && self.lapsed(signer).is_none();
+        signer.roles.contains(&Role::Technician) && self.family().is_none_or(holds)
     }
 
     /// Open grounds that a return clears.

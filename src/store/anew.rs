@@ -10,7 +10,7 @@ use super::logbook::Row;
 use super::open::Store;
 
 /// The tables that hold nothing but what follows from the logbook.
-pub const COMPUTED: [&str; 19] = [
+pub const COMPUTED: [&str; 22] = [
     "about",
     "attention",
     "unproven",
@@ -30,6 +30,9 @@ pub const COMPUTED: [&str; 19] = [
     "holder",
     "member",
     "tablet",
+    "upkeep",
+    "upkeep_entry",
+    "home",
 ];
 
 /// A database of its own that takes in the same records, one after the other.

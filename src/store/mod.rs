@@ -17,6 +17,7 @@ mod seals;
 mod standings;
 mod tablets;
 mod tickets;
+mod upkeep;
 
 pub use anew::{Anew, COMPUTED};
 pub use attempts::{Failures, Stopped, Tried};

@@ -109,6 +109,7 @@ impl Store {
         let store = Self { write, read, tables: Arc::new(Mutex::new(Tables::new())), path };
         store.prove_writable(new_epoch).await?;
         store.load_tables().await?;
+        store.catch_up_with_upkeep().await?;
         Ok(store)
     }
 

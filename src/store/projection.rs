@@ -96,6 +96,13 @@ impl Write {
         if let Desk::Register(r) = desk {
             about.extend(entered(r));
         }
+        match desk {
+            Desk::Upkeep(u) => about.extend([u.asset.clone()]),
+            Desk::Fill(f) => about.extend([Asset::cylinder(&f.cylinder)]),
+            Desk::Sealed(s) => about.extend([s.asset.clone()]),
+            Desk::HandedOver(h) => about.extend([h.asset.clone()]),
+            _ => {}
+        }
         self.write_about(&about, place.seq).await?;
         let mut touched = self.write_raises(&e.raises, place.seq).await?;
         touched.extend(self.write_clearings(desk, place.seq).await?);
@@ -114,6 +121,7 @@ impl Write {
             _ => {}
         }
         self.refresh(touched, &mut out).await?;
+        self.write_upkeep(desk, record, place.seq).await?;
         self.write_ticket(desk, record, place).await?;
         Ok(out)
     }
@@ -522,6 +530,8 @@ impl Write {
 fn entered(r: &Register) -> Option<Asset> {
     match r {
         Register::Holder { asset, .. } => Some(asset.clone()),
+        Register::CylinderMarks { number, .. } => Some(Asset::cylinder(number)),
+        Register::FacepieceModel { number, .. } => Some(Asset::facepiece(number)),
         _ => registered(r).map(|(asset, _)| asset),
     }
 }

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use airmuster_domain::desk::Signer;
-use airmuster_domain::record::{Asset, Cadence, Digest, Envelope, Place, Register};
+use airmuster_domain::record::{Asset, AssetKind, Cadence, Digest, Envelope, Place, Register};
 use airmuster_domain::role::Role;
 use airmuster_domain::shift::ShiftClock;
 use airmuster_domain::standing::Registered;
@@ -157,6 +157,12 @@ impl Write {
                 self.write_tablet(id, name, station, key.as_ref(), e).await?;
             }
             Register::Holder { asset, place } => self.write_holder(asset, place).await?,
+            // All of it is in what is known of upkeep.
+            Register::CylinderMarks { .. }
+            | Register::FacepieceModel { .. }
+            | Register::Source { .. }
+            | Register::Qualification { .. }
+            | Register::Period(_) => {}
         }
         Ok(())
     }
@@ -199,13 +205,74 @@ impl Write {
         .bind(place)
         .execute(&mut *self.tx)
         .await?;
+        self.write_home(asset, at, place).await
+    }
+
+    /// Remembers the last place on a rig or at a station.
+    async fn write_home(&mut self, asset: &Asset, at: &str, place: &str) -> Result<(), StoreError> {
+        if matches!(at, "seat" | "spare") {
+            sqlx::query(
+                "insert into home (asset, at, place) values ($1, $2, $3)
+                 on conflict (asset) do update set at = excluded.at, place = excluded.place",
+            )
+            .bind(asset.to_string())
+            .bind(at)
+            .bind(place)
+            .execute(&mut *self.tx)
+            .await?;
+        }
         Ok(())
+    }
+
+    /// The same, from a record that is older than this memory.
+    pub(super) async fn remember_home(&mut self, entry: &Register) -> Result<(), StoreError> {
+        match entry {
+            Register::Holder { asset, place: Place::Seat { seat } } => {
+                self.write_home(asset, "seat", seat).await
+            }
+            Register::Holder { asset, place: Place::Spare { station } } => {
+                self.write_home(asset, "spare", station).await
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// What is already where something is to be put: in the seat; for a cylinder, in the unit.
+    pub async fn in_the_way(&mut self, asset: &Asset, place: &Place) -> Result<Option<Asset>, StoreError> {
+        let (at, place, kind) = match place {
+            Place::Seat { seat } => ("seat", seat, String::new()),
+            Place::With { unit } if asset.kind == AssetKind::Cylinder => {
+                ("with", unit, "cylinder:".to_owned())
+            }
+            _ => return Ok(None),
+        };
+        let there: Option<String> = sqlx::query_scalar(
+            "select asset from holder where at = $1 and place = $2 and asset <> $3 and substr(asset, 1, length($4)) = $4
+             limit 1",
+        )
+        .bind(at)
+        .bind(place)
+        .bind(asset.to_string())
+        .bind(kind)
+        .fetch_optional(&mut *self.tx)
+        .await?;
+        there.map(|a| a.parse().map_err(|e| unreadable("holder", &a, &e))).transpose()
     }
 
     /// What an entry leans on that is not in the register, in words.
     pub async fn lacks(&mut self, entry: &Register) -> Result<Option<String>, StoreError> {
         let (what, id, sql) = match entry {
+            Register::CylinderMarks { number, .. } => {
+                ("cylinder", number, "select count(*) from asset where asset = 'cylinder:' || $1")
+            }
+            Register::FacepieceModel { number, .. } => {
+                ("facepiece", number, "select count(*) from asset where asset = 'facepiece:' || $1")
+            }
+            Register::Qualification { member, .. } => {
+                ("member", member, "select count(*) from member where id = $1")
+            }
             Register::Rig { station, .. }
+            | Register::Source { station, .. }
             | Register::Tablet { station, .. }
             | Register::Holder { place: Place::Spare { station }, .. } => {
                 ("station", station, "select count(*) from station where id = $1")
@@ -221,6 +288,11 @@ impl Write {
         };
         let found: i64 = sqlx::query_scalar(sql).bind(id).fetch_one(&mut *self.tx).await?;
         Ok((found == 0).then(|| format!("{what} “{id}”")))
+    }
+
+    /// The department's shift clock.
+    pub async fn clock(&mut self) -> Result<ShiftClock, StoreError> {
+        Ok(department(&mut self.tx).await?.clock)
     }
 
     /// A member as far as authority goes.
@@ -242,6 +314,21 @@ impl Write {
                 .await?;
         Ok(profile.flatten())
     }
+}
+
+async fn department(conn: &mut SqliteConnection) -> Result<Department, StoreError> {
+    let row: Option<(String, String, String, i64, i64, i64)> = sqlx::query_as(
+        "select name, zone, shift_start, shift_hours, early_minutes, grace_minutes from department",
+    )
+    .fetch_optional(conn)
+    .await?;
+    let Some((name, zone, start, hours, early, grace)) = row else {
+        return Ok(Department::default());
+    };
+    let small = |n: i64| u16::try_from(n).unwrap_or(u16::MAX);
+    let clock = ShiftClock::read(&zone, &start, u8::try_from(hours).unwrap_or(0), small(early), small(grace))
+        .map_err(|e| unreadable("department", "1", &e))?;
+    Ok(Department { name, clock })
 }
 
 async fn rules_in_force(conn: &mut SqliteConnection) -> Result<Option<Digest>, StoreError> {
@@ -296,21 +383,17 @@ fn unit_row((asset, profile, cadence, detail, at, place): AssetRow) -> Result<Un
 }
 
 impl Store {
+    /// Where things were last, on a rig or at a station.
+    pub async fn homes(&self) -> Result<BTreeMap<String, Place>, StoreError> {
+        let rows: Vec<(String, String, String)> =
+            sqlx::query_as("select asset, at, place from home").fetch_all(&self.read).await?;
+        Ok(rows.into_iter().filter_map(|(asset, at, place)| Some((asset, place_of(&at, place)?))).collect())
+    }
+
     /// The department's settings.
     pub async fn department(&self) -> Result<Department, StoreError> {
-        let row: Option<(String, String, String, i64, i64, i64)> = sqlx::query_as(
-            "select name, zone, shift_start, shift_hours, early_minutes, grace_minutes from department",
-        )
-        .fetch_optional(&self.read)
-        .await?;
-        let Some((name, zone, start, hours, early, grace)) = row else {
-            return Ok(Department::default());
-        };
-        let small = |n: i64| u16::try_from(n).unwrap_or(u16::MAX);
-        let clock =
-            ShiftClock::read(&zone, &start, u8::try_from(hours).unwrap_or(0), small(early), small(grace))
-                .map_err(|e| unreadable("department", "1", &e))?;
-        Ok(Department { name, clock })
+        let mut conn = self.read.acquire().await?;
+        department(&mut conn).await
     }
 
     /// All stations, in order.

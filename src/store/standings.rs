@@ -14,6 +14,7 @@ use uuid::Uuid;
 use super::error::{StoreError, unreadable};
 use super::logbook::digest_of;
 use super::open::{Store, Write};
+use super::upkeep;
 
 /// A check in one line, for a list or a strip.
 #[derive(Debug, Clone)]
@@ -133,7 +134,9 @@ impl Store {
         .bind(horizon)
         .fetch_optional(&self.read)
         .await?;
-        let open = open.into_iter().map(raise).collect::<Result<_, _>>()?;
+        let mut open = open.into_iter().map(raise).collect::<Result<Vec<_>, _>>()?;
+        let upkeep = upkeep::about_one(&mut *self.read.acquire().await?, asset).await?;
+        open.extend(upkeep.grounds(asset, clock.local(now).date_naive()));
         let last = last.map(last_check).transpose()?;
         Ok(decide(asset, open, last, self.registered(asset).await?.as_ref(), clock, now))
     }
@@ -170,11 +173,13 @@ impl Store {
             last.insert(row.0.clone(), last_check(row)?);
         }
         let units = self.units().await?;
+        let (upkeep, today) = (self.upkeep().await?, clock.local(now).date_naive());
         Ok(units
             .into_iter()
             .map(|u| {
                 let asset = Asset::unit(&u.number);
-                let open = open.remove(&asset.to_string()).unwrap_or_default();
+                let mut open = open.remove(&asset.to_string()).unwrap_or_default();
+                open.extend(upkeep.grounds(&asset, today));
                 let registered = Registered::Unit { cadence: u.cadence, profile: u.profile };
                 let standing = decide(&asset, open, last.remove(&u.number), Some(&registered), clock, now);
                 (asset, standing)

@@ -109,7 +109,7 @@ impl Write {
                 }
                 Ok(())
             }
-            Desk::Retired(r) => {
+            Desk::Retired(r) | Desk::Condemned(r) => {
                 let Some(t) = self.open_ticket(&r.asset).await? else { return Ok(()) };
                 self.note(t.ticket, place.seq).await?;
                 self.set_stage(t.ticket, Stage::Retired, at).await

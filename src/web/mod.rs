@@ -21,6 +21,7 @@ mod serving;
 mod signing;
 mod telling;
 mod trust;
+mod upkeep;
 pub mod view;
 
 pub use auth::Who;

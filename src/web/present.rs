@@ -64,6 +64,7 @@ fn nav(visitor: &Visitor, station: Option<&view::Link>) -> Vec<NavItem> {
     }
     if visitor.is(&[Role::Technician, Role::Officer, Role::Administrator]) {
         place("Bench", "/bench");
+        place("Upkeep", "/upkeep");
     }
     if visitor.is(&[Role::Officer, Role::Administrator]) {
         place("Tablets", "/tablets");
@@ -162,7 +163,13 @@ pub fn ground_words(g: &Ground) -> String {
         | Kind::Misread
         | Kind::Soiled
         | Kind::Contaminated
-        | Kind::NotAccepted => capital(&g.raise.say),
+        | Kind::NotAccepted
+        | Kind::Overdue
+        | Kind::NotToBeFilled
+        | Kind::Lapsed
+        | Kind::PastLife
+        | Kind::BadAir
+        | Kind::FittedOut => capital(&g.raise.say),
         _ => format!("{title}: {}", g.raise.say),
     }
 }

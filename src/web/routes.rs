@@ -9,7 +9,7 @@ use axum::routing::{MethodRouter, get, post, put};
 
 use super::auth::{self, Who, guard};
 use super::serving::App;
-use super::{admin, api, assets, bench, crew, layers, officer, offline, photos};
+use super::{admin, api, assets, bench, crew, layers, officer, offline, photos, upkeep};
 
 /// A line of the list.
 pub struct Route {
@@ -26,6 +26,8 @@ const OFFICER: Who = Who::Roles(&[Role::Officer, Role::Administrator]);
 const ADMIN: Who = Who::Roles(&[Role::Administrator]);
 const BENCH: Who = Who::Roles(bench::BENCH);
 const TECHNICIAN: Who = Who::Roles(&[Role::Technician]);
+/// Anybody who has signed in.
+const MEMBER: Who = Who::Roles(&Role::ALL);
 const RETIRE: Who = Who::Roles(&[Role::Technician, Role::Administrator]);
 
 /// The list.
@@ -112,6 +114,28 @@ pub fn list() -> Vec<Route> {
         send("/units/{unit}/move", BENCH, post(bench::moving::move_unit)),
         show("/units/{unit}/retire", RETIRE, get(bench::retire::show_form)),
         send("/units/{unit}/retire", RETIRE, post(bench::retire::retire)),
+        // Upkeep, cylinders and facepieces, fills and air.
+        show("/upkeep", BENCH, get(upkeep::months::show_months)),
+        show("/upkeep.ics", Anyone, get(upkeep::months::show_feed)),
+        show("/cylinders", MEMBER, get(upkeep::thing::list_cylinders)),
+        show("/facepieces", MEMBER, get(upkeep::thing::list_facepieces)),
+        show("/assets/{asset}", MEMBER, get(upkeep::thing::show_thing)),
+        send("/assets/{asset}/put", BENCH, post(upkeep::thing::put)),
+        show("/assets/{asset}/upkeep", MEMBER, get(upkeep::done::show_form)),
+        send("/assets/{asset}/upkeep", MEMBER, post(upkeep::done::take_form)),
+        show("/assets/{asset}/seal", Anyone, get(upkeep::seal::show_seal)),
+        send("/assets/{asset}/seal", Anyone, post(upkeep::seal::seal)),
+        send("/assets/{asset}/hand-over", Anyone, post(upkeep::seal::hand_over)),
+        show("/assets/{asset}/marks", ADMIN, get(upkeep::thing::show_marks)),
+        send("/assets/{asset}/marks", ADMIN, post(upkeep::thing::take_marks)),
+        show("/assets/{asset}/condemn", RETIRE, get(upkeep::thing::show_condemn)),
+        send("/assets/{asset}/condemn", RETIRE, post(upkeep::thing::condemn)),
+        show("/qualifications", BENCH, get(upkeep::qualified::show)),
+        send("/qualifications", ADMIN, post(upkeep::qualified::take)),
+        show("/fills", MEMBER, get(upkeep::fills::show_fills)),
+        send("/fills", MEMBER, post(upkeep::fills::take_fill)),
+        show("/sources/{source}", MEMBER, get(upkeep::source::show_source)),
+        send("/sources/{source}", BENCH, post(upkeep::source::take_sample)),
     ]
 }
 

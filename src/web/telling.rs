@@ -2,9 +2,11 @@
 
 use airmuster_domain::judge::{Judgement, Verdict};
 use airmuster_domain::record::{
-    Body, Check, Condition, Desk, Field, Outcome, Part, PinStop, Place, Register, Return, Settlement,
+    AirSample, Body, Check, Condition, Desk, Field, Outcome, Part, PinStop, Place, Register, Return, Seal,
+    Settlement, Upkept,
 };
 use airmuster_domain::rules::Consequence;
+use airmuster_domain::upkeep::{day_words, decimal, grade_d};
 
 use super::entered::sentence;
 use super::present::{capital, when};
@@ -184,6 +186,17 @@ fn tell_desk(fleet: &Fleet, desk: &Desk) -> Told {
         Desk::PinStopped(stop) => told("PINs were stopped", stop_words(fleet, stop), Some(Mark::Struck)),
         Desk::PinAllowed(stop) => told("PINs were allowed again", stop_words(fleet, stop), None),
         Desk::Accepted(_) => told("Accepted into service", "", Some(Mark::Full)),
+        Desk::Condemned(t) => told("Condemned", &t.why, Some(Mark::Outline)),
+        Desk::Upkeep(u) => upkept(u),
+        Desk::Sealed(s) => told("Sealed for the inquiry", seal_words(s), Some(Mark::Double)),
+        Desk::HandedOver(h) => {
+            told("Handed over", format!("to {}; {}", h.to, h.why).trim_end_matches("; "), Some(Mark::Double))
+        }
+        Desk::Fill(f) => {
+            let at = f.celsius.map(|c| format!(" at {c} °C")).unwrap_or_default();
+            told("Filled", format!("to {}{at}, from {}", f.pressure.words(), f.source), None)
+        }
+        Desk::AirSample(s) => told("Air sample", grade_words(s), None),
         Desk::Retired(t) => told("Retired", &t.why, Some(Mark::Outline)),
         Desk::TicketOpened(t) => told(&format!("Ticket {} opened", t.ticket), "", None),
         Desk::TicketStage(t) => {
@@ -203,6 +216,56 @@ fn tell_desk(fleet: &Fleet, desk: &Desk) -> Told {
     }
 }
 
+/// How something was sealed, in words.
+pub fn seal_words(s: &Seal) -> String {
+    let mut parts = Vec::new();
+    parts.extend(s.pressure.map(|p| format!("{} before closing", p.words())));
+    parts.extend(s.eighths.map(|e| format!("valve closed with {} turns", decimal(u32::from(e) * 125, 3))));
+    parts.push(s.place.clone());
+    if !s.packed_with.is_empty() {
+        parts.push(format!("packed with {}", s.packed_with.join(", ")));
+    }
+    let battery = if s.battery_in { "left in" } else { "not said to be left in" };
+    parts.push(format!("the alarm’s battery {battery}"));
+    parts.join("; ")
+}
+
+/// Upkeep in words.
+fn upkept(u: &Upkept) -> Told {
+    let mut detail = format!("on {}", day_words(u.on));
+    if !u.reference.is_empty() {
+        detail = format!("{detail}; {}", u.reference);
+    }
+    if let Some(until) = u.until {
+        detail = format!("{detail}; its life ends with {until}");
+    }
+    if !u.note.is_empty() {
+        detail = format!("{detail}; {}", u.note);
+    }
+    let what = capital(u.work.words());
+    if u.passed {
+        told(&what, detail, Some(Mark::Full))
+    } else {
+        told(&format!("{what}: failed"), detail, Some(Mark::Struck))
+    }
+}
+
+/// A sample's five figures and what they come to.
+pub fn grade_words(s: &AirSample) -> String {
+    let figures = format!(
+        "oxygen {} %, condensed hydrocarbon {} mg/m³, carbon monoxide {} ppm, carbon dioxide {} ppm, {}",
+        decimal(s.oxygen, 2),
+        decimal(s.oil, 2),
+        decimal(s.monoxide, 1),
+        s.dioxide,
+        if s.odour { "a noticeable odour" } else { "no noticeable odour" },
+    );
+    match grade_d(s).as_slice() {
+        [] => format!("{figures}: Grade D"),
+        why => format!("{figures}: not Grade D: {}", why.join("; ")),
+    }
+}
+
 fn tell_register(fleet: &Fleet, r: &Register) -> Told {
     match r {
         Register::Holder { place, .. } => {
@@ -213,6 +276,12 @@ fn tell_register(fleet: &Fleet, r: &Register) -> Told {
             told("Moved", to, None)
         }
         Register::Tablet { name, .. } => told("A tablet was enrolled", name, None),
+        Register::CylinderMarks { marks, .. } => {
+            let last = marks.requalified.map(|m| format!(", requalified {m}")).unwrap_or_default();
+            let spec = marks.spec.words();
+            told("Marks entered", format!("{spec}, made {}{last}", marks.made), None)
+        }
+        Register::FacepieceModel { model, .. } => told("Model entered", model, None),
         Register::Unit { in_use: false, .. } => {
             told("Entered in the register", "not yet accepted into service", None)
         }

@@ -68,7 +68,7 @@ fn facts(purpose: Purpose) -> Facts {
             ..Wrong::default()
         }),
         stage: Some(Stage::OnTheBench),
-        tablet: None,
+        ..Facts::default()
     }
 }
 
@@ -457,6 +457,8 @@ async fn an_entry_that_leans_on_nothing_is_refused_in_words() {
         |rig: &str| Register::Seat { id: s("s1"), rig: s(rig), name: s("Officer"), kit: false, order: 1 };
     let rig = |station: &str| Register::Rig { id: s("e1"), name: s("Engine"), station: s(station), order: 1 };
     let put = |place| Register::Holder { asset: Asset::unit("1"), place };
+    let asset = Asset::facepiece("F1");
+    let with_none = Register::Holder { asset, place: Place::With { unit: s("none") } };
     let member = Register::Member { id: s("x"), roles: vec![s("chief")], qualified: vec![] };
     let zone = Register::Department {
         name: s("x"),
@@ -478,7 +480,7 @@ async fn an_entry_that_leans_on_nothing_is_refused_in_words() {
         (seat("nothing"), "no rig “nothing”"),
         (put(Place::Seat { seat: s("none") }), "no seat “none”"),
         (put(Place::Spare { station: s("none") }), "no station “none”"),
-        (put(Place::With { unit: s("none") }), "no unit “none”"),
+        (with_none, "no unit “none”"),
         (member, "“chief” is not a role"),
         (zone, "is not a time zone"),
         (number, "cannot be a number"),

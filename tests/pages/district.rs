@@ -121,6 +121,14 @@ impl District {
         self.hand_in("register", self.clock.id(), None, &entry, Origin::Console).await;
     }
 
+    /// Why an entry is refused at the console.
+    pub async fn try_register(&self, entry: Register) -> String {
+        let at = self.clock.now();
+        let stamp = Stamp { id: self.clock.id(), tablet: "desk".to_owned(), at, ..Stamp::default() };
+        let refused = self.intake.submit(encode("register", &stamp, &entry), Origin::Console).await;
+        refused.unwrap_err().to_string()
+    }
+
     async fn hand_in(
         &self,
         kind: &str,
@@ -277,7 +285,11 @@ impl District {
     }
 
     pub async fn state(&self, unit: &str) -> State {
-        self.store.standing(&Asset::unit(unit), &self.shifts().await, self.clock.now()).await.unwrap().state
+        self.state_of(&Asset::unit(unit)).await
+    }
+
+    pub async fn state_of(&self, asset: &Asset) -> State {
+        self.store.standing(asset, &self.shifts().await, self.clock.now()).await.unwrap().state
     }
 
     async fn shifts(&self) -> airmuster_domain::shift::ShiftClock {

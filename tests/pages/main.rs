@@ -31,3 +31,5 @@ mod tables;
 mod tablets;
 #[cfg(test)]
 mod unit;
+#[cfg(test)]
+mod upkeep;

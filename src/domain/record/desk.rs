@@ -5,7 +5,9 @@ use std::collections::BTreeSet;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-use super::{Asset, Digest, RecordRef, Register, TabletRevoked, TakenOut};
+use crate::quantity::Pressure;
+
+use super::{AirSample, Asset, Digest, Fill, RecordRef, Register, TabletRevoked, TakenOut, Upkept};
 
 /// A record made at the desk.
 #[derive(Debug, Clone, PartialEq)]
@@ -46,6 +48,18 @@ pub enum Desk {
     Worked(Worked),
     /// A tablet is given up.
     TabletRevoked(TabletRevoked),
+    /// Upkeep was done.
+    Upkeep(Upkept),
+    /// A cylinder was filled.
+    Fill(Fill),
+    /// A laboratory looked at a source's air.
+    AirSample(AirSample),
+    /// A cylinder was condemned: for good.
+    Condemned(TakenOut),
+    /// What is held was sealed.
+    Sealed(Seal),
+    /// What is held was handed over.
+    HandedOver(HandOver),
 }
 
 /// A rule table.
@@ -216,6 +230,38 @@ pub struct Doubt {
     /// The record.
     pub of: RecordRef,
     /// What speaks against it.
+    pub why: String,
+}
+
+/// How something held for an inquiry was found and sealed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Seal {
+    /// What is held.
+    pub asset: Asset,
+    /// The cylinder's pressure before the valve was closed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pressure: Option<Pressure>,
+    /// How far the valve was turned to close it, in eighths of a turn.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub eighths: Option<u16>,
+    /// Where that was, and where it is kept.
+    pub place: String,
+    /// What was packed with it, by number or in words.
+    pub packed_with: Vec<String>,
+    /// Whether the alarm's battery was left in, so that its memory is kept.
+    pub battery_in: bool,
+}
+
+/// Something held for an inquiry went into other hands.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct HandOver {
+    /// What is held.
+    pub asset: Asset,
+    /// To whom: a member or, with office and address, somebody else.
+    pub to: String,
+    /// What for, and the seal's number.
     pub why: String,
 }
 

@@ -9,6 +9,7 @@ mod desk;
 mod field;
 mod register;
 mod tablet;
+mod upkeep;
 mod wire;
 
 use std::fmt;
@@ -21,12 +22,13 @@ use uuid::Uuid;
 use crate::Millis;
 
 pub use desk::{
-    Accepted, Clearing, Correction, Desk, Doubt, Part, PinStop, Return, RulesInForce, Settlement, Signed,
-    Stage, TicketOpened, TicketStage, Worked, heads,
+    Accepted, Clearing, Correction, Desk, Doubt, HandOver, Part, PinStop, Return, RulesInForce, Seal,
+    Settlement, Signed, Stage, TicketOpened, TicketStage, Worked, heads,
 };
 pub use field::{Check, Condition, Field, Outcome, Photo, TakenOut, Used};
 pub use register::{Cadence, Place, Register};
 pub use tablet::{TabletKey, TabletRevoked, Trusted, signed_text};
+pub use upkeep::{AirSample, Fill, Lapse, Marks, Month, Period, Spec, Upkept, Work};
 pub use wire::{CHAIN_START, LARGEST, NotARecord, Stamp, VERSION, decode, encode, link};
 
 /// A SHA-256.
@@ -99,6 +101,7 @@ macro_rules! as_text {
 as_text!(Digest);
 as_text!(Asset);
 as_text!(TabletKey);
+as_text!(Month);
 
 /// Names one record for ever: its id and the hash of its bytes, so that nothing can name what is
 /// not yet written.

@@ -2,11 +2,12 @@
 
 use std::collections::BTreeMap;
 
+use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
 use crate::quantity::Pressure;
 
-use super::{Asset, TabletKey};
+use super::{Asset, Marks, Period, TabletKey};
 
 /// A new or changed entry of the register. What a person is called is kept elsewhere.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -89,6 +90,42 @@ pub enum Register {
         number: String,
         /// Rated pressure.
         rated: Pressure,
+    },
+    /// What is stamped on a cylinder.
+    CylinderMarks {
+        /// The cylinder's number.
+        number: String,
+        /// The marks.
+        marks: Marks,
+    },
+    /// A facepiece's model.
+    FacepieceModel {
+        /// The facepiece's number.
+        number: String,
+        /// Its model, as on its approval label.
+        model: String,
+    },
+    /// A source of breathing air: a compressor, a cascade.
+    Source {
+        /// Short lower-case name.
+        id: String,
+        /// Its name.
+        name: String,
+        /// The station where it stands.
+        station: String,
+    },
+    /// How often upkeep is done, and what follows when it has lapsed.
+    Period(Period),
+    /// Until when a technician's qualification for a family of profiles holds.
+    Qualification {
+        /// The member's id.
+        member: String,
+        /// The family.
+        family: String,
+        /// The last day on which it holds.
+        until: NaiveDate,
+        /// The certificate: who trained, and its number.
+        reference: String,
     },
     /// A member, by id.
     Member {

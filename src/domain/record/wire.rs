@@ -39,7 +39,7 @@ pub enum NotARecord {
 }
 
 /// Kinds made at the desk, in their current version.
-const DESK_KINDS: [&str; 18] = [
+const DESK_KINDS: [&str; 24] = [
     "register",
     "rules",
     "return",
@@ -58,6 +58,12 @@ const DESK_KINDS: [&str; 18] = [
     "ticket_stage",
     "worked",
     "tablet_revoked",
+    "upkeep",
+    "fill",
+    "air_sample",
+    "condemned",
+    "sealed",
+    "handed_over",
 ];
 
 /// Reads a record from the bytes in which it was handed in.
@@ -286,6 +292,12 @@ fn desk(kind: &str, raw: &RawValue) -> serde_json::Result<Desk> {
         "ticket_stage" => read(raw).map(Desk::TicketStage),
         "worked" => read(raw).map(Desk::Worked),
         "tablet_revoked" => read(raw).map(Desk::TabletRevoked),
+        "upkeep" => read(raw).map(Desk::Upkeep),
+        "fill" => read(raw).map(Desk::Fill),
+        "air_sample" => read(raw).map(Desk::AirSample),
+        "condemned" => read(raw).map(Desk::Condemned),
+        "sealed" => read(raw).map(Desk::Sealed),
+        "handed_over" => read(raw).map(Desk::HandedOver),
         other => Err(serde::de::Error::custom(format!("“{other}” is not made at the desk"))),
     }
 }

@@ -9,6 +9,7 @@ use crate::ground::{Act, Done, Effects, Kind, Raise, act_of, clears, correction_
 use crate::record::{Asset, Body, Desk, Record, RecordRef, Register};
 use crate::rules::Purpose;
 use crate::shift::ShiftClock;
+use crate::upkeep::Upkeep;
 
 use super::{
     LastCheck, Registered, SLACK, Standing, Tables, Word, assets_of, contested_raise, decide, doubted_raise,
@@ -62,6 +63,8 @@ pub struct Account {
     /// Records that cannot be judged here, and why.
     pub attention: BTreeMap<RecordRef, String>,
     clock: ShiftClock,
+    /// What is known of upkeep.
+    pub upkeep: Upkeep,
 }
 
 impl Account {
@@ -122,12 +125,13 @@ impl Account {
         let empty = Case::default();
         let case = self.cases.get(asset).unwrap_or(&empty);
         let horizon = now.saturating_add(SLACK);
-        let open = case
+        let mut open: Vec<Raise> = case
             .raises
             .values()
             .filter(|(_, cleared)| cleared.is_none_or(|at| at > horizon))
             .map(|(r, _)| r.clone())
             .collect();
+        open.extend(self.upkeep.grounds(asset, self.clock.local(now).date_naive()));
         let last = case.clean.iter().filter(|c| c.at <= horizon).max_by_key(|c| (c.at, c.name)).cloned();
         decide(asset, open, last, case.registered.as_ref(), &self.clock, now)
     }
@@ -222,6 +226,7 @@ impl Book {
             if let Desk::Register(r) = d {
                 self.register(r);
             }
+            self.account.upkeep.hear(d, record.envelope.time());
             let done = &self.done;
             if let Some(claim) = Claim::desk(d, record.envelope.time(), |p| done.get(p).cloned()) {
                 for asset in cleared_assets(d) {

@@ -85,10 +85,17 @@ async fn about(store: &Store, body: &Body) -> Result<Option<Asset>, WebError> {
         Body::Desk(desk) => match desk {
             Desk::Return(r) => return Ok(Some(r.asset.clone())),
             Desk::Release(c) | Desk::Cleaned(c) => return Ok(Some(c.asset.clone())),
-            Desk::Retired(t) => return Ok(Some(t.asset.clone())),
+            Desk::Retired(t) | Desk::Condemned(t) => return Ok(Some(t.asset.clone())),
+            Desk::Upkeep(u) => return Ok(Some(u.asset.clone())),
+            Desk::Sealed(s) => return Ok(Some(s.asset.clone())),
+            Desk::HandedOver(h) => return Ok(Some(h.asset.clone())),
+            Desk::Fill(f) => return Ok(Some(Asset::cylinder(&f.cylinder))),
             Desk::TicketOpened(t) => return Ok(Some(t.asset.clone())),
             Desk::Accepted(a) => return Ok(Some(Asset::unit(&a.unit))),
             Desk::Register(Register::Holder { asset, .. }) => return Ok(Some(asset.clone())),
+            Desk::Register(Register::CylinderMarks { number, .. }) => {
+                return Ok(Some(Asset::cylinder(number)));
+            }
             Desk::Register(Register::Unit { number, .. }) => return Ok(Some(Asset::unit(number))),
             Desk::TicketStage(t) => t.ticket,
             Desk::Worked(w) => w.ticket,
@@ -99,6 +106,7 @@ async fn about(store: &Store, body: &Body) -> Result<Option<Asset>, WebError> {
             Desk::Register(_)
             | Desk::Rules(_)
             | Desk::TabletRevoked(_)
+            | Desk::AirSample(_)
             | Desk::PinStopped(_)
             | Desk::PinAllowed(_) => return Ok(None),
         },

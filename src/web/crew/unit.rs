@@ -21,6 +21,7 @@ use crate::web::present::{
 };
 use crate::web::serving::App;
 use crate::web::telling::happened;
+use crate::web::upkeep::asset_link;
 use crate::web::view::print::RedTag;
 use crate::web::view::unit::{Ground as GroundView, UnitPage};
 use crate::web::view::{Action, Fact, Link};
@@ -111,7 +112,7 @@ pub fn against(file: &UnitFile, g: &Ground) -> GroundView {
     let raised = match raise.kind {
         Kind::CheckDue if file.standing.last_check.is_none() => String::new(),
         Kind::CheckDue => format!("Last good check {at}"),
-        Kind::NotAccepted if raise.at == 0 => String::new(),
+        _ if raise.from.id.is_nil() => String::new(),
         _ => said_by(file, raise.by.as_deref(), &at),
     };
     GroundView {
@@ -178,7 +179,16 @@ fn next(file: &UnitFile, visitor: &Visitor) -> Option<Action> {
         Kind::NotAccepted if file.row.is_some() => clearing(file, visitor).or_else(|| {
             action("Start the acceptance check", format!("/units/{number}/check?purpose=acceptance"))
         }),
-        Kind::NotAccepted => tag,
+        Kind::Overdue | Kind::NotToBeFilled => Some(Action {
+            text: "Check again".to_owned(),
+            href: format!("/units/{number}/check"),
+            next: false,
+        }),
+        Kind::Lapsed if bench => action("Enter the flow test", format!("/assets/unit:{number}/upkeep")),
+        Kind::PastLife | Kind::BadAir | Kind::FittedOut if bench => {
+            action("See the upkeep", "/upkeep".to_owned())
+        }
+        Kind::NotAccepted | Kind::Lapsed | Kind::PastLife | Kind::BadAir | Kind::FittedOut => tag,
         Kind::Held | Kind::Contaminated => clearing(file, visitor).or(tag),
         Kind::Soiled => clearing(file, visitor),
         Kind::Retired => None,
@@ -202,12 +212,24 @@ fn others(file: &UnitFile, visitor: &Visitor) -> Vec<Link> {
     if let Some(clear) = clearing(file, visitor) {
         link(clear.text, clear.href);
     }
+    if visitor.member.is_some() {
+        for item in &file.with {
+            let thing = asset_link(&item.asset);
+            link(thing.text, thing.href);
+        }
+    }
     let state = file.standing.state;
     if matches!(state, Holds::OutOfService | Holds::Held) {
         link("Print the red tag".to_owned(), format!("/units/{number}/tag"));
     }
     if !matches!(state, Holds::Held | Holds::Retired) {
         link("Take out of service".to_owned(), format!("/units/{number}/out"));
+    }
+    if state == Holds::Held {
+        link("Seal and hand over".to_owned(), format!("/assets/unit:{number}/seal"));
+    }
+    if state < Holds::Held && visitor.is(&[Role::Technician, Role::Administrator]) {
+        link("Write down upkeep".to_owned(), format!("/assets/unit:{number}/upkeep"));
     }
     if state != Holds::Retired && visitor.is(&[Role::Technician, Role::Administrator]) {
         link("Retire for good".to_owned(), format!("/units/{number}/retire"));

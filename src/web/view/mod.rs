@@ -26,6 +26,7 @@ pub mod trust;
 pub mod unit;
 pub mod unproven;
 pub mod unsent;
+pub mod upkeep;
 pub mod verdict;
 
 use askama::Template;

@@ -1,0 +1,154 @@
+//! What falls due, month by month, as a page and as a calendar feed.
+
+use std::collections::BTreeMap;
+
+use airmuster_domain::record::{Month, Work};
+use airmuster_domain::upkeep::{Due, Of, day_words};
+use axum::extract::State;
+use axum::http::header;
+use axum::response::{IntoResponse, Response};
+use chrono::{Months as Span, NaiveDate};
+
+use super::of_link;
+use crate::report::calendar::{Entry, calendar};
+use crate::service::upkeep::Ledger;
+use crate::web::auth::Visitor;
+use crate::web::error::WebError;
+use crate::web::html::Html;
+use crate::web::present::{capital, page};
+use crate::web::serving::App;
+use crate::web::view::upkeep::{DueRow, MonthBlock, Months, UnknownRow};
+
+/// How far ahead it is told, in months.
+const AHEAD: u32 = 36;
+/// The longest bar.
+const BAR: usize = 600;
+/// A month with so many times the work of the usual one is pointed out.
+const PEAK: usize = 3;
+
+/// Everything that falls due in the next three years.
+fn ahead(ledger: &Ledger) -> Vec<Due> {
+    let until = ledger.today.checked_add_months(Span::new(AHEAD)).unwrap_or(NaiveDate::MAX);
+    ledger.upkeep.forecast(ledger.today, until)
+}
+
+/// `GET /upkeep`.
+pub async fn show_months(State(app): State<App>, visitor: Visitor) -> Result<Html<Months>, WebError> {
+    let ledger = Ledger::load(&app.store, app.clock.now()).await?;
+    let (late, coming): (Vec<_>, Vec<_>) = ahead(&ledger).into_iter().partition(|d| d.by < ledger.today);
+    let mut by_month: BTreeMap<Month, Vec<Due>> = BTreeMap::new();
+    for n in 0..AHEAD {
+        by_month.insert(Month::of(ledger.today).plus(n), Vec::new());
+    }
+    for due in coming {
+        by_month.entry(Month::of(due.by)).or_default().push(due);
+    }
+    let most = by_month.values().map(Vec::len).max().unwrap_or(0).max(1);
+    let peak = peak(&by_month);
+    let months = by_month.iter().enumerate().map(|(i, (month, dues))| MonthBlock {
+        title: month.first_day().format("%B %Y").to_string(),
+        count: dues.len(),
+        bar: dues.len() * BAR / most,
+        words: counted(dues),
+        open: i == 0,
+        rows: dues.iter().map(|d| row(&ledger, d)).collect(),
+    });
+    let months = months.collect();
+    Ok(Html(Months {
+        page: page(&app, &visitor, "Upkeep").await?,
+        today: day_words(ledger.today),
+        late: late.iter().map(|d| row(&ledger, d)).collect(),
+        unknown: unknown(&ledger),
+        months,
+        peak,
+    }))
+}
+
+fn row(ledger: &Ledger, due: &Due) -> DueRow {
+    let place = match &due.on {
+        Of::Asset(asset) => match ledger.upkeep.things.get(asset).and_then(|t| t.with.as_ref()) {
+            Some(unit) => format!("on unit {unit}"),
+            None => ledger
+                .fleet
+                .units
+                .get(&asset.number)
+                .map_or_else(String::new, |u| ledger.fleet.place_words(&u.row)),
+        },
+        Of::Source(_) => String::new(),
+        Of::Member(_, family) => family.clone(),
+    };
+    DueRow {
+        thing: of_link(ledger, &due.on),
+        work: capital(due.work.words()),
+        by: format!("by {}", day_words(due.by)),
+        place,
+    }
+}
+
+/// `12 flow test, 3 requalification`.
+fn counted(dues: &[Due]) -> String {
+    let mut counts: BTreeMap<Work, usize> = BTreeMap::new();
+    for due in dues {
+        *counts.entry(due.work).or_default() += 1;
+    }
+    counts.iter().map(|(work, n)| format!("{} {n}", work.words())).collect::<Vec<_>>().join(", ")
+}
+
+/// The month that would come as a surprise.
+fn peak(by_month: &BTreeMap<Month, Vec<Due>>) -> String {
+    let mut counts: Vec<usize> = by_month.values().map(Vec::len).collect();
+    counts.sort_unstable();
+    let usual = counts.get(counts.len() / 2).copied().unwrap_or(0).max(4);
+    match by_month.iter().max_by_key(|(month, dues)| (dues.len(), std::cmp::Reverse(**month))) {
+        Some((month, dues)) if dues.len() >= PEAK * usual => format!(
+            "In {} {} things fall due at once: {}. Send some of them earlier.",
+            month.first_day().format("%B %Y"),
+            dues.len(),
+            counted(dues)
+        ),
+        _ => String::new(),
+    }
+}
+
+fn unknown(ledger: &Ledger) -> Vec<UnknownRow> {
+    let mut by_work: BTreeMap<Work, Vec<_>> = BTreeMap::new();
+    for (of, work) in ledger.upkeep.unknown() {
+        by_work.entry(work).or_default().push(of_link(ledger, &of));
+    }
+    by_work.into_iter().map(|(work, things)| UnknownRow { work: capital(work.words()), things }).collect()
+}
+
+/// `GET /upkeep.ics`: for a calendar program, which cannot sign in. It has numbers and dates, and
+/// nobody's name.
+pub async fn show_feed(State(app): State<App>) -> Result<Response, WebError> {
+    let now = app.clock.now();
+    let ledger = Ledger::load(&app.store, now).await?;
+    let mut seen: BTreeMap<(String, Work), usize> = BTreeMap::new();
+    let entries: Vec<Entry> = ahead(&ledger)
+        .iter()
+        .filter(|due| !matches!(due.on, Of::Member(..)))
+        .map(|due| {
+            let key = match &due.on {
+                Of::Asset(asset) => asset.to_string().replace(':', "-"),
+                Of::Source(id) | Of::Member(id, _) => format!("source-{id}"),
+            };
+            let nth = seen.entry((key.clone(), due.work)).or_default();
+            *nth += 1;
+            let thing = ledger.words(&due.on);
+            let late = if due.by < ledger.today { "Late: " } else { "" };
+            Entry {
+                uid: format!("{}-{key}-{nth}@airmuster", due.work.id().replace('_', "-")),
+                day: due.by,
+                summary: format!("{late}{thing}: {}", due.work.words()),
+                details: format!(
+                    "In time until the end of {}. {}",
+                    day_words(due.by),
+                    row(&ledger, due).place
+                ),
+            }
+        })
+        .collect();
+    let name = format!("Upkeep, {}", ledger.fleet.department.name);
+    let body = calendar(&name, now, &entries);
+    Ok(([(header::CONTENT_TYPE, "text/calendar; charset=utf-8")], body).into_response())
+}
