@@ -20,8 +20,11 @@ async function inUse() {
   return list?.json();
 }
 
+// A tablet that lost its cookies keeps the station whose pages it has.
 async function listNow() {
-  const list = await (await get(LIST)).json();
+  const station = /^\/stations\/(.+)$/;
+  const [, kept] = station.exec((await inUse())?.pages.find((path) => station.test(path))) ?? [];
+  const list = await (await get(kept ? `${LIST}?station=${kept}` : LIST)).json();
   if (typeof list.build !== 'string' || !Array.isArray(list.pages)) throw new Error('not our list');
   return list;
 }

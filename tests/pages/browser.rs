@@ -17,6 +17,8 @@ pub struct Page {
     pub status: u16,
     /// Where it leads, for a redirect.
     pub to: String,
+    /// Whether the browser may keep it.
+    pub kept: String,
     pub html: String,
 }
 
@@ -75,8 +77,10 @@ impl Browser {
         }
         let to = response.headers().get(header::LOCATION).map_or("", |v| v.to_str().unwrap()).to_owned();
         let status = response.status().as_u16();
+        let kept =
+            response.headers().get(header::CACHE_CONTROL).map_or("", |v| v.to_str().unwrap()).to_owned();
         let body = to_bytes(response.into_body(), usize::MAX).await.unwrap();
-        Page { status, to, html: String::from_utf8(body.to_vec()).unwrap() }
+        Page { status, to, kept, html: String::from_utf8(body.to_vec()).unwrap() }
     }
 }
 
