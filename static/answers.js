@@ -125,6 +125,13 @@ export function checkBody(data, fields, outcome) {
   return body;
 }
 
+/** Numbers of facepieces and cylinders that no thing can have, said as the server says it. */
+export const misnamed = (fields) => Object.entries(typedIn(fields)).flatMap(([step, tries]) => Object.entries(tries)
+  .filter(([, { item }]) => item && !NUMBER_OF_A_THING.test(item))
+  .map(([attempt]) => ({
+    step, attempt: Number(attempt), field: 'item', say: 'copy the number as it is painted: letters, digits, dots and dashes, at most 32',
+  })));
+
 /** The grounds that a record raises at the unit and that a later check can settle: it must have seen them. */
 export function raisedBy(findings, digest) {
   return findings.filter((f) => !f.settled && !f.repeat && f.consequence !== 'remark')

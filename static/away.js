@@ -1,4 +1,8 @@
-// On the page that stands in for one that could not be fetched: the way back to a check.
+// On the page that stands in for one that could not be fetched: gloves, and the way back to a check.
+import { chosen } from './choices.js';
+
+document.documentElement.classList.toggle('gloves', chosen('gloves') === 'on');
+
 const form = /^(\/units\/[^/]+\/check)(\/sign)?$/.exec(location.pathname)?.[1];
 if (form) {
   document.querySelector('[data-get]').hidden = true;

@@ -1,7 +1,7 @@
 // The check form, helped along: verdicts while one types, timers, and everything kept on this
 // tablet. The form works without any of it; the server judges.
 import {
-  STATE_WORDS, answersIn, checkBody, failing, fieldName, raisedBy, stepView, strip, worstState,
+  STATE_WORDS, answersIn, checkBody, failing, fieldName, misnamed, raisedBy, stepView, strip, worstState,
 } from './answers.js';
 import { fromTablet } from './base.js';
 import { attachBay } from './bay.js';
@@ -438,7 +438,7 @@ const board = document.querySelector('.top .house').href;
 
 // Shows a page of the script's own in place of the form, which keeps all that stands in it.
 function show(page) {
-  main.querySelector('[data-part]')?.remove();
+  main.querySelector(':scope > [data-part]')?.remove();
   document.getElementById('problems')?.remove();
   const parts = [form, form.previousElementSibling, main.querySelector(':scope > .subject')];
   for (const part of parts) if (part?.matches('form, .subject, #kept')) part.hidden = Boolean(page);
@@ -454,8 +454,9 @@ async function reviewHere() {
   const answers = answersIn(data, fields());
   const judged = judge(data.limits, answers);
   show(null);
-  if (judged.problems?.length) {
-    const section = problemsOf(form, data.limits, judged.problems);
+  const problems = [...judged.problems ?? [], ...misnamed(fields())];
+  if (problems.length) {
+    const section = problemsOf(form, data.limits, problems);
     form.before(section);
     section.focus();
     return;

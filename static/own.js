@@ -66,6 +66,17 @@ function showLine(line, rows) {
   own.textContent = `${own.dataset.own} ${saying(rows)}`.trim();
 }
 
+// A unit's own page must not say better in large than in small.
+function showStand(stand, rows) {
+  if (!stand) return;
+  stand.dataset.server ??= classOf(stand) ?? '';
+  if (!stand.dataset.server) return;
+  const now = standingOf(stand.dataset.server, rows);
+  if (now === classOf(stand)) return;
+  reclass(stand, classOf(stand), now);
+  stand.querySelector('.standing')?.replaceWith(drawn(now));
+}
+
 function tally(rig) {
   const lines = [...rig.querySelectorAll('.line')];
   const marks = [...rig.querySelectorAll('.tally .row > span')];
@@ -93,7 +104,9 @@ export async function showOwn(made) {
     let line = document.getElementById('own');
     if (!rows) return void line?.remove();
     line ??= place.appendChild(Object.assign(document.createElement('p'), { id: 'own', className: 'open-ground' }));
-    line.replaceChildren(drawn(ownVerdict(rows)), ` ${rows.at(-1).words ?? ''} ${saying(rows)}`);
+    const { words } = rows.at(-1);
+    line.replaceChildren(drawn(ownVerdict(rows)), ` ${words ? `${words}. ` : ''}${saying(rows)}`);
+    showStand(document.querySelector('section.stand'), rows);
     return;
   }
   for (const line of board.querySelectorAll('.line')) {

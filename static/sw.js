@@ -26,8 +26,11 @@ async function forget() {
   for (const name of await caches.keys()) if (name === TOP || name.startsWith(SET)) await caches.delete(name);
 }
 
+// A tablet that lost its cookies keeps the station whose pages it has.
 async function listNow() {
-  const response = await get(LIST);
+  const station = /^\/stations\/(.+)$/;
+  const [, kept] = station.exec((await inUse())?.pages.find((path) => station.test(path))) ?? [];
+  const response = await get(kept ? `${LIST}?station=${kept}` : LIST);
   const list = await response.json();
   if (response.status === 401 && typeof list.say === 'string') await forget();
   if (typeof list.build !== 'string' || !Array.isArray(list.pages)) throw new Error('not our list');

@@ -4,7 +4,8 @@ use axum::Json;
 use axum::extract::{Path, State};
 use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Response};
-use serde::Serialize;
+use axum_extra::extract::Query;
+use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
 use super::assets::{Static, show_file};
@@ -55,11 +56,26 @@ struct Unit {
     profile: String,
 }
 
+/// The station whose pages a tablet has kept. Its cookie says the same, unless that was lost.
+#[derive(Debug, Default, Deserialize)]
+pub struct Asked {
+    station: Option<String>,
+}
+
 /// `GET /offline/list`.
-pub async fn show_list(State(app): State<App>, visitor: Visitor) -> Result<Json<List>, WebError> {
+pub async fn show_list(
+    State(app): State<App>,
+    visitor: Visitor,
+    Query(asked): Query<Asked>,
+) -> Result<Json<List>, WebError> {
     let fleet = Fleet::load(&app.store, app.clock.now()).await?;
     let mut pages = vec!["/stations".to_owned(), "/unsent".to_owned(), "/unproven".to_owned()];
-    if let Some(station) = visitor.station.as_ref().filter(|id| fleet.stations.iter().any(|s| s.id == **id)) {
+    if let Some(station) = visitor
+        .station
+        .as_ref()
+        .or(asked.station.as_ref())
+        .filter(|id| fleet.stations.iter().any(|s| s.id == **id))
+    {
         pages.push(station_href(station));
         let seated = fleet.seats.iter().filter(|s| s.station == *station).filter_map(|s| fleet.in_seat(s));
         for unit in seated.chain(fleet.spares_of(station)) {

@@ -44,13 +44,7 @@ export async function isSentOnceThoughKilled(stage, how) {
   await stage.net.breaks(how, { path: '/api/v1/records' });
   await stage.net.forget();
   await tablet.page.goto('/unsent');
-  const until = Date.now() + 30_000;
-  for (;;) {
-    const { modes = {}, requests = {} } = await stage.net.counts();
-    if (Object.entries({ ...modes, ...requests }).some(([name, count]) => name.includes(how) && count > 0)) break;
-    if (Date.now() > until) throw new Error(`nothing was sent: ${JSON.stringify(await stage.net.counts())}`);
-    await new Promise((done) => { setTimeout(done, 20); });
-  }
+  await tablet.until(() => stage.hasHappened(how), 'it is sent');
   await tablet.kill();
   await stage.net.heals();
   await tablet.start();
@@ -67,10 +61,7 @@ export async function outlivesSigningOut(stage) {
   for (const unit of ['101', '102', '103']) await tablet.checkAway(unit);
   const written = await tablet.rows();
   await stage.net.breaks('blackhole', { path: '/api/' });
-  await tablet.page.goto('/sign-in');
-  await tablet.page.locator('#member').selectOption('m-101');
-  await tablet.page.locator('#pin').fill('246810');
-  await tablet.page.getByRole('button', { name: 'Sign in' }).click();
+  await tablet.signIn('m-101');
   await tablet.page.getByRole('button', { name: 'Sign out' }).click();
   await tablet.page.getByRole('link', { name: 'Sign in' }).waitFor();
   await tablet.context.clearCookies();
@@ -83,24 +74,30 @@ export async function outlivesSigningOut(stage) {
 }
 
 /** E17: a new release waits while a check is half done, whatever else is opened, and comes after it. */
-export async function waitsForHalfDoneChecks(stage) {
+export async function waitsForHalfDoneChecks(stage, worker = (text) => text) {
+  stage.release.changes('/sw.js', worker);
   const tablet = await stage.atStation();
-  await tablet.page.goto('/units/104/check');
-  await tablet.page.locator('form[data-ready]').waitFor();
-  await tablet.page.locator('article.step [data-attempt="1"] label.good').first().click();
+  const form = tablet.page;
+  await form.goto('/units/104/check');
+  await form.locator('form[data-ready]').waitFor();
+  await form.locator('article.step [data-attempt="1"] label.good').first().click();
   const before = await tablet.build();
   stage.release.isNow('the-next-one');
-  const other = await tablet.context.newPage();
-  await other.goto('/stations');
-  await tablet.workerIs('waiting', other);
-  assert.equal(await tablet.build(other), before, 'no other release while a form is open');
-  assert.equal(await tablet.page.locator('label.good input:checked').count(), 1, 'the answer is still there');
-  await other.close();
+  stage.release.changes('/sw.js', (text) => `${worker(text)}\n// the next one\n`);
+  tablet.page = await tablet.context.newPage();
   await tablet.page.goto('/stations');
-  await tablet.drops();
-  await tablet.workerIs('taken over');
+  const waits = () => tablet.page.evaluate(async () => Boolean((await navigator.serviceWorker.getRegistration()).waiting));
+  await tablet.until(async () => await waits() || await tablet.build() !== before, 'the new release is there');
+  // It is asked again each time a page hears from the station.
+  await tablet.page.goto('/unsent');
+  await tablet.page.getByRole('button', { name: 'Send now' }).click();
+  await tablet.page.getByText('The station has everything.').waitFor();
+  assert.equal(await tablet.build(), before, 'no other release while a form is open');
+  assert.equal(await form.locator('label.good input:checked').count(), 1, 'the answer is still there');
+  await form.close();
+  await tablet.page.goto('/stations');
+  await tablet.until(async () => await tablet.build() === 'the-next-one', 'the new release has taken over');
   await tablet.hasKept();
-  assert.equal(await tablet.build(), 'the-next-one');
   await tablet.page.goto('/units/104/check');
   await tablet.page.getByText('1 step kept on this tablet').waitFor();
 }

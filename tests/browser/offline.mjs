@@ -2,12 +2,15 @@
 // and what the server has of them.
 import assert from 'node:assert/strict';
 import { createHash, randomUUID } from 'node:crypto';
+import { cpus, loadavg } from 'node:os';
 import { after, before, describe, test } from 'node:test';
 import { Tablet, startStation } from './tablet.mjs';
 
 export const STATION = 'Kettle Street';
 export const RIG = ['101', '102', '103', '115'];
 const LONGEST = 180_000;
+/** Whether to try more of the same (`AIRMUSTER_LONG=1`). */
+export const LONG = Boolean(process.env.AIRMUSTER_LONG);
 
 /** Promises kept one after the other before one program; each may have as many tablets as it likes. */
 export function offlineStory(name, promises) {
@@ -69,6 +72,11 @@ class Stage {
     return tablet;
   }
 
+  /** Whether the network has done this to a request since it was last told to forget. */
+  async hasHappened(how) {
+    return (await this.net.counts()).requests[how] > 0;
+  }
+
   /** How many records the server has. */
   async seq() {
     return (await (await fetch(`${this.station.program.url}/api/v1/head`)).json()).seq;
@@ -89,12 +97,21 @@ class Stage {
     assert.equal(places.size, rows.length);
   }
 
+  /** The check by which a unit stands, as its page says it. */
+  async counting(unit) {
+    const page = await (await fetch(`${this.station.program.url}/units/${unit}`)).text();
+    return /<p class="when">([^<]*)/.exec(page)[1];
+  }
+
   /** How a unit stands, as its page says it. */
   async standing(unit) {
     const page = await (await fetch(`${this.station.program.url}/units/${unit}`)).text();
     return /<section class="stand is-([\w-]+)"/.exec(page)[1];
   }
 }
+
+/** By how much other work on this machine stretches every time that is measured on it; 1 at least. */
+export const busy = () => Math.max(1, loadavg()[0] / cpus().length);
 
 /** Rows of an outbox, as if so many notes had been written on the tablet. */
 export function notes(count, tablet = `tablet-${randomUUID().slice(0, 8)}`) {

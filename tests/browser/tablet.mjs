@@ -91,6 +91,15 @@ export class Tablet {
     await rm(this.folder, { recursive: true, force: true });
   }
 
+  /** Signs in as the demo's member with this id. */
+  async signIn(member, next = '/stations') {
+    await this.page.goto(`/sign-in?next=${next}`);
+    await this.page.locator('#member').selectOption(member);
+    await this.page.locator('#pin').fill('246810');
+    await this.page.getByRole('button', { name: 'Sign in' }).click();
+    await this.page.waitForURL((url) => url.pathname === next);
+  }
+
   /** Opens the board of a station and waits until the tablet has kept all that the list names. */
   async settleAt(station) {
     await this.page.goto('/stations');
@@ -166,14 +175,25 @@ export class Tablet {
   /** One check of a unit, from the form to the words that it is saved. */
   async checkAway(unit, bad = []) {
     await this.page.goto(`/units/${unit}/check`);
-    await answer(this.page, bad);
+    await this.checkHere(bad);
+  }
+
+  /** The same on a form that is open. */
+  async checkHere(bad = []) {
+    await this.fillIn(bad);
     await this.signAway();
+  }
+
+  /** Answers every step of the form that is open. */
+  fillIn(bad = []) {
+    return answer(this.page, bad);
   }
 
   /** From the form to its review, with a name chosen and, as far as it is asked, without a PIN. */
   async review() {
     await this.page.locator('.bar').getByRole('button', { name: 'Review' }).click();
     await this.page.getByRole('heading', { name: 'Everything entered' }).waitFor();
+    await this.page.locator('form.check').waitFor({ state: 'hidden' });
     await this.page.getByLabel('I did this check').selectOption({ index: 1 });
     const without = this.page.getByText('I do not have my PIN now');
     if (!await without.isVisible()) return;
@@ -194,14 +214,15 @@ export class Tablet {
     else await this.page.locator('#unsent[data-counted][hidden]').waitFor({ state: 'attached' });
   }
 
-  /** What axe-core finds at the page. */
-  async faults() {
+  /** What axe-core finds at the page; when it is strict, contrast must be 7:1 (WCAG 2.2, 1.4.6). */
+  async faults({ strict = false } = {}) {
     await this.page.evaluate(await readFile(AXE, 'utf8'));
-    return this.page.evaluate(async () => {
+    return this.page.evaluate(async (enhanced) => {
       const tags = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa'];
-      const { violations } = await globalThis.axe.run(document, { runOnly: tags });
+      const rules = { 'color-contrast-enhanced': { enabled: enhanced } };
+      const { violations } = await globalThis.axe.run(document, { runOnly: tags, rules });
       return violations.flatMap((v) => v.nodes.map((n) => `${v.id}: ${n.target.join(' ')}: ${n.failureSummary}`));
-    });
+    }, strict);
   }
 
   async picture(name) {

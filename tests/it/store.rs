@@ -132,3 +132,30 @@ async fn the_database_itself_refuses_to_change_or_remove_a_record() {
     let after = h.store.rows_after(0, 1000).await.unwrap();
     assert_eq!(format!("{before:?}"), format!("{after:?}"));
 }
+
+/// Puts one record into the logbook twice, past the way in; whether the database took both.
+async fn takes_twice(schema: &str) -> bool {
+    use sqlx::Connection as _;
+    let mut db = sqlx::SqliteConnection::connect("sqlite::memory:").await.unwrap();
+    sql(&mut db, schema).await;
+    let row = |seq: u32| {
+        format!(
+            "insert into logbook (seq, id, digest, kind, version, tablet, event_at, received_at, client,
+                                  previous, hash, bytes)
+             values ({seq}, 'an id', zeroblob(32), 'note', 1, 't1', 0, 0, 'test',
+                     zeroblob(32), zeroblob(32), zeroblob(2))"
+        )
+    };
+    sql(&mut db, &row(1)).await;
+    sqlx::raw_sql(sqlx::AssertSqlSafe(row(2))).execute(&mut db).await.is_ok()
+}
+
+#[tokio::test]
+async fn the_database_itself_refuses_a_second_row_of_one_record() {
+    let schema = include_str!("../../migrations/0001_logbook.sql");
+    assert!(!takes_twice(schema).await);
+    // And this test would see it if it did not.
+    let without = schema.replace("unique (id, digest)", "check (seq > 0)");
+    assert_ne!(schema, without);
+    assert!(takes_twice(&without).await);
+}

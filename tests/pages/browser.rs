@@ -17,6 +17,8 @@ pub struct Page {
     pub status: u16,
     /// Where it leads, for a redirect.
     pub to: String,
+    /// Whether the browser may keep it.
+    pub kept: String,
     pub html: String,
     pub headers: HeaderMap,
 }
@@ -104,9 +106,10 @@ impl Browser {
         let to = response.headers().get(header::LOCATION).map_or("", |v| v.to_str().unwrap()).to_owned();
         let status = response.status().as_u16();
         let headers = response.headers().clone();
+        let kept = headers.get(header::CACHE_CONTROL).map_or("", |v| v.to_str().unwrap()).to_owned();
         let body = to_bytes(response.into_body(), usize::MAX).await.unwrap();
         let html = String::from_utf8_lossy(&body).into_owned();
-        Page { status, to, html, headers }
+        Page { status, to, kept, html, headers }
     }
 }
 

@@ -21,6 +21,8 @@ mod photos;
 #[cfg(test)]
 mod pins;
 #[cfg(test)]
+mod reading;
+#[cfg(test)]
 mod repair;
 #[cfg(test)]
 mod rights;

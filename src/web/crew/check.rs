@@ -135,7 +135,8 @@ pub async fn take_form(
 ) -> Result<Response, WebError> {
     let (input, checking) = begun(&app, &unit, pairs).await?;
     let answers = input.answers(&checking.form, &checking.with);
-    let (judged, unreadable) = judge_readable(&checking.form, &answers);
+    let (judged, mut unreadable) = judge_readable(&checking.form, &answers);
+    unreadable.extend(input.misnamed());
     if input.button == "stop" {
         return stop(&app, &visitor, &checking, &input, answers).await;
     }

@@ -4,6 +4,7 @@ use airmuster_domain::bay::Bay;
 use airmuster_domain::judge::{Finding, Judgement, Problem, ask_words};
 use airmuster_domain::quantity::{Pressure, PressureUnit};
 use airmuster_domain::readings::readings;
+use airmuster_domain::rules::Consequence;
 use airmuster_domain::rules::{Ask, Form, FormStep, StagesOf, Subject};
 
 use super::input::{Input, Typed};
@@ -167,7 +168,7 @@ fn attempt(
         expected: expected.cloned(),
     });
     let (verdict, state) = match finding {
-        Some(f) => (format!("{}.", capital(&f.working)), step_state(f)),
+        Some(f) => (finding_words(s, f), step_state(f)),
         None if good && typed.is_some_and(|t| t.values().any(|v| !v.is_empty())) => {
             (String::new(), StepState::Good)
         }
@@ -181,6 +182,22 @@ fn attempt(
         verdict,
         state,
     }
+}
+
+/// What is said beside a try that failed; the script says the same (`findingWords`).
+fn finding_words(s: &FormStep, f: &Finding) -> String {
+    if f.repeat {
+        return format!("Once more, slower. {}.", capital(&f.working));
+    }
+    let what = match (f.consequence, &f.item) {
+        (Consequence::OutOfService, Some(item)) if s.subject().is_separate() => {
+            format!("{} {item} out of service", capital(f.subject.words()))
+        }
+        (Consequence::OutOfService, _) => "Out of service".to_owned(),
+        (Consequence::PutRight, _) => "Put right".to_owned(),
+        (Consequence::Remark, _) => "Remark".to_owned(),
+    };
+    format!("{what}: {}.", f.working.replacen(&format!("{}: ", s.step.title), "", 1))
 }
 
 fn answer(form: &Form, s: &FormStep, typed: Option<&Typed>) -> Answer {

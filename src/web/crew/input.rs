@@ -3,9 +3,9 @@
 use std::collections::BTreeMap;
 
 use airmuster_domain::Millis;
-use airmuster_domain::judge::{Answer, Raw, Values};
+use airmuster_domain::judge::{Answer, Problem, Raw, Values};
 use airmuster_domain::quantity::{QuantityError, Temperature};
-use airmuster_domain::record::Digest;
+use airmuster_domain::record::{Digest, is_number};
 use airmuster_domain::rules::{Ask, Form, FormStep, Purpose, Subject};
 use uuid::Uuid;
 
@@ -122,7 +122,7 @@ impl Input {
             };
             for attempt in 1..=self.attempts(&step.step.id) {
                 let Some(typed) = self.at(&step.step.id, attempt) else { continue };
-                let own = typed.get("item").filter(|i| !i.is_empty());
+                let own = typed.get("item").filter(|i| is_number(i));
                 if step.may_try_another() && own.is_some() {
                     item = own.cloned();
                 }
@@ -148,10 +148,25 @@ impl Input {
             .iter()
             .filter(|s| matches!(s.ask, Ask::Identity) && s.subject() == subject)
             .find_map(|s| self.at(&s.step.id, self.attempts(&s.step.id))?.get("item"))
-            .filter(|i| !i.is_empty())
+            .filter(|i| is_number(i))
             .cloned()
     }
+
+    /// Numbers of facepieces and cylinders that no thing can have. A record that named one could
+    /// not be judged, so they are left out of the answers until they are put right.
+    pub fn misnamed(&self) -> impl Iterator<Item = Problem> {
+        let items = self.typed.iter().filter_map(|(at, typed)| Some((at, typed.get("item")?)));
+        items.filter(|(_, item)| !item.is_empty() && !is_number(item)).map(|((step, attempt), _)| Problem {
+            step: step.clone(),
+            attempt: *attempt,
+            field: "item".to_owned(),
+            say: MISNAMED.to_owned(),
+        })
+    }
 }
+
+/// The script says the same.
+const MISNAMED: &str = "copy the number as it is painted: letters, digits, dots and dashes, at most 32";
 
 /// Whether anything but a unit of pressure was entered.
 fn is_answered(typed: &Typed) -> bool {
@@ -232,6 +247,21 @@ mod tests {
         let with = With { facepiece: Some("F-1".to_owned()), cylinder: None };
         let items: Vec<_> = i.answers(&form, &with).into_iter().map(|a| a.item).collect();
         assert_eq!(items, [Some("F-1".to_owned()), Some("F-9".to_owned())]);
+    }
+
+    #[test]
+    fn a_number_that_no_thing_can_have_is_left_out_and_said_at_its_field() {
+        let form = resolve(&parse(DEFAULT).unwrap(), "us-4500-third", Purpose::ShiftStart).unwrap();
+        let i = input(&[
+            ("a.facepiece-vacuum.1.good", "no"),
+            ("a.facepiece-vacuum.2.item", "F 9"),
+            ("a.facepiece-vacuum.2.held", "10"),
+        ]);
+        let with = With { facepiece: Some("F-1".to_owned()), cylinder: None };
+        let items: Vec<_> = i.answers(&form, &with).into_iter().map(|a| a.item).collect();
+        assert_eq!(items, [Some("F-1".to_owned()), Some("F-1".to_owned())]);
+        let problems: Vec<_> = i.misnamed().map(|p| (p.step, p.attempt, p.field)).collect();
+        assert_eq!(problems, [("facepiece-vacuum".to_owned(), 2, "item".to_owned())]);
     }
 
     #[test]

@@ -33,7 +33,8 @@ pub async fn sign_check(
 ) -> Result<Response, WebError> {
     let (input, checking) = begun(&app, &unit, pairs).await?;
     let answers = input.answers(&checking.form, &checking.with);
-    let (judged, unreadable) = judge_readable(&checking.form, &answers);
+    let (judged, mut unreadable) = judge_readable(&checking.form, &answers);
+    unreadable.extend(input.misnamed());
     if !unreadable.is_empty() {
         let problems = problems(&checking.form, &unreadable);
         let view = form_view(&app, &visitor, &checking, &input, Some(&judged), problems).await?;
