@@ -5,6 +5,7 @@ pub mod clock;
 pub mod config;
 pub mod demo;
 pub mod infra;
+pub mod report;
 pub mod service;
 pub mod store;
 pub mod web;

@@ -14,6 +14,8 @@ mod pen;
 mod people;
 mod story;
 mod today;
+#[cfg(test)]
+mod watched;
 
 use std::future::{Future, poll_fn};
 use std::net::SocketAddr;

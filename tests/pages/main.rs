@@ -27,3 +27,5 @@ mod stolen;
 mod tables;
 #[cfg(test)]
 mod unit;
+#[cfg(test)]
+mod watch;

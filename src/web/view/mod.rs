@@ -26,6 +26,7 @@ pub mod unit;
 pub mod unproven;
 pub mod unsent;
 pub mod verdict;
+pub mod watch;
 
 use askama::Template;
 use askama::filters::HtmlSafe;
