@@ -35,3 +35,5 @@ mod tablets;
 mod unit;
 #[cfg(test)]
 mod upkeep;
+#[cfg(test)]
+mod watch;
