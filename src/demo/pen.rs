@@ -39,6 +39,8 @@ struct Tablet {
 pub struct Pen {
     /// The only randomness there is.
     pub rng: StdRng,
+    /// Ids of what was added to the district later: they leave the rest of it as it was.
+    quiet: StdRng,
     /// Until when the older part of the history lasts.
     pub older_until: Millis,
     tablets: BTreeMap<String, Tablet>,
@@ -51,6 +53,7 @@ impl Pen {
     pub fn new() -> Self {
         Self {
             rng: StdRng::seed_from_u64(SEED),
+            quiet: StdRng::seed_from_u64(SEED + 1),
             older_until: 0,
             tablets: BTreeMap::new(),
             open: Batch::default(),
@@ -70,6 +73,15 @@ impl Pen {
         let id = self.id(at);
         let stamp = Stamp { tablet: DESK.to_owned(), ..stamp(id, at, by) };
         self.put(at, id, encode(kind, &stamp, body))
+    }
+
+    /// As [`Pen::desk`], without drawing on the randomness that the rest of the district is made of.
+    pub fn desk_quietly(&mut self, kind: &str, at: Millis, by: &str, body: &impl Serialize) {
+        let random: [u8; 10] = self.quiet.random();
+        let id =
+            uuid::Builder::from_unix_timestamp_millis(u64::try_from(at).unwrap_or(0), &random).into_uuid();
+        let stamp = Stamp { tablet: DESK.to_owned(), ..stamp(id, at, Some(by)) };
+        self.put(at, id, encode(kind, &stamp, body));
     }
 
     /// Writes a field record, on a tablet.

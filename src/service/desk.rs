@@ -4,11 +4,11 @@ use std::collections::BTreeSet;
 
 use airmuster_domain::Millis;
 use airmuster_domain::desk::{Facts, Refusal, Wrong, asset_of, may};
-use airmuster_domain::record::{Asset, AssetKind, Body, Correction, Desk, Envelope, Field, heads};
+use airmuster_domain::record::{Asset, AssetKind, Body, Correction, Desk, Envelope, Field, Place, heads};
 use airmuster_domain::standing::{SLACK, speaks_about};
 
 use super::intake::{IntakeError, Origin};
-use crate::store::{StoreError, Write};
+use crate::store::{Known, StoreError, Write};
 
 /// Decides whether a desk record may be made now.
 pub async fn decide(
@@ -40,9 +40,11 @@ pub async fn decide(
         let say = "this is dated later than now; set the clock right and write it again".to_owned();
         return Err(Refusal { say, forbidden: false }.into());
     }
-    if let Desk::Register(entry) = desk
-        && let Some(what) = write.lacks(entry).await?
-    {
+    let lacks = match desk {
+        Desk::Register(entry) => write.lacks(entry).await?,
+        _ => unknown(write, desk).await?,
+    };
+    if let Some(what) = lacks {
         let say = format!("there is no {what} in the register; enter it first");
         return Err(Refusal { say, forbidden: false }.into());
     }
@@ -78,6 +80,12 @@ async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -
             facts.check = write.done(&a.check).await?.filter(|d| d.unit.number == a.unit);
         }
         Desk::Correction(c) => facts.wrong = wrong(write, c).await?,
+        Desk::Moved(m) => write.gather_places(m, &mut facts, now).await?,
+        Desk::Crew(c) => write.gather_crew(c, &mut facts).await?,
+        Desk::Acknowledged(a) => {
+            let there = write.variants(a.of.id).await?;
+            facts.variants = there.iter().map(|k| k.record.name.digest).collect();
+        }
         Desk::Signature(s) => {
             facts.signer = write.check_record(&s.of).await?.and_then(|k| k.record.envelope.by);
         }
@@ -108,6 +116,34 @@ async fn wrong(write: &mut Write, c: &Correction) -> Result<Option<Wrong>, Store
         signed: of.record.envelope.by.is_some(),
         unit: check.unit,
     }))
+}
+
+/// What a record leans on that is not in the register, in words.
+async fn unknown(write: &mut Write, desk: &Desk) -> Result<Option<String>, StoreError> {
+    let named: Vec<(Known, &str)> = match desk {
+        Desk::RigStatus(s) => vec![(Known::Rig, &s.rig), (Known::Station, &s.station)],
+        Desk::Crew(c) => {
+            let members = c.seats.values().map(|m| (Known::Member, m.as_str()));
+            std::iter::once((Known::Rig, c.rig.as_str())).chain(members).collect()
+        }
+        Desk::PersonChanged(p) => vec![(Known::Member, &p.member)],
+        Desk::Moved(m) => m
+            .moves
+            .iter()
+            .filter_map(|one| match &one.to {
+                Place::Seat { seat } => Some((Known::Seat, seat.as_str())),
+                Place::Spare { station } => Some((Known::Station, station.as_str())),
+                _ => None,
+            })
+            .collect(),
+        _ => Vec::new(),
+    };
+    for (what, id) in named {
+        if !write.known(what, id).await? {
+            return Ok(Some(format!("{} “{id}”", what.words())));
+        }
+    }
+    Ok(None)
 }
 
 async fn family(write: &mut Write, asset: &Asset) -> Result<Option<String>, StoreError> {

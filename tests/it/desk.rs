@@ -68,6 +68,7 @@ fn facts(purpose: Purpose) -> Facts {
             ..Wrong::default()
         }),
         stage: Some(Stage::OnTheBench),
+        ..Facts::default()
     }
 }
 

@@ -11,6 +11,8 @@ mod correct;
 mod district;
 #[cfg(test)]
 mod hostile;
+#[cfg(test)]
+mod morning;
 mod moving;
 #[cfg(test)]
 mod officer;

@@ -16,6 +16,7 @@ pub fn path(route: &str) -> String {
         ("{seat}", "seat-3"),
         ("{ticket}", "1"),
         ("{seq}", "1"),
+        ("{member}", "ana"),
         ("{*path}", "app.css"),
     ];
     let path = named.iter().fold(route.to_owned(), |path, (name, thing)| path.replace(name, thing));

@@ -5,7 +5,9 @@ use std::collections::BTreeSet;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
-use super::{Asset, Digest, RecordRef, Register, TakenOut};
+use super::{
+    Acknowledged, Asset, Crew, Digest, Moved, PersonChanged, RecordRef, Register, RigStatus, TakenOut,
+};
 
 /// A record made at the desk.
 #[derive(Debug, Clone, PartialEq)]
@@ -44,6 +46,16 @@ pub enum Desk {
     TicketStage(TicketStage),
     /// Work on a ticket.
     Worked(Worked),
+    /// Who is on a rig's seats.
+    Crew(Crew),
+    /// Things moved together.
+    Moved(Moved),
+    /// Where a rig is and what it is for.
+    RigStatus(RigStatus),
+    /// A late record that pulled a unit was read.
+    Acknowledged(Acknowledged),
+    /// Something personal was entered or erased.
+    PersonChanged(PersonChanged),
 }
 
 /// A rule table.

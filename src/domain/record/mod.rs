@@ -7,6 +7,7 @@
 
 mod desk;
 mod field;
+mod muster;
 mod register;
 mod wire;
 
@@ -24,6 +25,9 @@ pub use desk::{
     Stage, TicketOpened, TicketStage, Worked, heads,
 };
 pub use field::{Check, Condition, Field, Outcome, Photo, TakenOut, Used};
+pub use muster::{
+    Acknowledged, Crew, Duty, Move, Moved, PersonChanged, Personal, Reviewed, RigAccepted, RigStatus,
+};
 pub use register::{Cadence, Place, Register};
 pub use wire::{CHAIN_START, LARGEST, NotARecord, Stamp, VERSION, decode, encode, link};
 

@@ -34,7 +34,7 @@ pub enum NotARecord {
 }
 
 /// Kinds made at the desk, in their current version.
-const DESK_KINDS: [&str; 17] = [
+const DESK_KINDS: [&str; 22] = [
     "register",
     "rules",
     "return",
@@ -52,6 +52,11 @@ const DESK_KINDS: [&str; 17] = [
     "ticket_opened",
     "ticket_stage",
     "worked",
+    "crew",
+    "moved",
+    "rig_status",
+    "acknowledged",
+    "person_changed",
 ];
 
 /// Reads a record from the bytes in which it was handed in.
@@ -147,6 +152,7 @@ fn field(e: &Envelope, raw: serde_json::Value, more: Option<&String>) -> Field {
         "used" => serde_json::from_value(raw).map(Field::Used),
         "note" => serde_json::from_value(raw).map(Field::Note),
         "photo" => serde_json::from_value(raw).map(Field::Photo),
+        "rig_accepted" => serde_json::from_value(raw).map(Field::RigAccepted),
         other => return unknown(format!("“{other}” is not a kind known to this program")),
     };
     let numbers_fit = |f: &Field| match f {
@@ -185,6 +191,11 @@ fn desk(kind: &str, raw: serde_json::Value) -> serde_json::Result<Desk> {
         "ticket_opened" => read(raw).map(Desk::TicketOpened),
         "ticket_stage" => read(raw).map(Desk::TicketStage),
         "worked" => read(raw).map(Desk::Worked),
+        "crew" => read(raw).map(Desk::Crew),
+        "moved" => read(raw).map(Desk::Moved),
+        "rig_status" => read(raw).map(Desk::RigStatus),
+        "acknowledged" => read(raw).map(Desk::Acknowledged),
+        "person_changed" => read(raw).map(Desk::PersonChanged),
         other => Err(serde::de::Error::custom(format!("“{other}” is not made at the desk"))),
     }
 }

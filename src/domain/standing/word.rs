@@ -93,6 +93,7 @@ pub fn assets_of(field: &Field) -> BTreeSet<Asset> {
         Field::TakenOut(b) | Field::Hold(b) | Field::Note(b) => [b.asset.clone()].into(),
         Field::Photo(p) => [p.asset.clone()].into(),
         Field::Used(u) => [Asset::unit(&u.unit)].into(),
+        Field::RigAccepted(a) => a.places.iter().filter_map(|p| p.asset.clone()).collect(),
         Field::Unknown { asset, .. } => asset.iter().cloned().collect(),
     }
 }

@@ -1,9 +1,17 @@
 //! The officer's pages.
 
 pub mod attest;
+pub mod accept;
 pub mod correct;
+pub mod crew;
+pub mod fitness;
 pub mod gaps;
 pub mod import;
 pub mod pins;
+pub mod late;
 pub mod roster;
 pub mod settle;
+pub mod status;
+pub mod swap;
+pub mod teams;
+mod words;

@@ -13,6 +13,7 @@ pub mod clear;
 pub mod gaps;
 pub mod import;
 pub mod pins;
+pub mod muster;
 pub mod print;
 pub mod problem;
 pub mod record;
@@ -54,6 +55,17 @@ pub struct Page {
     pub warning: Option<String>,
     /// The gloves setting: every control grows.
     pub gloves: bool,
+    /// What an officer has to be told at once.
+    pub late: Vec<Late>,
+}
+
+/// A record that came late and pulled a unit which had ridden.
+#[derive(Clone, Debug, Default)]
+pub struct Late {
+    /// In sentences.
+    pub text: String,
+    /// The record.
+    pub href: String,
 }
 
 /// Words that lead somewhere.
