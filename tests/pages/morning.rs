@@ -244,3 +244,53 @@ async fn the_teams_page_says_that_it_is_no_permission() {
     );
     assert!(page.contains("Planning help only."), "{page}");
 }
+
+#[tokio::test]
+async fn the_wall_shows_rigs_to_anybody_and_nobodys_name_and_hears_of_each_record() {
+    let d = district().await;
+    d.checked().await;
+    d.gauges_apart("130").await;
+    let mut officer = d.signed_in("olga").await;
+    officer.post("/rigs/engine-2/crew", &[("officer", "olga")]).await;
+    let mut nobody = d.nobody();
+    for path in ["/wall", "/wall/mill"] {
+        let page = nobody.get(path).await.ok();
+        let text = page.text();
+        assert!(text.contains("Engine 2") && text.contains("Seat 3: out of service"), "{text}");
+        assert!(!page.html.contains("Olga"), "{}", page.html);
+        let seq = d.records().await;
+        assert!(page.html.contains(&format!("data-seq=\"{seq}\"")));
+        assert_eq!(nobody.get("/wall/events").await.ok().html, format!("retry: 5000\nid: {seq}\ndata: {seq}\n\n"));
+    }
+    assert_eq!(nobody.get("/wall/nowhere").await.status, 404);
+}
+
+#[tokio::test]
+async fn the_daily_sheet_carries_the_logbooks_head() {
+    let d = district().await;
+    d.checked().await;
+    let mut officer = d.signed_in("olga").await;
+    let sheet = officer.get("/rigs/engine-2/sheet").await.ok().text();
+    let head = d.store.head().await.unwrap();
+    assert!(sheet.contains(&head.hash.to_string()), "{sheet}");
+    assert!(sheet.contains("C-117, 4,480 psi") && sheet.contains("07:04, Ana Wick"), "{sheet}");
+    assert!(sheet.contains("Not yet accepted by an officer."), "{sheet}");
+    assert_eq!(officer.get("/rigs/nothing/sheet").await.status, 404);
+}
+
+#[tokio::test]
+async fn what_had_no_inspection_is_listed_wherever_it_stands() {
+    let d = district().await;
+    d.checked().await;
+    let mut officer = d.signed_in("olga").await;
+    let page = officer.get("/uninspected").await.ok().text();
+    assert!(page.contains("None. All 4 units have been inspected."), "{page}");
+    d.pass(8 * super::district::DAY);
+    d.check("117", "ana", airmuster_domain::rules::Purpose::ShiftStart, &[]).await;
+    let mut officer = d.signed_in("olga").await;
+    let week = officer.get("/uninspected?days=7").await.ok().text();
+    assert!(week.contains("Unit 142 Spare at Millrace Last good check 26 Nov 07:04"), "{week}");
+    assert!(!week.contains("Unit 117"), "{week}");
+    let month = officer.get("/uninspected").await.ok().text();
+    assert!(month.contains("None."), "{month}");
+}

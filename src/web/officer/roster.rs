@@ -46,7 +46,8 @@ pub fn teams(muster: &Muster, station: Option<&str>) -> Option<String> {
     entered.then(|| teams_words(&muster.teams(station)))
 }
 
-fn tile(muster: &Muster, id: &str) -> RigTile {
+/// A rig in a line.
+pub fn tile(muster: &Muster, id: &str) -> RigTile {
     let mut out = RigTile { href: format!("/rigs/{id}"), ..RigTile::default() };
     if let Some(rig) = muster.rig(id) {
         out.name.clone_from(&rig.name);
@@ -100,19 +101,7 @@ pub async fn show_rig(
     // Open ones first; among them, and among the others, the rig's own order.
     rows.sort_by_key(|r| r.ready);
     let swap = swap(&muster, &rig);
-    let accepted = match muster.accepted(&app.store, &rig).await? {
-        Some((a, changed)) => {
-            let by = a.by.as_deref().map_or("", |m| fleet.name(m));
-            let at = when(&fleet.department.clock, a.at, fleet.now);
-            Some(match changed.as_slice() {
-                [] => format!("Reviewed by {by} at {at}. Nothing has changed since."),
-                changed => {
-                    format!("Reviewed by {by} at {at}. Changed since acceptance: {}.", changed.join(", "))
-                }
-            })
-        }
-        None => None,
-    };
+    let accepted = accepted_words(&app, &muster, &rig).await?;
     let asks_for_crew = muster.manned(row) == Manned::NotEntered;
     if swap.is_none()
         && !asks_for_crew
@@ -139,8 +128,24 @@ pub async fn show_rig(
             act("Crew on duty", "crew", swap.is_none() && asks_for_crew),
             act("Accept rig and crew", "accept", false),
             act("Move or lend the rig", "status", false),
+            act("Daily sheet", "sheet", false),
         ],
         swap,
+    }))
+}
+
+/// Who reviewed a rig in this shift and when, and what has changed since.
+pub async fn accepted_words(app: &App, muster: &Muster, rig: &str) -> Result<Option<String>, WebError> {
+    let fleet = &muster.fleet;
+    Ok(muster.accepted(&app.store, rig).await?.map(|(a, changed)| {
+        let by = a.by.as_deref().map_or("", |m| fleet.name(m));
+        let at = when(&fleet.department.clock, a.at, fleet.now);
+        match changed.as_slice() {
+            [] => format!("Reviewed by {by} at {at}. Nothing has changed since."),
+            changed => {
+                format!("Reviewed by {by} at {at}. Changed since acceptance: {}.", changed.join(", "))
+            }
+        }
     }))
 }
 

@@ -2,7 +2,8 @@
 
 use askama::Template;
 
-use super::{Link, MemberOption, Page, Problems};
+use super::roster::RigsOf;
+use super::{Link, MemberOption, Page, Problems, UnitRef};
 
 /// Who is on a rig's seats in this shift.
 #[derive(Clone, Debug, Default, Template)]
@@ -174,4 +175,96 @@ pub struct Status {
     pub rigs: Vec<MemberOption>,
     /// What to put right.
     pub problems: Problems,
+}
+
+/// The page that hangs on the wall: rigs only, nobody's name.
+#[derive(Clone, Debug, Default, Template)]
+#[template(path = "officer/wall.html")]
+pub struct Wall {
+    /// The station or the department.
+    pub title: String,
+    /// "B platoon".
+    pub platoon: Option<String>,
+    /// "Thu 26 Nov · 07:04".
+    pub clock: String,
+    /// The last record that is in it.
+    pub seq: i64,
+    /// Stations with their rigs.
+    pub stations: Vec<RigsOf>,
+}
+
+/// A rig and shift on one printed page.
+#[derive(Clone, Debug, Default, Template)]
+#[template(path = "print/sheet.html")]
+pub struct Sheet {
+    /// The department's name.
+    pub department: String,
+    /// "Millrace station".
+    pub station: String,
+    /// "Engine 2".
+    pub rig: String,
+    /// Its roster, to go back to.
+    pub back: String,
+    /// "B platoon, shift from 07:00".
+    pub shift: String,
+    /// When it was made, in full.
+    pub made: String,
+    /// Seats that are ready.
+    pub ready: usize,
+    /// All seats.
+    pub seats: usize,
+    /// Who accepted it, and what has changed since.
+    pub accepted: Option<String>,
+    /// Places in order.
+    pub rows: Vec<SheetRow>,
+    /// The last record.
+    pub seq: i64,
+    /// The end of the chain.
+    pub head: String,
+}
+
+/// A place on the sheet.
+#[derive(Clone, Debug, Default)]
+pub struct SheetRow {
+    /// "Driver".
+    pub place: String,
+    /// Who rides there.
+    pub member: String,
+    /// "117".
+    pub unit: String,
+    /// "Out of service".
+    pub standing: String,
+    /// What is lacking.
+    pub lacks: String,
+    /// "C-117, 4,480 psi".
+    pub cylinder: String,
+    /// When and by whom.
+    pub checked: String,
+}
+
+/// Units without an inspection in a week or a month.
+#[derive(Clone, Debug, Default, Template)]
+#[template(path = "officer/uninspected.html")]
+pub struct Uninspected {
+    /// The frame.
+    pub page: Page,
+    /// "week" or "month".
+    pub span: &'static str,
+    /// Its days.
+    pub days: i64,
+    /// The longest without first.
+    pub lines: Vec<UninspectedLine>,
+    /// How many units there are.
+    pub all: usize,
+}
+
+/// A unit without an inspection.
+#[derive(Clone, Debug, Default)]
+pub struct UninspectedLine {
+    /// The unit.
+    pub unit: UnitRef,
+    /// Where it is.
+    pub place: String,
+    /// "Last good check 3 Oct 07:12".
+    pub last: String,
 }
