@@ -6,6 +6,10 @@ use airmuster_domain::standing::State;
 use super::browser::Browser;
 use super::district::{District, MINUTE, PIN, district};
 
+fn nobody() -> [(&'static str, &'static str); 3] {
+    [("officer", ""), ("driver", ""), ("seat-3", "")]
+}
+
 /// Everybody named is tested with a medium facepiece and cleared, through the pages.
 async fn fit(d: &District, officer: &mut Browser, members: &[&str]) {
     for member in members {
@@ -42,11 +46,12 @@ async fn members_are_put_on_seats_and_only_those_whom_the_facepiece_fits_make_th
     assert!(page.contains("No team of two with two outside: 2 more ready members make one."), "{page}");
     // The unit itself is in service; it is the seat that is not ready.
     assert_eq!(d.state("130").await, State::InService);
-    let twice = officer.post("/rigs/engine-2/crew", &[("officer", "ana"), ("driver", "ana")]).await;
+    let both = [("officer", "ana"), ("driver", "ana"), ("seat-3", "")];
+    let twice = officer.post("/rigs/engine-2/crew", &both).await;
     assert_eq!(twice.status, 422);
     assert!(twice.text().contains("One member cannot sit on two seats"), "{}", twice.text());
     // Nobody on it: that is entered too.
-    assert_eq!(officer.post("/rigs/engine-2/crew", &[]).await.status, 303);
+    assert_eq!(officer.post("/rigs/engine-2/crew", &nobody()).await.status, 303);
     assert!(officer.get("/rigs").await.ok().text().contains("Unstaffed"));
 }
 
@@ -56,13 +61,15 @@ async fn the_last_crew_of_the_platoon_is_proposed_and_not_entered() {
     let turns = ["A", "B"].map(str::to_owned).to_vec();
     d.register(Register::Rotation { turns, first: d.clock.now() }).await;
     let mut officer = d.signed_in("olga").await;
-    officer.post("/rigs/engine-2/crew", &[("officer", "olga"), ("driver", "ana")]).await;
+    let first = [("officer", "olga"), ("driver", "ana"), ("seat-3", "")];
+    assert_eq!(officer.post("/rigs/engine-2/crew", &first).await.status, 303);
     d.pass(super::district::DAY);
     let mut officer = d.signed_in("olga").await;
     assert!(officer.get("/rigs").await.ok().text().contains("B platoon is on duty."));
     let other = officer.get("/rigs/engine-2/crew").await.ok();
     assert!(!other.html.contains(" selected"), "B platoon has no last crew");
-    officer.post("/rigs/engine-2/crew", &[("officer", "tom")]).await;
+    let second = [("officer", "tom"), ("driver", ""), ("seat-3", "")];
+    assert_eq!(officer.post("/rigs/engine-2/crew", &second).await.status, 303);
     d.pass(super::district::DAY);
     let mut officer = d.signed_in("olga").await;
     assert!(officer.get("/rigs/engine-2").await.ok().text().contains("Crew not entered for this shift"));
@@ -87,7 +94,7 @@ async fn personal_data_is_kept_outside_the_logbook_and_can_be_erased() {
         let said = format!("{:?}", kept.record);
         assert!(!said.contains("2026-03-01") && !said.contains("Medium"), "{said}");
     }
-    assert_eq!(officer.post("/fitness/ana/erase", &[]).await.status, 303);
+    assert_eq!(officer.post("/fitness/ana/erase", &[("erase", "ana")]).await.status, 303);
     let page = officer.get("/fitness/ana").await.ok().text();
     assert!(page.contains("None entered.") && page.contains("No clearance entered"), "{page}");
     for (tested, say) in [("", "Give the day"), ("2027-01-01", "still to come")] {
@@ -212,6 +219,7 @@ async fn a_late_record_that_pulls_a_unit_is_told_on_every_page_until_it_was_read
     let read = officer.post(&format!("/records/{}/read", seq - 1), &[]).await;
     assert_eq!(read.status, 303);
     assert!(!officer.get("/stations").await.ok().text().contains("07:04, but"));
+    assert_eq!(officer.post(&format!("/records/{}/read", seq - 1), &[]).await.status, 409);
     // In time, or of a unit that does not ride: nothing is told.
     d.say("taken_out", "121", "ben", "strap").await;
     d.say_at("taken_out", "142", "ben", "strap", written).await;
@@ -251,7 +259,8 @@ async fn the_wall_shows_rigs_to_anybody_and_nobodys_name_and_hears_of_each_recor
     d.checked().await;
     d.gauges_apart("130").await;
     let mut officer = d.signed_in("olga").await;
-    officer.post("/rigs/engine-2/crew", &[("officer", "olga")]).await;
+    let on = [("officer", "olga"), ("driver", ""), ("seat-3", "")];
+    assert_eq!(officer.post("/rigs/engine-2/crew", &on).await.status, 303);
     let mut nobody = d.nobody();
     for path in ["/wall", "/wall/mill"] {
         let page = nobody.get(path).await.ok();
@@ -260,7 +269,10 @@ async fn the_wall_shows_rigs_to_anybody_and_nobodys_name_and_hears_of_each_recor
         assert!(!page.html.contains("Olga"), "{}", page.html);
         let seq = d.records().await;
         assert!(page.html.contains(&format!("data-seq=\"{seq}\"")));
-        assert_eq!(nobody.get("/wall/events").await.ok().html, format!("retry: 5000\nid: {seq}\ndata: {seq}\n\n"));
+        assert_eq!(
+            nobody.get("/wall/events").await.ok().html,
+            format!("retry: 5000\nid: {seq}\ndata: {seq}\n\n")
+        );
     }
     assert_eq!(nobody.get("/wall/nowhere").await.status, 404);
 }

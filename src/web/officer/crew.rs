@@ -50,6 +50,10 @@ pub async fn put_on(
     let by = visitor.member.as_ref().ok_or(WebError::Forbidden)?;
     let muster = Muster::load(&app.store, app.clock.now()).await?;
     let row = muster.rig(&rig).ok_or(WebError::NotFound)?;
+    // The form names every seat, also those that stay empty: what does not is not this form.
+    if muster.places(&rig).any(|p| !p.kit && !input.contains_key(&p.seat)) {
+        return Err(WebError::Unreadable);
+    }
     let seats: Seated = muster
         .places(&rig)
         .filter(|p| !p.kit)

@@ -163,14 +163,25 @@ pub async fn enter_clearance(
     Ok(Redirect::to(&format!("/fitness/{member}")).into_response())
 }
 
+/// What is to be erased, named a second time.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Erase {
+    erase: String,
+}
+
 /// `POST /fitness/{member}/erase`.
 pub async fn erase(
     State(app): State<App>,
     visitor: Visitor,
     Path(member): Path<String>,
+    Form(input): Form<Erase>,
 ) -> Result<Redirect, WebError> {
     let by = visitor.member.as_ref().ok_or(WebError::Forbidden)?;
     known(&app, &member).await?;
+    if input.erase != member {
+        return Err(WebError::Unreadable);
+    }
     for what in [Personal::FitTest, Personal::Clearance] {
         changed(&app, &by.id, &member, what).await?;
     }
@@ -215,6 +226,7 @@ async fn view(
     Ok(FitnessOf {
         page: page(app, visitor, &name).await?,
         name,
+        member: member.to_owned(),
         href: format!("/fitness/{member}"),
         clearance: clearance_words(clearances.iter().find(|c| c.member == member)),
         fits: fits

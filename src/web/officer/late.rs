@@ -46,7 +46,12 @@ pub async fn acknowledge(
     Path(seq): Path<i64>,
 ) -> Result<Redirect, WebError> {
     let by = visitor.member.as_ref().ok_or(WebError::Forbidden)?;
-    let kept = app.store.record(seq).await?.ok_or(WebError::NotFound)?;
+    let pulls = app.store.late_pulls().await?;
+    let Some(kept) = pulls.into_iter().map(|p| p.kept).find(|k| k.place.seq == seq) else {
+        return Err(WebError::Conflict(
+            "There is nothing about this record that has not been read.".to_owned(),
+        ));
+    };
     let body = Acknowledged { of: kept.record.name };
     hand_in_desk(&app, "acknowledged", &by.id, &body).await?;
     Ok(Redirect::to(&format!("/records/{seq}")))

@@ -20,10 +20,7 @@ use crate::web::view::muster::{Sheet, SheetRow, Uninspected, UninspectedLine};
 const DAY: i64 = 24 * 60 * 60_000;
 
 /// `GET /rigs/{rig}/sheet`.
-pub async fn show_sheet(
-    State(app): State<App>,
-    Path(rig): Path<String>,
-) -> Result<Html<Sheet>, WebError> {
+pub async fn show_sheet(State(app): State<App>, Path(rig): Path<String>) -> Result<Html<Sheet>, WebError> {
     let head = app.store.head().await?;
     let muster = Muster::load(&app.store, app.clock.now()).await?;
     let row = muster.rig(&rig).ok_or(WebError::NotFound)?;

@@ -106,6 +106,8 @@ pub struct FitnessOf {
     pub page: Page,
     /// The member's name.
     pub name: String,
+    /// The member's id.
+    pub member: String,
     /// The member's page.
     pub href: String,
     /// "Cleared, 15 Jan 2026".
