@@ -171,7 +171,7 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
             role(facts, &[Role::Officer, Role::Technician, Role::Administrator])?;
             may_move(m, facts)
         }
-        Desk::RigStatus(_) => role(facts, &[Role::Officer, Role::Administrator]),
+        Desk::RigStatus(_) | Desk::PersonChanged(_) => role(facts, &[Role::Officer, Role::Administrator]),
         Desk::Acknowledged(a) => {
             signed_role(facts, &[Role::Officer, Role::Administrator])?;
             if facts.variants.contains(&a.of.digest) {
@@ -180,7 +180,6 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
                 no("the record that was read is not in the logbook")
             }
         }
-        Desk::PersonChanged(_) => role(facts, &[Role::Officer, Role::Administrator]),
         Desk::Doubt(_) | Desk::Unproven(_) | Desk::PinStopped(_) | Desk::TicketOpened(_) => {
             no("this is written by the server itself")
         }

@@ -2,7 +2,8 @@
 
 use airmuster_domain::judge::{Judgement, Verdict};
 use airmuster_domain::record::{
-    Body, Check, Condition, Desk, Field, Move, Outcome, Part, Personal, PinStop, Place, Register, Return, Settlement,
+    Body, Check, Condition, Desk, Field, Move, Outcome, Part, Personal, PinStop, Place, Register, Return,
+    Settlement,
 };
 use airmuster_domain::rules::Consequence;
 

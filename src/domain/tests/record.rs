@@ -14,9 +14,9 @@ use std::process::{Command, Stdio};
 use airmuster_domain::judge::{Answer, Raw};
 use airmuster_domain::record::{
     Accepted, Acknowledged, Asset, Body, CHAIN_START, Cadence, Clearing, Condition, Correction, Crew, Desk,
-    Digest, Doubt, Duty, Field, LARGEST, Move, Moved, NotARecord, Part, PersonChanged, Personal, PinStop, Place,
-    Record, RecordRef, Register, Return, Reviewed, RigAccepted, RigStatus, RulesInForce, Settlement, Stage,
-    Stamp, TakenOut, TicketOpened, TicketStage, Used, VERSION, Worked, decode, encode, link,
+    Digest, Doubt, Duty, Field, LARGEST, Move, Moved, NotARecord, Part, PersonChanged, Personal, PinStop,
+    Place, Record, RecordRef, Register, Return, Reviewed, RigAccepted, RigStatus, RulesInForce, Settlement,
+    Stage, Stamp, TakenOut, TicketOpened, TicketStage, Used, VERSION, Worked, decode, encode, link,
 };
 use common::{check, config, on, proving, uuid, word};
 use proptest::prelude::*;

@@ -29,13 +29,12 @@ pub async fn show_form(
 ) -> Result<Html<Crew>, WebError> {
     let muster = Muster::load(&app.store, app.clock.now()).await?;
     let row = muster.rig(&rig).ok_or(WebError::NotFound)?;
-    let (seats, proposed) = match muster.crew(&rig) {
-        Some(seats) => (seats.clone(), false),
-        None => {
-            let seats = muster.proposed(&app.store, &rig).await?;
-            let any = !seats.is_empty();
-            (seats, any)
-        }
+    let (seats, proposed) = if let Some(seats) = muster.crew(&rig) {
+        (seats.clone(), false)
+    } else {
+        let seats = muster.proposed(&app.store, &rig).await?;
+        let any = !seats.is_empty();
+        (seats, any)
     };
     Ok(Html(view(&app, &visitor, &muster, row, &seats, proposed, Vec::new()).await?))
 }

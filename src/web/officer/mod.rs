@@ -1,14 +1,14 @@
 //! The officer's pages.
 
-pub mod attest;
 pub mod accept;
+pub mod attest;
 pub mod correct;
 pub mod crew;
 pub mod fitness;
 pub mod gaps;
 pub mod import;
-pub mod pins;
 pub mod late;
+pub mod pins;
 pub mod roster;
 pub mod settle;
 pub mod sheet;
