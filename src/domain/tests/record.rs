@@ -183,6 +183,7 @@ fn what_is_written_in_the_field_comes_back_as_it_was() {
 }
 
 #[test]
+#[expect(clippy::too_many_lines, reason = "a line or two for each kind of record")]
 fn what_is_made_at_the_desk_comes_back_as_it_was() {
     let of = RecordRef { id: uuid(5), digest: Digest::of(b"5") };
     let asset = Asset::unit("117");
