@@ -186,6 +186,22 @@ pub fn enter(pen: &mut Pen, at: i64) {
     }
 }
 
+/// Who takes turns, and how far it is from house to house. `first` is in a shift of the first platoon.
+pub fn enter_turns(pen: &mut Pen, at: i64, first: i64) {
+    let turns = ["A", "B", "C"].map(str::to_owned).to_vec();
+    pen.desk_apart("register", at, ADMINISTRATOR.id, &Register::Rotation { turns, first });
+    for (from, to, minutes) in [(0, 1, 9), (1, 2, 14), (0, 2, 21)] {
+        let [from, to] = [from, to].map(|n: usize| STATIONS[n].id.to_owned());
+        pen.desk_apart("register", at, ADMINISTRATOR.id, &Register::Drive { from, to, minutes });
+    }
+}
+
+/// The crew of three rides the station's engine.
+pub const ENGINES: [&str; 3] = ["engine-1", "engine-2", "engine-3"];
+
+/// The seats that a crew of three rides.
+pub const RIDDEN: [&str; 3] = ["officer", "driver", "3"];
+
 fn register(pen: &mut Pen, at: i64, what: &Register) {
     pen.desk("register", at, Some(ADMINISTRATOR.id), what);
 }

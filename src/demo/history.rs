@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use airmuster_domain::Millis;
-use airmuster_domain::record::{Condition, Outcome, Place, Used};
+use airmuster_domain::record::{Condition, Crew, Outcome, Place, Used};
 use airmuster_domain::rules::Purpose;
 use airmuster_domain::shift::ShiftClock;
 use chrono::Datelike as _;
@@ -27,6 +27,9 @@ const SETTLED: Millis = 180 * MINUTE;
 /// How many days count as recent: in them every record arrives when it was written.
 const RECENT: i64 = 60;
 
+/// For so many days a roster has been kept.
+const ROSTERED: i64 = 40;
+
 /// What follows from something, like moving a cylinder after a check, does so within this time.
 const FOLLOWS: Millis = 25 * MINUTE;
 
@@ -38,6 +41,8 @@ enum Coming {
     Used { unit: &'static str, what: String, condition: Condition },
     /// Washed.
     Cleaned { unit: &'static str },
+    /// The crew is put on the engine.
+    Crew { station: usize, shift: Millis },
     /// Something that the story tells.
     Told(&'static Act),
     /// Upkeep.
@@ -77,6 +82,9 @@ impl History {
         let mut keeper = Keeper::new(clock, begin, last_day, seed);
         district::enter(&mut keeper.pen, begin);
         super::upkeep::enter(&mut keeper, begin, last_day);
+        let turn = (0..3).map(|n| begin + n * DAY).find(|t| day_number(&keeper, *t).rem_euclid(3) == 0);
+        let first = keeper.clock.current_start(turn.unwrap_or(begin) + 12 * 60 * MINUTE);
+        district::enter_turns(&mut keeper.pen, begin, first);
         keeper.pen.cut();
         keeper.pen.older_until = last_day - RECENT * DAY;
         let mut this =
@@ -114,6 +122,12 @@ impl History {
             .collect();
         for (i, station) in STATIONS.iter().enumerate() {
             let crew = on_duty(i, day_number(&self.keeper, start));
+            if self.ago < ROSTERED {
+                self.comes(
+                    start + (4 + i64::try_from(i).unwrap_or(0)) * MINUTE,
+                    Coming::Crew { station: i, shift: start },
+                );
+            }
             let seats = self.in_seats(i, false);
             let offset: [i64; 3] = std::array::from_fn(|_| self.keeper.pen.rng.random_range(-14..6));
             for (n, unit) in seats.iter().copied().enumerate().filter(|(_, u)| !told.contains(u)) {
@@ -205,6 +219,13 @@ impl History {
             Coming::Cleaned { unit } => {
                 let by = officer(k, unit, at);
                 acts::cleaned(k, at, by, unit, "Washed, rinsed and hung to dry at the station.");
+            }
+            Coming::Crew { station, shift } => {
+                let crew = on_duty(station, day_number(k, shift));
+                let rig = district::ENGINES[station].to_owned();
+                let seats = district::RIDDEN.iter().zip(crew);
+                let seats = seats.map(|(s, p)| (seat_id(&rig, s), p.id.to_owned())).collect();
+                k.pen.desk_apart("crew", at, crew[0].id, &Crew { rig, shift, seats });
             }
             Coming::Told(act) => acts::tell(k, at, ago, act),
             Coming::Kept(kept) => super::upkeep::happens(k, at, &kept),

@@ -23,7 +23,9 @@ use std::net::SocketAddr;
 use std::pin::Pin;
 use std::task::Poll;
 
+use airmuster_domain::readiness::FacepieceKind;
 use airmuster_domain::record::Digest;
+use chrono::Days;
 
 use self::history::{DAYS, History};
 use self::pen::Batch;
@@ -31,7 +33,7 @@ use self::people::{ADMINISTRATOR, CREWS, PIN, Person, TECHNICIAN, everybody};
 use crate::clock::Clock;
 use crate::service::pin::{Cost, PinError, Pins};
 use crate::service::{Intake, IntakeError, Origin, Receipt, Status};
-use crate::store::{Store, StoreError};
+use crate::store::{Store, StoreError, Write};
 
 /// Why the demo cannot be served.
 #[derive(Debug, thiserror::Error)]
@@ -198,5 +200,33 @@ async fn name_people(store: &Store, clock: &Clock) -> Result<(), DemoError> {
     for (person, hash) in hashes {
         write.set_person(person.id, person.name, Some((&hash, clock.now()))).await?;
     }
+    fit_people(store, &mut write, clock).await?;
     Ok(write.commit().await?)
+}
+
+/// Whose fit test is past, and who is not cleared.
+const UNFIT: (&str, &str) = ("m-103", "m-124");
+
+/// Fit tests and clearances, which are not in the logbook either. Everybody has been tested with a
+/// facepiece of the size that goes with the seat they ride.
+async fn fit_people(store: &Store, write: &mut Write, clock: &Clock) -> Result<(), DemoError> {
+    let department = store.department().await?;
+    let today = department.clock.local(clock.now()).date_naive();
+    let (seats, gear) = (store.seats(None).await?, store.gear().await?);
+    for (station, platoons) in CREWS.iter().enumerate() {
+        for (nth, person) in platoons.iter().flatten().enumerate() {
+            let id = district::seat_id(district::ENGINES[station], district::RIDDEN[nth % 3]);
+            let unit = seats.iter().find(|s| s.seat == id).and_then(|s| s.asset.as_deref());
+            let facepiece = unit.and_then(|u| gear.get(u.strip_prefix("unit:")?)?.facepiece.as_ref());
+            let size = facepiece.map_or("medium", |(_, kind)| kind.size.as_str());
+            let nth = u64::try_from(station * 9 + nth).unwrap_or(0);
+            let ago = if person.id == UNFIT.0 { 378 } else { 40 + nth * 11 };
+            let text = str::to_owned;
+            let (make, model, style) = (text("Maker A"), text("Model 1"), text("full"));
+            let kind = FacepieceKind { make, model, style, size: text(size) };
+            write.add_fit_test(person.id, today - Days::new(ago), &kind).await?;
+            write.set_clearance(person.id, person.id != UNFIT.1, today - Days::new(90 + nth * 7)).await?;
+        }
+    }
+    Ok(())
 }

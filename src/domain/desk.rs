@@ -1,15 +1,15 @@
 //! What may be done at the desk: a desk record against the state of the moment. The facts are
 //! gathered first, then [`may`] decides. Once a record is in, its authority is never decided again.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 
 use crate::ground::{Done, Kind, Raise};
 use crate::quantity::{Fraction, Pressure};
 use crate::record::{
-    AirSample, Asset, AssetKind, Correction, Desk, Digest, Fill, Marks, Month, Place, RecordRef, Register,
-    Return, Seal, Spec, Stage, TakenOut, Upkept, Work, is_number,
+    AirSample, Asset, AssetKind, Correction, Crew, Desk, Digest, Fill, Marks, Month, Moved, Place, RecordRef,
+    Register, Return, Seal, Spec, Stage, TakenOut, Upkept, Work, is_number,
 };
 use crate::role::Role;
 use crate::rules;
@@ -58,6 +58,14 @@ pub struct Facts {
     pub rated: Option<Pressure>,
     /// What is already where something is to be put.
     pub in_the_way: Option<Asset>,
+    /// Where everything is that is to be moved, and what is in the seats it would go to.
+    pub places: BTreeMap<Asset, Place>,
+    /// What nobody may move: held or retired.
+    pub stuck: BTreeSet<Asset>,
+    /// The rig's seats.
+    pub seats: BTreeSet<String>,
+    /// Members who ride another rig in the same shift, with its name.
+    pub elsewhere: BTreeMap<String, String>,
 }
 
 /// How an enrolled tablet stands.
@@ -205,6 +213,23 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
             }
         }
         Desk::PinAllowed(_) => signed_role(facts, &[Role::Officer, Role::Administrator]),
+        Desk::Crew(c) => {
+            role(facts, &[Role::Officer, Role::Administrator])?;
+            may_crew(c, facts)
+        }
+        Desk::Moved(m) => {
+            role(facts, &[Role::Officer, Role::Technician, Role::Administrator])?;
+            may_move(m, facts)
+        }
+        Desk::RigStatus(_) | Desk::PersonChanged(_) => role(facts, &[Role::Officer, Role::Administrator]),
+        Desk::Acknowledged(a) => {
+            signed_role(facts, &[Role::Officer, Role::Administrator])?;
+            if facts.variants.contains(&a.of.digest) {
+                Ok(())
+            } else {
+                no("the record that was read is not in the logbook")
+            }
+        }
         Desk::Doubt(_) | Desk::Unproven(_) | Desk::PinStopped(_) | Desk::TicketOpened(_) => {
             no("this is written by the server itself")
         }
@@ -522,6 +547,54 @@ fn may_marks(m: &Marks, facts: &Facts) -> Result<(), Refusal> {
     }
 }
 
+fn may_crew(c: &Crew, facts: &Facts) -> Result<(), Refusal> {
+    if let Some(seat) = c.seats.keys().find(|s| !facts.seats.contains(*s)) {
+        return no(format!("“{seat}” is not a seat of this rig"));
+    }
+    let members: BTreeSet<&String> = c.seats.values().collect();
+    if members.len() < c.seats.len() {
+        return no("one member cannot sit on two seats; look at the names again");
+    }
+    match members.iter().find_map(|m| facts.elsewhere.get(*m)) {
+        Some(rig) => no(format!("someone named here rides {rig} in this shift; take them off there first")),
+        None => Ok(()),
+    }
+}
+
+/// All of it fits together, or nothing is moved: everything is where it was when this was decided,
+/// what is held or retired goes to the bench at most, and no seat would have two things in it.
+fn may_move(m: &Moved, facts: &Facts) -> Result<(), Refusal> {
+    if m.moves.is_empty() {
+        return no("name what is moved");
+    }
+    let mut places = facts.places.clone();
+    for one in &m.moves {
+        let what = format!("{} {}", one.asset.kind.words(), one.asset.number);
+        if facts.stuck.contains(&one.asset) && one.to != Place::Bench {
+            return no(format!("{what} is held or retired: it goes to the bench and nowhere else"));
+        }
+        if facts.places.get(&one.asset) != one.from.as_ref() {
+            return no(format!("{what} is not where it was when you looked; look again"));
+        }
+        places.insert(one.asset.clone(), one.to.clone());
+    }
+    let assets: BTreeSet<&Asset> = m.moves.iter().map(|o| &o.asset).collect();
+    if assets.len() < m.moves.len() {
+        return no("one thing cannot go to two places");
+    }
+    let mut taken = BTreeSet::new();
+    for place in places.values().filter(|p| matches!(p, Place::Seat { .. })) {
+        if let Place::Seat { seat } = place
+            && !taken.insert(seat)
+        {
+            return no(
+                "a place on a rig takes one thing, and one of these is not empty any more; look again",
+            );
+        }
+    }
+    Ok(())
+}
+
 fn may_register(r: &Register, facts: &Facts) -> Result<(), Refusal> {
     let number = |n: &str| {
         if is_number(n) {
@@ -563,6 +636,20 @@ fn may_register(r: &Register, facts: &Facts) -> Result<(), Refusal> {
             match roles.iter().find(|r| Role::from_id(r).is_none()) {
                 Some(r) => no(format!("“{r}” is not a role; use crew, officer, technician or administrator")),
                 None => Ok(()),
+            }
+        }
+        Register::Rotation { turns, .. } => {
+            if turns.iter().all(|t| !t.trim().is_empty()) {
+                Ok(())
+            } else {
+                no("each platoon has a name")
+            }
+        }
+        Register::Drive { from, to, .. } => {
+            if from == to {
+                no("a drive goes from one station to another")
+            } else {
+                Ok(())
             }
         }
         Register::Holder { .. } | Register::Period(_) => Ok(()),

@@ -426,7 +426,7 @@ pub fn effects(record: &Record, forms: &mut dyn Forms) -> Effects {
             out.raises
                 .push(Raise { key: format!("not-accepted/{number}"), ..raise(unit, Kind::NotAccepted, say) });
         }
-        Body::Field(Field::Note(_) | Field::Photo(_)) | Body::Desk(_) => {}
+        Body::Field(Field::Note(_) | Field::Photo(_) | Field::RigAccepted(_)) | Body::Desk(_) => {}
     }
     out
 }

@@ -3,7 +3,7 @@
 //! identifiers are arguments.
 //!
 //! Read it in this order: [`quantity`] → [`rules`] (table, parse, resolve) → [`judge`] →
-//! [`record`], [`ground`], [`standing`] → [`mod@bench`].
+//! [`record`], [`ground`], [`standing`] → [`mod@bench`], [`readiness`], [`swap`].
 #![warn(missing_docs)]
 
 pub mod air;
@@ -14,12 +14,14 @@ pub mod drift;
 pub mod ground;
 pub mod judge;
 pub mod quantity;
+pub mod readiness;
 pub mod readings;
 pub mod record;
 pub mod role;
 pub mod rules;
 pub mod shift;
 pub mod standing;
+pub mod swap;
 pub mod upkeep;
 
 /// A moment in milliseconds since 1970-01-01T00:00:00Z.

@@ -1,7 +1,9 @@
 //! The shift clock: until when a check counts. Local days of 23 and 25 hours come out right,
 //! because shifts are counted in local time and only then turned into moments.
 
-use chrono::{DateTime, Duration, MappedLocalTime, NaiveDate, NaiveDateTime, NaiveTime, TimeZone, Utc};
+use chrono::{
+    DateTime, Datelike as _, Duration, MappedLocalTime, NaiveDate, NaiveDateTime, NaiveTime, TimeZone, Utc,
+};
 use chrono_tz::Tz;
 
 use crate::Millis;
@@ -27,6 +29,24 @@ pub struct ShiftClock {
     pub early_minutes: u16,
     /// A check is due this many minutes after the start.
     pub grace_minutes: u16,
+}
+
+/// Whose turn a shift is.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Rotation {
+    /// The platoons in the order of their turns; empty where nobody rotates: volunteers, chief's cars.
+    pub turns: Vec<String>,
+    /// A moment in a shift of the first one.
+    pub first: Millis,
+}
+
+impl Rotation {
+    /// The platoon of the shift that runs at `t`.
+    pub fn platoon(&self, clock: &ShiftClock, t: Millis) -> Option<&str> {
+        let count = i64::try_from(self.turns.len()).ok().filter(|n| *n > 0)?;
+        let turn = clock.shifts_between(self.first, t).rem_euclid(count);
+        self.turns.get(usize::try_from(turn).ok()?).map(String::as_str)
+    }
 }
 
 impl Default for ShiftClock {
@@ -84,6 +104,20 @@ impl ShiftClock {
             .take_while(|s| *s <= t)
             .last()
             .unwrap_or(t)
+    }
+
+    /// How many shift starts lie between two moments; below zero where `to` is the earlier one.
+    /// Counted on the calendar, so that days of 23 and 25 hours are days.
+    pub fn shifts_between(&self, from: Millis, to: Millis) -> i64 {
+        let place = |t: Millis| {
+            let start = self.current_start(t);
+            let day = self.local(start).date_naive();
+            let starts = self.starts_of(day);
+            let nth = starts.iter().position(|s| *s == start).unwrap_or(0);
+            let per_day = i64::from(24 / self.hours.max(1));
+            i64::from(day.num_days_from_ce()) * per_day + i64::try_from(nth).unwrap_or(0)
+        };
+        place(to) - place(from)
     }
 
     /// Until when a check made at `checked` counts.

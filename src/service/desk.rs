@@ -11,7 +11,7 @@ use airmuster_domain::rules::Profile;
 use airmuster_domain::standing::{SLACK, speaks_about};
 
 use super::intake::{IntakeError, Origin};
-use crate::store::{StoreError, TabletRow, Write};
+use crate::store::{Known, StoreError, TabletRow, Write};
 
 /// Decides whether a desk record may be made now.
 pub async fn decide(
@@ -43,9 +43,11 @@ pub async fn decide(
         let say = "this is dated later than now; set the clock right and write it again".to_owned();
         return Err(Refusal { say, forbidden: false }.into());
     }
-    if let Desk::Register(entry) = desk
-        && let Some(what) = write.lacks(entry).await?
-    {
+    let lacks = match desk {
+        Desk::Register(entry) => write.lacks(entry).await?,
+        _ => unknown(write, desk).await?,
+    };
+    if let Some(what) = lacks {
         let say = format!("there is no {what} in the register; enter it first");
         return Err(Refusal { say, forbidden: false }.into());
     }
@@ -94,6 +96,12 @@ async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -
                 facts.rated = profile(write, &Asset::unit(unit)).await?.map(|p| p.rated);
             }
         }
+        Desk::Moved(m) => write.gather_places(m, &mut facts, now).await?,
+        Desk::Crew(c) => write.gather_crew(c, &mut facts).await?,
+        Desk::Acknowledged(a) => {
+            let there = write.variants(a.of.id).await?;
+            facts.variants = there.iter().map(|k| k.record.name.digest).collect();
+        }
         Desk::Signature(s) => {
             facts.signer = write.check_record(&s.of).await?.and_then(|k| k.record.envelope.by);
         }
@@ -129,6 +137,34 @@ async fn wrong(write: &mut Write, c: &Correction) -> Result<Option<Wrong>, Store
 async fn enrolled(write: &mut Write, id: &str) -> Result<Option<Enrolled>, StoreError> {
     let state = |t: TabletRow| if t.revoked_at.is_some() { Enrolled::Revoked } else { Enrolled::InUse };
     Ok(write.tablet(id).await?.map(state))
+}
+
+/// What a record leans on that is not in the register, in words.
+async fn unknown(write: &mut Write, desk: &Desk) -> Result<Option<String>, StoreError> {
+    let named: Vec<(Known, &str)> = match desk {
+        Desk::RigStatus(s) => vec![(Known::Rig, &s.rig), (Known::Station, &s.station)],
+        Desk::Crew(c) => {
+            let members = c.seats.values().map(|m| (Known::Member, m.as_str()));
+            std::iter::once((Known::Rig, c.rig.as_str())).chain(members).collect()
+        }
+        Desk::PersonChanged(p) => vec![(Known::Member, &p.member)],
+        Desk::Moved(m) => m
+            .moves
+            .iter()
+            .filter_map(|one| match &one.to {
+                Place::Seat { seat } => Some((Known::Seat, seat.as_str())),
+                Place::Spare { station } => Some((Known::Station, station.as_str())),
+                _ => None,
+            })
+            .collect(),
+        _ => Vec::new(),
+    };
+    for (what, id) in named {
+        if !write.known(what, id).await? {
+            return Ok(Some(format!("{} “{id}”", what.words())));
+        }
+    }
+    Ok(None)
 }
 
 async fn family(write: &mut Write, asset: &Asset) -> Result<Option<String>, StoreError> {

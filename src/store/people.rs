@@ -90,7 +90,7 @@ impl Write {
         ] {
             sqlx::query(sql).bind(member).execute(&mut *self.tx).await?;
         }
-        Ok(())
+        self.erase_fitness(member).await
     }
 
     /// Begins a session. Only the token's hash is kept.

@@ -53,6 +53,10 @@ impl Write {
         self.write_about(&assets_of(field), place.seq).await?;
         self.write_attention(&e, place.seq).await?;
         out.attention.clone_from(&e.attention);
+        self.write_late(record, &e.raises, place).await?;
+        if let Field::RigAccepted(a) = field {
+            self.write_accepted(a, place.seq).await?;
+        }
         let mut touched = self.write_raises(&e.raises, place.seq).await?;
         // Both in one question: a check mostly has neither, and stations hand in many at once.
         let (siblings, has_parts): (i64, bool) = sqlx::query_as(
@@ -101,6 +105,7 @@ impl Write {
             Desk::Fill(f) => about.extend([Asset::cylinder(&f.cylinder)]),
             Desk::Sealed(s) => about.extend([s.asset.clone()]),
             Desk::HandedOver(h) => about.extend([h.asset.clone()]),
+            Desk::Moved(m) => about.extend(m.moves.iter().map(|one| one.asset.clone())),
             _ => {}
         }
         self.write_about(&about, place.seq).await?;
@@ -118,6 +123,10 @@ impl Write {
             Desk::Register(r) => self.write_register(r, &record.envelope).await?,
             Desk::TabletRevoked(t) => self.write_revoked(t, &record.envelope).await?,
             Desk::Rules(r) => touched.extend(self.take_rules(&r.text, place.seq).await?),
+            Desk::Crew(c) => self.write_crew(c, place.seq).await?,
+            Desk::Moved(m) => self.write_moved(m).await?,
+            Desk::RigStatus(s) => self.write_rig_status(s).await?,
+            Desk::Acknowledged(a) => self.write_acknowledged(a, place.seq).await?,
             _ => {}
         }
         self.refresh(touched, &mut out).await?;

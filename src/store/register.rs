@@ -10,6 +10,7 @@ use airmuster_domain::standing::Registered;
 use sqlx::sqlite::SqliteConnection;
 
 use super::error::{StoreError, unreadable};
+use super::muster::Known;
 use super::open::{Store, Write};
 
 /// The department's settings.
@@ -156,6 +157,8 @@ impl Write {
             Register::Tablet { id, name, station, key } => {
                 self.write_tablet(id, name, station, key.as_ref(), e).await?;
             }
+            Register::Rotation { turns, first } => self.write_rotation(turns, *first).await?,
+            Register::Drive { from, to, minutes } => self.write_drive(from, to, *minutes).await?,
             Register::Holder { asset, place } => self.write_holder(asset, place).await?,
             // All of it is in what is known of upkeep.
             Register::CylinderMarks { .. }
@@ -188,7 +191,7 @@ impl Write {
         Ok(())
     }
 
-    async fn write_holder(&mut self, asset: &Asset, place: &Place) -> Result<(), StoreError> {
+    pub(super) async fn write_holder(&mut self, asset: &Asset, place: &Place) -> Result<(), StoreError> {
         let (at, place) = match place {
             Place::Seat { seat } => ("seat", seat.as_str()),
             Place::Spare { station } => ("spare", station.as_str()),
@@ -283,6 +286,14 @@ impl Write {
             }
             Register::Holder { place: Place::With { unit }, .. } => {
                 ("unit", unit, "select count(*) from asset where asset = 'unit:' || $1")
+            }
+            Register::Drive { from, to, .. } => {
+                for id in [from, to] {
+                    if !self.known(Known::Station, id).await? {
+                        return Ok(Some(format!("station “{id}”")));
+                    }
+                }
+                return Ok(None);
             }
             _ => return Ok(None),
         };

@@ -44,6 +44,7 @@ pub async fn page(app: &App, visitor: &Visitor, title: &str) -> Result<Page, Web
         flash: None,
         warning: app.notice.now(),
         gloves: visitor.gloves,
+        late: super::officer::late::to_be_told(app, visitor).await?,
     })
 }
 

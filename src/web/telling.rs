@@ -2,8 +2,8 @@
 
 use airmuster_domain::judge::{Judgement, Verdict};
 use airmuster_domain::record::{
-    AirSample, Body, Check, Condition, Desk, Field, Outcome, Part, PinStop, Place, Register, Return, Seal,
-    Settlement, Upkept,
+    AirSample, Body, Check, Condition, Desk, Field, Move, Outcome, Part, Personal, PinStop, Place, Register,
+    Return, Seal, Settlement, Upkept,
 };
 use airmuster_domain::rules::Consequence;
 use airmuster_domain::upkeep::{day_words, decimal, grade_d};
@@ -88,6 +88,9 @@ fn tell_field(field: &Field, e: &Event) -> Told {
         Field::Hold(t) => told("Held for an inquiry", &t.why, Some(Mark::Double)),
         Field::Note(t) => told("Note", &t.why, None),
         Field::Photo(p) => told("Photo", &p.what, None),
+        Field::RigAccepted(_) => {
+            told("Rig and crew reviewed", "the officer's word; it makes no unit better", None)
+        }
         Field::Used(u) => {
             let came_back = match u.condition {
                 Condition::Clean => "clean",
@@ -199,6 +202,26 @@ fn tell_desk(fleet: &Fleet, desk: &Desk) -> Told {
         Desk::AirSample(s) => told("Air sample", grade_words(s), None),
         Desk::Retired(t) => told("Retired", &t.why, Some(Mark::Outline)),
         Desk::TicketOpened(t) => told(&format!("Ticket {} opened", t.ticket), "", None),
+        Desk::Crew(c) => {
+            let on = c.seats.values().map(|m| fleet.name(m)).collect::<Vec<_>>().join(", ");
+            told("Crew on duty", if on.is_empty() { "nobody".to_owned() } else { on }, None)
+        }
+        Desk::Moved(m) => {
+            let one =
+                |o: &Move| format!("{} {}: {}", o.asset.kind.words(), o.asset.number, fleet.words_of(&o.to));
+            let moves = m.moves.iter().map(one).collect::<Vec<_>>().join("; ");
+            told("Moved", format!("{moves}. {}", m.why), None)
+        }
+        Desk::RigStatus(s) => told("Rig", format!("{}. {}", s.duty.words(), s.why), None),
+        Desk::Acknowledged(_) => told("A late record was read", "", None),
+        Desk::PersonChanged(p) => {
+            let what = match p.what {
+                Personal::FitTest => "fit test",
+                Personal::Clearance => "clearance",
+            };
+            let who = fleet.name(&p.member);
+            told("Personal data changed", format!("{what} of {who}; kept outside the logbook"), None)
+        }
         Desk::TicketStage(t) => {
             let stage = t.stage.words().to_lowercase();
             told(&format!("Ticket {}: {stage}", t.ticket), &t.note, None)

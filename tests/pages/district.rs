@@ -265,6 +265,16 @@ impl District {
         self.intake.submit(encode("note", &stamp, &body), Origin::Tablet { proven: None }).await.unwrap();
     }
 
+    /// As [`District::say`], written down at another time than it is handed in.
+    pub async fn say_at(&self, kind: &str, unit: &str, by: &str, why: &str, at: Millis) -> i64 {
+        let body = TakenOut { asset: Asset::unit(unit), why: why.to_owned() };
+        let (tablet, client) = ("tablet-4".to_owned(), "test".to_owned());
+        let by = Some(by.to_owned());
+        let stamp = Stamp { id: self.clock.id(), tablet, at, client, by: by.clone(), ..Stamp::default() };
+        let origin = Origin::Tablet { proven: by };
+        self.intake.submit(encode(kind, &stamp, &body), origin).await.unwrap().seq
+    }
+
     /// A unit came back from use.
     pub async fn used(&self, unit: &str, by: &str, what: &str, condition: Condition) {
         let body = Used { unit: unit.to_owned(), what: what.to_owned(), condition };

@@ -13,6 +13,8 @@ mod district;
 mod hardening;
 #[cfg(test)]
 mod hostile;
+#[cfg(test)]
+mod morning;
 mod moving;
 #[cfg(test)]
 mod officer;

@@ -15,6 +15,7 @@ async fn the_roster_puts_open_seats_first_and_says_what_fixes_each() {
     let mut officer = d.signed_in("olga").await;
     insta::assert_snapshot!(officer.get("/rigs").await.ok().text(), @r"
     Rigs
+    Swap plan Teams Fit tests Not inspected Wall page
     Millrace
     Engine 2 Seat 3: out of service 2 of 3 seats ready
     ");
@@ -23,7 +24,7 @@ async fn the_roster_puts_open_seats_first_and_says_what_fixes_each() {
     Engine 2
     2 of 3 seats ready
     2 checks are due by tomorrow 08:30.
-    Seat 3: spare 142 at Millrace is in service and of the same kind as unit 130, which then stays at the station without a seat.
+    Engine 2, seat 3: spare 142 at Millrace, at the rig’s own station; in service and of the same kind as unit 130. Unit 130 then stays at the station without a seat.
     Put spare 142 there
     Seat 3 Unit 130
     Out of service Last good check 07:04
@@ -36,6 +37,7 @@ async fn the_roster_puts_open_seats_first_and_says_what_fixes_each() {
     Driver Unit 121
     In service Checked 07:04, due by tomorrow 08:30
     4,480 psi
+    Crew on duty Accept rig and crew Move or lend the rig Daily sheet
     ");
     assert_eq!(officer.get("/rigs/engine-9").await.status, 404);
 }
@@ -47,9 +49,9 @@ async fn a_spare_is_moved_once_and_only_while_things_are_as_they_were_shown() {
     d.gauges_apart("130").await;
     let mut officer = d.signed_in("olga").await;
     let page = officer.get("/rigs/engine-2").await.ok();
-    let action = "/rigs/engine-2/seats/seat-3/spare";
-    assert!(page.html.contains(&format!("action=\"{action}\"")), "{}", page.html);
-    let fields = [("spare", "142"), ("instead", "130")];
+    let action = "/swap";
+    assert!(page.html.contains("action=\"/swap\""), "{}", page.html);
+    let fields = [("move", "seat-3|142|130"), ("rig", "engine-2")];
     let moved = officer.post(action, &fields).await;
     assert_eq!((moved.status, moved.to.as_str()), (303, "/rigs/engine-2"));
     let text = officer.get("/rigs/engine-2").await.ok().text();
@@ -68,9 +70,8 @@ async fn no_unit_is_proposed_that_may_not_ride_itself() {
     d.gauges_apart("130").await;
     d.say("taken_out", "142", "ben", "strap").await;
     let mut officer = d.signed_in("olga").await;
-    assert!(!officer.get("/rigs/engine-2").await.ok().html.contains("/spare"));
-    let moved =
-        officer.post("/rigs/engine-2/seats/seat-3/spare", &[("spare", "142"), ("instead", "130")]).await;
+    assert!(!officer.get("/rigs/engine-2").await.ok().html.contains("action=\"/swap\""));
+    let moved = officer.post("/swap", &[("move", "seat-3|142|130")]).await;
     assert_eq!(moved.status, 409);
 }
 

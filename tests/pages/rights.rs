@@ -19,6 +19,7 @@ pub fn path(route: &str) -> String {
         ("{ticket}", "1"),
         ("{seq}", "1"),
         ("{asset}", "cylinder:C-130"),
+        ("{member}", "ana"),
         ("{*path}", "app.css"),
     ];
     let path = named.iter().fold(route.to_owned(), |path, (name, thing)| path.replace(name, thing));
@@ -65,7 +66,27 @@ const RIGHTS: &str = "
     POST /records/{seq}/prove           . t . c o m a
     GET  /rigs                          . . . . o . a
     GET  /rigs/{rig}                    . . . . o . a
-    POST /rigs/{rig}/seats/{seat}/spare . . . . o . a
+    GET  /rigs/{rig}/crew               . . . . o . a
+    POST /rigs/{rig}/crew               . . . . o . a
+    GET  /rigs/{rig}/accept             . . . . o . a
+    POST /rigs/{rig}/accept             . . . . o . a
+    GET  /rigs/{rig}/status             . . . . o . a
+    POST /rigs/{rig}/status             . . . . o . a
+    POST /rigs/{rig}/everything         . . . . o . a
+    GET  /rigs/{rig}/sheet              . . . . o . a
+    GET  /uninspected                   . . . . o . a
+    GET  /wall                          . t . c o m a
+    GET  /wall/events                   . t . c o m a
+    GET  /wall/{station}                . t . c o m a
+    GET  /swap                          . . . . o . a
+    POST /swap                          . . . . o . a
+    GET  /teams                         . . . . o . a
+    GET  /fitness                       . . . . o . a
+    GET  /fitness/{member}              . . . . o . a
+    POST /fitness/{member}/fit          . . . . o . a
+    POST /fitness/{member}/clearance    . . . . o . a
+    POST /fitness/{member}/erase        . . . . o . a
+    POST /records/{seq}/read            . . . . o . a
     GET  /records/{seq}/settle          . . . . o . a
     POST /records/{seq}/settle          . . . . o . a
     GET  /records/{seq}/correct         . . . . o . a

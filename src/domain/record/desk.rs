@@ -7,7 +7,10 @@ use uuid::Uuid;
 
 use crate::quantity::Pressure;
 
-use super::{AirSample, Asset, Digest, Fill, RecordRef, Register, TabletRevoked, TakenOut, Upkept};
+use super::{
+    Acknowledged, AirSample, Asset, Crew, Digest, Fill, Moved, PersonChanged, RecordRef, Register, RigStatus,
+    TabletRevoked, TakenOut, Upkept,
+};
 
 /// A record made at the desk.
 #[derive(Debug, Clone, PartialEq)]
@@ -60,6 +63,16 @@ pub enum Desk {
     Sealed(Seal),
     /// What is held was handed over.
     HandedOver(HandOver),
+    /// Who is on a rig's seats.
+    Crew(Crew),
+    /// Things moved together.
+    Moved(Moved),
+    /// Where a rig is and what it is for.
+    RigStatus(RigStatus),
+    /// A late record that pulled a unit was read.
+    Acknowledged(Acknowledged),
+    /// Something personal was entered or erased.
+    PersonChanged(PersonChanged),
 }
 
 /// A rule table.

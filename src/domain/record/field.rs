@@ -8,7 +8,7 @@ use crate::judge::Answer;
 use crate::quantity::Temperature;
 use crate::rules::Purpose;
 
-use super::{Asset, Digest};
+use super::{Asset, Digest, RigAccepted};
 
 /// How a check ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -85,6 +85,8 @@ pub enum Field {
     Note(TakenOut),
     /// A photograph was taken.
     Photo(Photo),
+    /// An officer has reviewed a rig and its crew.
+    RigAccepted(RigAccepted),
     /// A kind or version that this program cannot read.
     Unknown {
         /// What it is about, where it says so.

@@ -7,6 +7,7 @@
 
 mod desk;
 mod field;
+mod muster;
 mod register;
 mod tablet;
 mod upkeep;
@@ -26,6 +27,9 @@ pub use desk::{
     Settlement, Signed, Stage, TicketOpened, TicketStage, Worked, heads,
 };
 pub use field::{Check, Condition, Field, Outcome, Photo, TakenOut, Used};
+pub use muster::{
+    Acknowledged, Crew, Duty, Move, Moved, PersonChanged, Personal, Reviewed, RigAccepted, RigStatus,
+};
 pub use register::{Cadence, Place, Register};
 pub use tablet::{TabletKey, TabletRevoked, Trusted, signed_text};
 pub use upkeep::{AirSample, Fill, Lapse, Marks, Month, Period, Spec, Upkept, Work};

@@ -150,6 +150,22 @@ pub enum Register {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         key: Option<TabletKey>,
     },
+    /// Which platoons take turns, shift by shift.
+    Rotation {
+        /// Their names, in the order of their turns; with none, nobody rotates.
+        turns: Vec<String>,
+        /// A shift in which the first of them was on duty.
+        first: crate::Millis,
+    },
+    /// How long it takes from one station to another, either way.
+    Drive {
+        /// The one.
+        from: String,
+        /// The other.
+        to: String,
+        /// Minutes.
+        minutes: u16,
+    },
     /// Where an asset is.
     Holder {
         /// The asset.

@@ -39,7 +39,7 @@ pub enum NotARecord {
 }
 
 /// Kinds made at the desk, in their current version.
-const DESK_KINDS: [&str; 24] = [
+const DESK_KINDS: [&str; 29] = [
     "register",
     "rules",
     "return",
@@ -64,6 +64,11 @@ const DESK_KINDS: [&str; 24] = [
     "condemned",
     "sealed",
     "handed_over",
+    "crew",
+    "moved",
+    "rig_status",
+    "acknowledged",
+    "person_changed",
 ];
 
 /// Reads a record from the bytes in which it was handed in.
@@ -243,6 +248,7 @@ fn field(e: &Envelope, raw: &RawValue, more: Option<&str>) -> Field {
         "used" => serde_json::from_str(text).map(Field::Used),
         "note" => serde_json::from_str(text).map(Field::Note),
         "photo" => serde_json::from_str(text).map(Field::Photo),
+        "rig_accepted" => serde_json::from_str(text).map(Field::RigAccepted),
         other => return unknown(format!("“{other}” is not a kind known to this program")),
     };
     let numbers_fit = |f: &Field| match f {
@@ -298,6 +304,11 @@ fn desk(kind: &str, raw: &RawValue) -> serde_json::Result<Desk> {
         "condemned" => read(raw).map(Desk::Condemned),
         "sealed" => read(raw).map(Desk::Sealed),
         "handed_over" => read(raw).map(Desk::HandedOver),
+        "crew" => read(raw).map(Desk::Crew),
+        "moved" => read(raw).map(Desk::Moved),
+        "rig_status" => read(raw).map(Desk::RigStatus),
+        "acknowledged" => read(raw).map(Desk::Acknowledged),
+        "person_changed" => read(raw).map(Desk::PersonChanged),
         other => Err(serde::de::Error::custom(format!("“{other}” is not made at the desk"))),
     }
 }

@@ -103,6 +103,8 @@ pub fn assets_of(field: &Field) -> BTreeSet<Asset> {
         Field::TakenOut(b) | Field::Hold(b) | Field::Note(b) => [b.asset.clone()].into(),
         Field::Photo(p) => [p.asset.clone()].into(),
         Field::Used(u) => [Asset::unit(&u.unit)].into(),
+        // It is about a rig: two versions of it must not pull every unit there.
+        Field::RigAccepted(_) => BTreeSet::new(),
         Field::Unknown { asset, .. } => asset.iter().cloned().collect(),
     }
 }

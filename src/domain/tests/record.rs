@@ -13,8 +13,9 @@ use std::process::{Command, Stdio};
 
 use airmuster_domain::judge::{Answer, Raw};
 use airmuster_domain::record::{
-    Accepted, Asset, Body, CHAIN_START, Cadence, Clearing, Condition, Correction, Desk, Digest, Doubt, Field,
-    LARGEST, NotARecord, Part, PinStop, Place, Record, RecordRef, Register, Return, RulesInForce, Settlement,
+    Accepted, Acknowledged, Asset, Body, CHAIN_START, Cadence, Clearing, Condition, Correction, Crew, Desk,
+    Digest, Doubt, Duty, Field, LARGEST, Move, Moved, NotARecord, Part, PersonChanged, Personal, PinStop,
+    Place, Record, RecordRef, Register, Return, Reviewed, RigAccepted, RigStatus, RulesInForce, Settlement,
     Stage, Stamp, TakenOut, TicketOpened, TicketStage, Used, VERSION, Worked, decode, encode, link,
 };
 use common::{check, config, on, proving, uuid, word};
@@ -170,9 +171,19 @@ fn what_is_written_in_the_field_comes_back_as_it_was() {
         let used = Used { unit: "117".to_owned(), what: "a burn".to_owned(), condition };
         assert_eq!(back("used", &used).body, Body::Field(Field::Used(used)));
     }
+    let places = vec![Reviewed {
+        seat: "e2-1".to_owned(),
+        asset: Some(Asset::unit("117")),
+        member: None,
+        ready: false,
+        word: Some("w".to_owned()),
+    }];
+    let accepted = RigAccepted { rig: "e2".to_owned(), shift: 7, places };
+    assert_eq!(back("rig_accepted", &accepted).body, Body::Field(Field::RigAccepted(accepted)));
 }
 
 #[test]
+#[expect(clippy::too_many_lines, reason = "a line or two for each kind of record")]
 fn what_is_made_at_the_desk_comes_back_as_it_was() {
     let of = RecordRef { id: uuid(5), digest: Digest::of(b"5") };
     let asset = Asset::unit("117");
@@ -205,6 +216,8 @@ fn what_is_made_at_the_desk_comes_back_as_it_was() {
         Register::Facepiece { number: "f1".to_owned(), size: "M".to_owned() },
         Register::Cylinder { number: "c1".to_owned(), rated: "300 bar".parse().unwrap() },
         Register::Member { id: "m1".to_owned(), roles: vec!["crew".to_owned()], qualified: vec![] },
+        Register::Rotation { turns: vec!["A".to_owned()], first: 5 },
+        Register::Drive { from: "north".to_owned(), to: "south".to_owned(), minutes: 9 },
         Register::Holder { asset: asset.clone(), place: Place::Seat { seat: "e2-1".to_owned() } },
         Register::Holder { asset: asset.clone(), place: Place::Spare { station: "north".to_owned() } },
         Register::Holder { asset: Asset::facepiece("f1"), place: Place::With { unit: "117".to_owned() } },
@@ -233,6 +246,27 @@ fn what_is_made_at_the_desk_comes_back_as_it_was() {
         ("correction", json!(corrected), Desk::Correction(corrected)),
         ("retired", json!(word), Desk::Retired(word)),
     ];
+    let crew = Crew {
+        rig: "e2".to_owned(),
+        shift: 7,
+        seats: BTreeMap::from([("e2-1".to_owned(), "m1".to_owned())]),
+    };
+    all.push(("crew", json!(crew), Desk::Crew(crew)));
+    let from = Some(Place::Spare { station: "north".to_owned() });
+    let one = Move { asset: asset.clone(), from, to: Place::Seat { seat: "e2-1".to_owned() } };
+    let moved = Moved { moves: vec![one], why: "w".to_owned() };
+    all.push(("moved", json!(moved), Desk::Moved(moved)));
+    for duty in Duty::ALL {
+        let (rig, station) = ("e2".to_owned(), "north".to_owned());
+        let status = RigStatus { rig, station, duty, why: "w".to_owned() };
+        all.push(("rig_status", json!(status), Desk::RigStatus(status)));
+    }
+    let read = Acknowledged { of };
+    all.push(("acknowledged", json!(read), Desk::Acknowledged(read)));
+    for what in [Personal::FitTest, Personal::Clearance] {
+        let changed = PersonChanged { member: "m1".to_owned(), what };
+        all.push(("person_changed", json!(changed), Desk::PersonChanged(changed)));
+    }
     for register in registers {
         all.push(("register", json!(register), Desk::Register(register)));
     }

@@ -239,6 +239,7 @@ fn body_of(field: &Field) -> Option<Value> {
         Field::Check(b) => json!(b),
         Field::TakenOut(b) | Field::Hold(b) | Field::Note(b) => json!(b),
         Field::Photo(b) => json!(b),
+        Field::RigAccepted(b) => json!(b),
         Field::Used(b) => json!(b),
         Field::Unknown { .. } => return None,
     })

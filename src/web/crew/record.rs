@@ -2,7 +2,7 @@
 
 use airmuster_domain::judge::Verdict;
 use airmuster_domain::record::{
-    Asset, AssetKind, Body, Check, Correction, Desk, Envelope, Field, Outcome, Place, Register,
+    Asset, AssetKind, Body, Check, Correction, Desk, Envelope, Field, Outcome, Place, Register, Reviewed,
 };
 use airmuster_domain::role::Role;
 use airmuster_domain::standing::assets_of;
@@ -13,6 +13,7 @@ use crate::service::fleet::Fleet;
 use crate::service::history::Event;
 use crate::service::intake::DESK;
 use crate::service::tablets::is_signed;
+use crate::service::ticket::thing_words;
 use crate::store::{Kept, PhotosOf, Store};
 use crate::web::auth::Visitor;
 use crate::web::entered::{self, sentence};
@@ -103,12 +104,17 @@ async fn about(store: &Store, body: &Body) -> Result<Option<Asset>, WebError> {
             Desk::Doubt(d) => return about_variants(store, d.of.id).await,
             Desk::Unproven(s) | Desk::Signature(s) => return about_variants(store, s.of.id).await,
             Desk::Correction(c) => return about_variants(store, c.of.id).await,
+            Desk::Moved(m) => return Ok(m.moves.first().map(|one| one.asset.clone())),
+            Desk::Acknowledged(a) => return about_variants(store, a.of.id).await,
             Desk::Register(_)
             | Desk::Rules(_)
             | Desk::TabletRevoked(_)
             | Desk::AirSample(_)
             | Desk::PinStopped(_)
-            | Desk::PinAllowed(_) => return Ok(None),
+            | Desk::PinAllowed(_)
+            | Desk::Crew(_)
+            | Desk::RigStatus(_)
+            | Desk::PersonChanged(_) => return Ok(None),
         },
     };
     Ok(store.ticket(ticket).await?.map(|t| t.asset))
@@ -192,6 +198,17 @@ async fn contents(
         Body::Field(Field::Photo(p)) => {
             vec![fact("What it shows", &p.what), fact("SHA-256 of the picture as sent", p.photo.to_string())]
         }
+        Body::Field(Field::RigAccepted(a)) => {
+            let place = |seat: &str| fleet.seats.iter().find(|s| s.seat == seat).map_or("", |s| &s.name);
+            let one = |p: &Reviewed| {
+                let thing = p.asset.as_ref().map_or("nothing".to_owned(), thing_words);
+                let who = p.member.as_deref().map_or(String::new(), |m| format!(", {}", fleet.name(m)));
+                let word = p.word.as_deref().map_or(String::new(), |w| format!(": {w}"));
+                let ready = if p.ready { "ready" } else { "not ready" };
+                fact(place(&p.seat), format!("{}{who}, {ready}{word}", capital(&thing)))
+            };
+            a.places.iter().map(one).collect()
+        }
         Body::Field(Field::Used(u)) => vec![fact("What for", &u.what)],
         Body::Field(Field::Unknown { why, .. }) => vec![fact("Why it cannot be read", why)],
         Body::Desk(desk) => match desk {
@@ -254,6 +271,12 @@ async fn contents(
                 out.extend(serials.iter().map(|(part, serial)| fact(&capital(part), serial)));
                 out
             }
+            Desk::Moved(m) => m
+                .moves
+                .iter()
+                .map(|one| fact(&capital(&thing_words(&one.asset)), capital(&fleet.words_of(&one.to))))
+                .chain([fact("Why", &m.why)])
+                .collect(),
             _ => Vec::new(),
         },
     })

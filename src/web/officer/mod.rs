@@ -1,10 +1,20 @@
 //! The officer's pages.
 
+pub mod accept;
 pub mod attest;
 pub mod correct;
+pub mod crew;
+pub mod fitness;
 pub mod gaps;
 pub mod import;
+pub mod late;
 pub mod pins;
 pub mod roster;
 pub mod settle;
+pub mod sheet;
+pub mod status;
+pub mod swap;
 pub mod tablets;
+pub mod teams;
+pub mod wall;
+mod words;

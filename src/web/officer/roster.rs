@@ -1,57 +1,80 @@
 //! The rigs, and one rig's roster: open seats first, and what fixes each.
 
 use airmuster_domain::ground::Kind;
-use airmuster_domain::record::{Asset, Place, Register};
+use airmuster_domain::readiness::Lack;
+use airmuster_domain::record::Asset;
 use airmuster_domain::standing::State as Holds;
 use axum::extract::{Path, State};
-use axum::response::Redirect;
-use axum_extra::extract::Form;
-use serde::Deserialize;
 
-use crate::service::fleet::{Fleet, UnitFacts};
-use crate::service::roster::filling;
+use super::words::{PLANNING, lack_words, manned_words, proposal_words, teams_words};
+use crate::service::fleet::UnitFacts;
+use crate::service::muster::{Manned, Muster};
+use crate::service::swap::propose;
 use crate::service::ticket::thing_words;
 use crate::store::SeatRow;
 use crate::web::auth::Visitor;
 use crate::web::entered::sentence;
 use crate::web::error::WebError;
 use crate::web::html::Html;
-use crate::web::present::{checked_sentence, ground_words, page, standing, thin, unit_ref, when};
+use crate::web::present::{checked_sentence, page, standing, thin, unit_ref, when};
 use crate::web::serving::App;
-use crate::web::signing::hand_in_desk;
 use crate::web::view::Action;
 use crate::web::view::roster::{RigTile, Rigs, RigsOf, Roster, Seat, Swap};
 
 /// `GET /rigs`.
 pub async fn show_rigs(State(app): State<App>, visitor: Visitor) -> Result<Html<Rigs>, WebError> {
-    let fleet = Fleet::load(&app.store, app.clock.now()).await?;
-    let mut stations: Vec<RigsOf> = fleet
-        .stations
-        .iter()
-        .map(|s| RigsOf { station: s.name.clone(), rigs: rigs_of(&fleet, &s.id) })
-        .collect();
+    let muster = Muster::load(&app.store, app.clock.now()).await?;
+    let stations = muster.fleet.stations.iter().map(|s| RigsOf {
+        station: s.name.clone(),
+        rigs: muster.rigs.iter().filter(|r| r.station == s.id).map(|r| tile(&muster, &r.id)).collect(),
+        teams: teams(&muster, Some(&s.id)),
+    });
+    let mut stations: Vec<RigsOf> = stations.collect();
     stations.retain(|s| !s.rigs.is_empty());
-    Ok(Html(Rigs { page: page(&app, &visitor, "Rigs").await?, stations }))
+    Ok(Html(Rigs {
+        page: page(&app, &visitor, "Rigs").await?,
+        platoon: muster.platoon().map(|p| format!("{p} platoon")),
+        stations,
+        planning: PLANNING,
+    }))
 }
 
-fn rigs_of(fleet: &Fleet, station: &str) -> Vec<RigTile> {
-    let mut out: Vec<RigTile> = Vec::new();
-    for seat in fleet.seats.iter().filter(|s| s.station == station) {
-        let href = format!("/rigs/{}", seat.rig);
-        if out.last().is_none_or(|r| r.href != href) {
-            out.push(RigTile { name: seat.rig_name.clone(), href, ..RigTile::default() });
-        }
-        let Some(rig) = out.last_mut() else { continue };
-        let ready = fleet.seat_ready(seat);
-        rig.seats += usize::from(!seat.kit);
-        rig.ready += usize::from(!seat.kit && ready);
-        if !ready {
-            let state =
-                fleet.standing_in(seat).map_or("empty".to_owned(), |s| s.state.words().to_lowercase());
-            rig.open.push(format!("{}: {state}", seat.name));
+/// The teams of a station in a sentence; none where no crew was entered.
+pub fn teams(muster: &Muster, station: Option<&str>) -> Option<String> {
+    let mut here = muster.rigs.iter().filter(|r| station.is_none_or(|s| r.station == s));
+    let entered = here.any(|r| matches!(muster.manned(r), Manned::By(n) if n > 0));
+    entered.then(|| teams_words(&muster.teams(station)))
+}
+
+/// A rig in a line.
+pub fn tile(muster: &Muster, id: &str) -> RigTile {
+    let mut out = RigTile { href: format!("/rigs/{id}"), ..RigTile::default() };
+    if let Some(rig) = muster.rig(id) {
+        out.name.clone_from(&rig.name);
+        out.state = Some(manned_words(muster, rig)).filter(|_| muster.manned(rig) != Manned::NoRoster);
+    }
+    for place in muster.places(id) {
+        let ready = muster.readiness(place);
+        out.seats += usize::from(!place.kit);
+        out.ready += usize::from(!place.kit && ready.ready());
+        if let Some(lack) = ready.lacks.first() {
+            out.open.push(format!("{}: {}", place.name, short(lack)));
         }
     }
     out
+}
+
+/// What is lacking, in a word or two.
+pub fn short(lack: &Lack) -> String {
+    match lack {
+        Lack::Empty => "empty".to_owned(),
+        Lack::Standing(state) => state.words().to_lowercase(),
+        Lack::NoCylinder => "no cylinder".to_owned(),
+        Lack::NotRead => "cylinder not read".to_owned(),
+        Lack::Low { .. } => "cylinder low".to_owned(),
+        Lack::ClearanceUnknown | Lack::NotCleared => "not cleared".to_owned(),
+        Lack::NoFacepiece | Lack::NoFitTest | Lack::FitTestPast { .. } => "no fit test".to_owned(),
+    }
 }
 
 /// `GET /rigs/{rig}`.
@@ -60,86 +83,119 @@ pub async fn show_rig(
     visitor: Visitor,
     Path(rig): Path<String>,
 ) -> Result<Html<Roster>, WebError> {
-    let fleet = Fleet::load(&app.store, app.clock.now()).await?;
-    let places: Vec<&SeatRow> = fleet.seats.iter().filter(|s| s.rig == rig).collect();
-    let first = places.first().ok_or(WebError::NotFound)?;
-    let station = fleet.stations.iter().find(|s| s.id == first.station).map_or("", |s| &s.name);
-    let swap = swap(&fleet, &rig);
-    let mut rows: Vec<Seat> = Vec::new();
+    let muster = Muster::load(&app.store, app.clock.now()).await?;
+    let row = muster.rig(&rig).ok_or(WebError::NotFound)?;
+    let fleet = &muster.fleet;
+    let station = fleet.stations.iter().find(|s| s.id == row.station).map_or("", |s| &s.name);
     let tickets = app.store.open_tickets().await?;
+    let places: Vec<&SeatRow> = muster.places(&rig).collect();
+    let mut rows: Vec<Seat> = Vec::new();
     for place in &places {
         let unit = fleet.in_seat(place);
         let ticket =
             unit.and_then(|u| tickets.iter().find(|t| t.asset == u.standing.asset)).map(|t| t.ticket);
-        rows.push(seat(&fleet, place, unit, ticket));
+        rows.push(seat(&muster, place, unit, ticket));
     }
+    let ready = places.iter().filter(|s| !s.kit && muster.readiness(s).ready()).count();
+    let notes = notes(&muster, &places);
     // Open ones first; among them, and among the others, the rig's own order.
     rows.sort_by_key(|r| r.ready);
+    let swap = swap(&muster, &rig);
+    let accepted = accepted_words(&app, &muster, &rig).await?;
+    let asks_for_crew = muster.manned(row) == Manned::NotEntered;
     if swap.is_none()
+        && !asks_for_crew
         && let Some(fix) = rows.iter_mut().find_map(|r| r.fix.as_mut())
     {
         fix.next = true;
     }
+    let act = |text: &str, what: &str, next: bool| Action {
+        text: text.to_owned(),
+        href: format!("/rigs/{rig}/{what}"),
+        next,
+    };
     Ok(Html(Roster {
-        page: page(&app, &visitor, &first.rig_name).await?,
-        rig: first.rig_name.clone(),
+        page: page(&app, &visitor, &row.name).await?,
+        rig: row.name.clone(),
         station: format!("{station} station"),
-        ready: places.iter().filter(|s| !s.kit && fleet.seat_ready(s)).count(),
+        state: Some(manned_words(&muster, row)).filter(|_| muster.manned(row) != Manned::NoRoster),
+        ready,
         seats: places.iter().filter(|s| !s.kit).count(),
-        notes: notes(&fleet, &places),
+        notes,
         rows,
+        accepted,
+        acts: vec![
+            act("Crew on duty", "crew", swap.is_none() && asks_for_crew),
+            act("Accept rig and crew", "accept", false),
+            act("Move or lend the rig", "status", false),
+            act("Daily sheet", "sheet", false),
+        ],
         swap,
     }))
 }
 
-fn seat(fleet: &Fleet, place: &SeatRow, unit: Option<&UnitFacts>, ticket: Option<u64>) -> Seat {
+/// Who reviewed a rig in this shift and when, and what has changed since.
+pub async fn accepted_words(app: &App, muster: &Muster, rig: &str) -> Result<Option<String>, WebError> {
+    let fleet = &muster.fleet;
+    Ok(muster.accepted(&app.store, rig).await?.map(|(a, changed)| {
+        let by = a.by.as_deref().map_or("", |m| fleet.name(m));
+        let at = when(&fleet.department.clock, a.at, fleet.now);
+        match changed.as_slice() {
+            [] => format!("Reviewed by {by} at {at}. Nothing has changed since."),
+            changed => {
+                format!("Reviewed by {by} at {at}. Changed since acceptance: {}.", changed.join(", "))
+            }
+        }
+    }))
+}
+
+fn seat(muster: &Muster, place: &SeatRow, unit: Option<&UnitFacts>, ticket: Option<u64>) -> Seat {
+    let fleet = &muster.fleet;
+    let readiness = muster.readiness(place);
+    let mut row = Seat {
+        place: place.name.clone(),
+        member: muster.member(place).map(|m| fleet.name(m).to_owned()),
+        ready: readiness.ready(),
+        reasons: readiness.lacks.iter().map(|l| lack_words(muster, place, l)).collect(),
+        ..Seat::default()
+    };
     let Some(unit) = unit else {
-        return item(fleet, place);
+        let asset = place.asset.as_ref().and_then(|a| a.parse::<Asset>().ok());
+        row.thing = asset.as_ref().map(thing_words);
+        row.standing = fleet.standing_in(place).map(|s| standing(s.state));
+        return row;
     };
     let s = &unit.standing;
     let number = &unit.row.number;
-    let ready = s.state == Holds::InService;
     let link = |text: &str, href: String| Some(Action { text: text.to_owned(), href, next: false });
     let check = |text: &str| link(text, format!("/units/{number}/check"));
-    let fix = s.grounds.first().and_then(|g| match (g.raise.kind, ticket) {
-        (Kind::CheckDue | Kind::CheckAgain | Kind::Misread | Kind::PutRight, _) => check("Start check"),
-        (Kind::AnotherItem, _) => check("Check with another one"),
-        (Kind::Finding | Kind::TakenOut, Some(t)) => link("See the ticket", format!("/tickets/{t}")),
-        _ => link("See why", format!("/units/{number}")),
-    });
-    Seat {
-        place: place.name.clone(),
-        member: None,
-        unit: Some(unit_ref(number)),
-        thing: None,
-        standing: Some(standing(s.state)),
-        ready,
-        reason: s.grounds.first().map(|g| sentence(&ground_words(g))),
-        fix,
-        checked: checked_sentence(fleet, s),
-        strip: thin(fleet, unit),
-    }
-}
-
-/// A place that holds something other than a unit, or nothing.
-fn item(fleet: &Fleet, place: &SeatRow) -> Seat {
-    let asset = place.asset.as_ref().and_then(|a| a.parse::<Asset>().ok());
-    let (Some(asset), Some(s)) = (asset, fleet.standing_in(place)) else {
-        let reason = Some("Nothing is in it.".to_owned());
-        return Seat { place: place.name.clone(), reason, ..Seat::default() };
+    row.fix = match (s.grounds.first(), ticket) {
+        (Some(g), ticket) => match (g.raise.kind, ticket) {
+            (Kind::CheckDue | Kind::CheckAgain | Kind::Misread | Kind::PutRight, _) => check("Start check"),
+            (Kind::AnotherItem, _) => check("Check with another one"),
+            (Kind::Finding | Kind::TakenOut, Some(t)) => link("See the ticket", format!("/tickets/{t}")),
+            _ => link("See why", format!("/units/{number}")),
+        },
+        (None, _) if !readiness.unit_ready() => check("Check it again"),
+        (None, _) if !readiness.ready() => link("Seat another member", format!("/rigs/{}/crew", place.rig)),
+        (None, _) => None,
     };
-    Seat {
-        place: place.name.clone(),
-        thing: Some(thing_words(&asset)),
-        standing: Some(standing(s.state)),
-        ready: s.state == Holds::InService,
-        reason: s.grounds.first().map(|g| sentence(&ground_words(g))),
-        ..Seat::default()
-    }
+    row.unit = Some(unit_ref(number));
+    row.standing = Some(standing(s.state));
+    row.checked = match readiness.due_by {
+        Some(by) => {
+            let by = when(&fleet.department.clock, by, fleet.now);
+            format!("Ready on the last check, due by {by}")
+        }
+        None => checked_sentence(fleet, s),
+    };
+    row.strip = thin(fleet, unit);
+    row
 }
 
 /// How many checks are due now, and by when the next ones are.
-fn notes(fleet: &Fleet, places: &[&SeatRow]) -> Vec<String> {
+fn notes(muster: &Muster, places: &[&SeatRow]) -> Vec<String> {
+    let fleet = &muster.fleet;
     let units: Vec<&UnitFacts> = places.iter().filter_map(|s| fleet.in_seat(s)).collect();
     let mut out = Vec::new();
     let many = |n: usize| if n == 1 { "1 check is".to_owned() } else { format!("{n} checks are") };
@@ -154,63 +210,19 @@ fn notes(fleet: &Fleet, places: &[&SeatRow]) -> Vec<String> {
         let by = when(&fleet.department.clock, *next, fleet.now);
         out.push(format!("{} due by {by}.", many(n)));
     }
+    out.extend(places.first().and_then(|p| teams(muster, Some(&p.station))).map(|t| sentence(&t)));
     out
 }
 
-fn swap(fleet: &Fleet, rig: &str) -> Option<Swap> {
-    let f = filling(fleet, rig)?;
-    let spare = &f.spare.row.number;
-    let at = fleet.station_of(&f.spare.row).map_or("", |s| &s.name);
-    let text = match f.now {
-        Some(now) => format!(
-            "{}: spare {spare} at {at} is in service and of the same kind as unit {}, which then stays at the station without a seat.",
-            f.seat.name, now.row.number
-        ),
-        None => {
-            format!("{}: spare {spare} at {at} is in service and of the kind that rides here.", f.seat.name)
-        }
-    };
+fn swap(muster: &Muster, rig: &str) -> Option<Swap> {
+    let proposed = propose(muster);
+    let here = proposed.moves.iter().find(|p| p.seat.rig == rig)?;
     Some(Swap {
-        text,
-        action: format!("/rigs/{rig}/seats/{}/spare", f.seat.seat),
-        spare: spare.clone(),
-        instead: f.now.map(|u| u.row.number.clone()).unwrap_or_default(),
-        button: format!("Put spare {spare} there"),
+        text: proposal_words(muster, here),
+        action: "/swap".to_owned(),
+        key: here.key(),
+        rig: rig.to_owned(),
+        button: format!("Put spare {} there", here.spare.row.number),
+        others: proposed.moves.len() - 1,
     })
-}
-
-/// A move as it was proposed.
-#[derive(Debug, Default, Deserialize)]
-#[serde(default)]
-pub struct Move {
-    spare: String,
-    instead: String,
-}
-
-/// `POST /rigs/{rig}/seats/{seat}/spare`: moves a spare into a seat, while it is as it was shown.
-pub async fn move_spare(
-    State(app): State<App>,
-    visitor: Visitor,
-    Path((rig, seat)): Path<(String, String)>,
-    Form(asked): Form<Move>,
-) -> Result<Redirect, WebError> {
-    let member = visitor.member.as_ref().ok_or(WebError::Forbidden)?;
-    let fleet = Fleet::load(&app.store, app.clock.now()).await?;
-    let f = filling(&fleet, &rig)
-        .filter(|f| f.seat.seat == seat && f.spare.row.number == asked.spare)
-        .filter(|f| f.now.map_or("", |u| &u.row.number) == asked.instead);
-    let Some(f) = f else {
-        let say = "The seat or the spare has changed since you looked. Nothing was moved; look again.";
-        return Err(WebError::Conflict(say.to_owned()));
-    };
-    // The old unit first: were the second move lost, the seat would show as empty, never as filled twice.
-    let mut moves = Vec::new();
-    if let Some(old) = f.now {
-        moves.push((Asset::unit(&old.row.number), Place::Spare { station: f.seat.station.clone() }));
-    }
-    moves.push((Asset::unit(&asked.spare), Place::Seat { seat: seat.clone() }));
-    for (asset, place) in moves {
-        hand_in_desk(&app, "register", &member.id, &Register::Holder { asset, place }).await?;
-    }
-    Ok(Redirect::to(&format!("/rigs/{rig}")))
 }

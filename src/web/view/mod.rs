@@ -12,6 +12,7 @@ pub mod check;
 pub mod clear;
 pub mod gaps;
 pub mod import;
+pub mod muster;
 pub mod pins;
 pub mod print;
 pub mod problem;
@@ -59,6 +60,17 @@ pub struct Page {
     pub warning: Option<String>,
     /// The gloves setting: every control grows.
     pub gloves: bool,
+    /// What an officer has to be told at once.
+    pub late: Vec<Late>,
+}
+
+/// A record that came late and pulled a unit which had ridden.
+#[derive(Clone, Debug, Default)]
+pub struct Late {
+    /// In sentences.
+    pub text: String,
+    /// The record.
+    pub href: String,
 }
 
 /// How an enrolled tablet is known.

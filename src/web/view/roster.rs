@@ -11,8 +11,12 @@ use super::{Action, Mark, Page, Standing, UnitRef};
 pub struct Rigs {
     /// The frame.
     pub page: Page,
+    /// "B platoon"; none without a rotation.
+    pub platoon: Option<String>,
     /// Stations with their rigs.
     pub stations: Vec<RigsOf>,
+    /// That teams are planning help only.
+    pub planning: &'static str,
 }
 
 /// A station's rigs.
@@ -22,6 +26,8 @@ pub struct RigsOf {
     pub station: String,
     /// Its rigs, in order.
     pub rigs: Vec<RigTile>,
+    /// How many teams its crews can field; none where no crew was entered.
+    pub teams: Option<String>,
 }
 
 /// A rig in a line.
@@ -31,6 +37,8 @@ pub struct RigTile {
     pub name: String,
     /// Its roster.
     pub href: String,
+    /// "Staffed, 3 on it"; none where no roster is kept.
+    pub state: Option<String>,
     /// Its places that are not ready: "Driver: check due"; none when all are.
     pub open: Vec<String>,
     /// Seats that are ready.
@@ -49,6 +57,8 @@ pub struct Roster {
     pub rig: String,
     /// "Millrace station".
     pub station: String,
+    /// "Staffed, 3 on it"; none where no roster is kept.
+    pub state: Option<String>,
     /// Seats that are ready.
     pub ready: usize,
     /// All seats.
@@ -59,6 +69,10 @@ pub struct Roster {
     pub notes: Vec<String>,
     /// A swap worth proposing, said once.
     pub swap: Option<Swap>,
+    /// Who reviewed it and when, and what has changed since.
+    pub accepted: Option<String>,
+    /// What else can be done here.
+    pub acts: Vec<Action>,
 }
 
 /// A seat or kit of the rig.
@@ -77,7 +91,7 @@ pub struct Seat {
     /// Whether the seat is ready. A seat can be open although its unit is in service.
     pub ready: bool,
     /// Why it is open; none when ready.
-    pub reason: Option<String>,
+    pub reasons: Vec<String>,
     /// The one thing that fixes it.
     pub fix: Option<Action>,
     /// "Checked 06:58, due by 08:30".
@@ -96,14 +110,16 @@ impl Seat {
 /// A proposal to move a spare in.
 #[derive(Clone, Debug, Default)]
 pub struct Swap {
-    /// "Seat 3: spare 142 at Millrace is in service and of the same kind as unit 130, which…"
+    /// "Engine 2, seat 3: spare 142 at Millrace…"
     pub text: String,
     /// Where the move is sent.
     pub action: String,
-    /// The spare's number.
-    pub spare: String,
-    /// The number of the unit that comes out; empty for an empty seat.
-    pub instead: String,
+    /// Seat, spare and what comes out, as sent.
+    pub key: String,
+    /// The rig's id, to come back to.
+    pub rig: String,
     /// "Put spare 142 there".
     pub button: String,
+    /// How many other seats the plan fills.
+    pub others: usize,
 }

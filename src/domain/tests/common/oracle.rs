@@ -154,6 +154,8 @@ fn about(field: &Field) -> Vec<Asset> {
         Field::TakenOut(b) | Field::Hold(b) | Field::Note(b) => vec![b.asset.clone()],
         Field::Photo(p) => vec![p.asset.clone()],
         Field::Used(u) => vec![Asset::unit(&u.unit)],
+        // It is about a rig, and changes nothing on any unit.
+        Field::RigAccepted(_) => Vec::new(),
         Field::Unknown { asset, .. } => asset.iter().cloned().collect(),
     }
 }

@@ -1,0 +1,249 @@
+//! Everything that an officer's pages weigh at one moment: units, seats, who rides them, and what
+//! is known of each rider. Gathered in a few queries; `airmuster_domain::readiness` decides.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use airmuster_domain::Millis;
+use airmuster_domain::quantity::Amount;
+use airmuster_domain::readiness::{
+    Apparatus, FitTest, Lack, Readiness, Rider, Teams, Wearer, fit_until, seat, teams,
+};
+use airmuster_domain::record::{Asset, Reviewed};
+use airmuster_domain::rules::Kind as StepKind;
+use airmuster_domain::shift::Rotation;
+use airmuster_domain::standing::State;
+use chrono::NaiveDate;
+
+use super::fleet::{Fleet, UnitFacts};
+use crate::store::{Acceptance, Gear, RigRow, SeatRow, Seated, Store, StoreError};
+
+/// A roster is kept for a rig where one was entered within this time.
+const KEPT: Millis = 30 * 24 * 60 * 60_000;
+
+/// The crew that is proposed is looked for in so many shifts before.
+const LOOKED_BACK: i64 = 12;
+
+/// Everything at one moment.
+#[derive(Debug, Clone)]
+pub struct Muster {
+    /// Units, seats, stations.
+    pub fleet: Fleet,
+    /// When the running shift began.
+    pub shift: Millis,
+    /// The day in the department's zone.
+    pub today: NaiveDate,
+    /// Rigs, in order.
+    pub rigs: Vec<RigRow>,
+    /// Whose turn it is.
+    pub rotation: Rotation,
+    /// Minutes between stations.
+    pub drives: BTreeMap<(String, String), u32>,
+    crews: BTreeMap<String, Seated>,
+    rostered: BTreeSet<String>,
+    gear: BTreeMap<String, Gear>,
+    riders: BTreeMap<String, Rider>,
+    levels: BTreeMap<String, Amount>,
+}
+
+/// How a rig is manned.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Manned {
+    /// It answers no calls.
+    Not,
+    /// No roster is kept for it.
+    NoRoster,
+    /// A roster is kept, but none was entered for this shift yet.
+    NotEntered,
+    /// The crew of this shift.
+    By(usize),
+}
+
+impl Muster {
+    /// Reads it all.
+    pub async fn load(store: &Store, now: Millis) -> Result<Self, StoreError> {
+        let fleet = Fleet::load(store, now).await?;
+        let clock = &fleet.department.clock;
+        let shift = clock.current_start(now);
+        let mut levels = BTreeMap::new();
+        if let Some(table) = &fleet.table {
+            let level = table.steps.iter().find_map(|s| match &s.kind {
+                StepKind::Reading { above, .. } => above.as_ref(),
+                _ => None,
+            });
+            for (name, profile) in &table.profiles {
+                levels.extend(level.map(|l| (name.clone(), l.amount(profile.rated))));
+            }
+        }
+        Ok(Self {
+            shift,
+            today: clock.local(now).date_naive(),
+            rigs: store.rigs().await?,
+            rotation: store.rotation().await?,
+            drives: store.drives().await?,
+            crews: store.crews(shift).await?,
+            rostered: store.rostered(now - KEPT).await?,
+            gear: store.gear().await?,
+            riders: riders(store).await?,
+            levels,
+            fleet,
+        })
+    }
+
+    /// A rig.
+    pub fn rig(&self, id: &str) -> Option<&RigRow> {
+        self.rigs.iter().find(|r| r.id == id)
+    }
+
+    /// A rig's places, in order.
+    pub fn places<'a>(&'a self, rig: &'a str) -> impl Iterator<Item = &'a SeatRow> {
+        self.fleet.seats.iter().filter(move |s| s.rig == rig)
+    }
+
+    /// The crew of a rig in this shift, where one was entered.
+    pub fn crew(&self, rig: &str) -> Option<&Seated> {
+        self.crews.get(rig)
+    }
+
+    /// How a rig is manned.
+    pub fn manned(&self, rig: &RigRow) -> Manned {
+        match self.crews.get(&rig.id) {
+            _ if !rig.duty.rides() => Manned::Not,
+            Some(crew) => Manned::By(crew.len()),
+            None if self.rostered.contains(&rig.id) => Manned::NotEntered,
+            None => Manned::NoRoster,
+        }
+    }
+
+    /// The platoon on duty.
+    pub fn platoon(&self) -> Option<&str> {
+        self.rotation.platoon(&self.fleet.department.clock, self.fleet.now)
+    }
+
+    /// Who sits there.
+    pub fn member(&self, place: &SeatRow) -> Option<&str> {
+        self.crews.get(&place.rig)?.get(&place.seat).map(String::as_str)
+    }
+
+    /// What is known of a member; of one of whom nothing was entered, nothing.
+    pub fn rider(&self, member: &str) -> Rider {
+        let unknown = || Rider { member: member.to_owned(), ..Rider::default() };
+        self.riders.get(member).cloned().unwrap_or_else(unknown)
+    }
+
+    /// What goes with a unit.
+    pub fn gear(&self, unit: &str) -> Option<&Gear> {
+        self.gear.get(unit)
+    }
+
+    /// A unit as far as readiness goes.
+    pub fn apparatus(&self, unit: &UnitFacts) -> Apparatus {
+        let gear = self.gear.get(&unit.row.number);
+        Apparatus {
+            state: unit.standing.state,
+            until: unit.standing.until,
+            cylinder: gear.is_some_and(|g| g.cylinder.is_some()),
+            read: unit.last.as_ref().and_then(|c| c.pressure),
+            above: self.levels.get(&unit.row.profile).copied(),
+            facepiece: gear.and_then(|g| g.facepiece.as_ref()).map(|(_, kind)| kind.clone()),
+        }
+    }
+
+    /// Whether a place is ready: a seat with who sits there, a kit by what is in it.
+    pub fn readiness(&self, place: &SeatRow) -> Readiness {
+        let clock = &self.fleet.department.clock;
+        if let Some(unit) = self.fleet.in_seat(place) {
+            let rider = self.member(place).map(|m| self.rider(m));
+            return seat(Some(&self.apparatus(unit)), rider.as_ref(), clock, self.fleet.now, self.today);
+        }
+        match self.fleet.standing_in(place).map(|s| s.state) {
+            None => seat(None, None, clock, self.fleet.now, self.today),
+            Some(State::InService) => Readiness::default(),
+            Some(state) => Readiness { lacks: vec![Lack::Standing(state)], due_by: None },
+        }
+    }
+
+    /// The teams that the ready members of these stations can field; of all, without any.
+    pub fn teams(&self, station: Option<&str>) -> Teams {
+        let mut ready = Vec::new();
+        for rig in self.rigs.iter().filter(|r| r.duty.rides() && station.is_none_or(|s| r.station == s)) {
+            for place in self.places(&rig.id).filter(|p| !p.kit && self.readiness(p).ready()) {
+                if let (Some(member), Some(unit)) = (self.member(place), self.fleet.in_seat(place)) {
+                    ready.push(Wearer {
+                        member: member.to_owned(),
+                        unit: unit.row.number.clone(),
+                        profile: unit.row.profile.clone(),
+                        rig: rig.name.clone(),
+                    });
+                }
+            }
+        }
+        teams(&ready)
+    }
+
+    /// A rig's places as an acceptance writes them down.
+    pub fn reviewed(&self, rig: &str) -> Vec<Reviewed> {
+        self.places(rig)
+            .map(|p| Reviewed {
+                seat: p.seat.clone(),
+                asset: p.asset.as_ref().and_then(|a| a.parse::<Asset>().ok()),
+                member: self.member(p).map(str::to_owned),
+                ready: self.readiness(p).ready(),
+                word: None,
+            })
+            .collect()
+    }
+
+    /// The acceptance of a rig in this shift, if an officer signed it, and the names of the places
+    /// that are not as they were then.
+    pub async fn accepted(
+        &self,
+        store: &Store,
+        rig: &str,
+    ) -> Result<Option<(Acceptance, Vec<String>)>, StoreError> {
+        use airmuster_domain::role::Role;
+        let Some(acceptance) = store.acceptance(rig, self.shift).await? else { return Ok(None) };
+        let signer = match &acceptance.by {
+            Some(by) => store.signer(by).await?,
+            None => None,
+        };
+        if !signer.is_some_and(|s| s.roles.contains(&Role::Officer)) {
+            return Ok(None);
+        }
+        let now = self.reviewed(rig);
+        let changed = acceptance.body.changed(&now);
+        let name = |seat: &str| self.places(rig).find(|p| p.seat == seat).map(|p| p.name.clone());
+        let changed = changed.into_iter().filter_map(name).collect();
+        Ok(Some((acceptance, changed)))
+    }
+
+    /// Who is proposed for a rig: its last crew from a shift of the platoon that is on now, without
+    /// whoever rides another rig already; without a rotation, its last crew.
+    pub async fn proposed(&self, store: &Store, rig: &str) -> Result<Seated, StoreError> {
+        let clock = &self.fleet.department.clock;
+        let mut before = store.crews_before(rig, self.shift, LOOKED_BACK).await?;
+        if let Some(platoon) = self.platoon() {
+            before.retain(|(shift, _)| self.rotation.platoon(clock, *shift) == Some(platoon));
+        }
+        let mut seats = before.into_iter().next().map(|(_, seats)| seats).unwrap_or_default();
+        let others = self.crews.iter().filter(|(other, _)| *other != rig);
+        let elsewhere: BTreeSet<&String> = others.flat_map(|(_, seats)| seats.values()).collect();
+        seats.retain(|_, member| !elsewhere.contains(member));
+        Ok(seats)
+    }
+}
+
+async fn riders(store: &Store) -> Result<BTreeMap<String, Rider>, StoreError> {
+    let mut out: BTreeMap<String, Rider> = BTreeMap::new();
+    let mut of = |member: &str, change: &dyn Fn(&mut Rider)| {
+        let empty = || Rider { member: member.to_owned(), ..Rider::default() };
+        change(out.entry(member.to_owned()).or_insert_with(empty));
+    };
+    for f in store.fit_tests().await? {
+        let fit = FitTest { kind: f.kind, until: fit_until(f.tested) };
+        of(&f.member, &|r| r.fits.push(fit.clone()));
+    }
+    for c in store.clearances().await? {
+        of(&c.member, &|r| r.cleared = Some(c.cleared));
+    }
+    Ok(out)
+}

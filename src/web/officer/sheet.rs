@@ -1,0 +1,106 @@
+//! The daily sheet: a rig and its shift on one printed page, with the logbook's head, and what has
+//! had no inspection for a week or a month.
+
+use airmuster_domain::standing::State as Holds;
+use axum::extract::{Path, Query, State};
+use serde::Deserialize;
+
+use super::crew::shift_words;
+use super::roster::accepted_words;
+use super::words::lack_words;
+use crate::service::muster::Muster;
+use crate::store::SeatRow;
+use crate::web::auth::Visitor;
+use crate::web::error::WebError;
+use crate::web::html::Html;
+use crate::web::present::{capital, page, unit_ref, when};
+use crate::web::serving::App;
+use crate::web::view::muster::{Sheet, SheetRow, Uninspected, UninspectedLine};
+
+const DAY: i64 = 24 * 60 * 60_000;
+
+/// `GET /rigs/{rig}/sheet`.
+pub async fn show_sheet(State(app): State<App>, Path(rig): Path<String>) -> Result<Html<Sheet>, WebError> {
+    let head = app.store.head().await?;
+    let muster = Muster::load(&app.store, app.clock.now()).await?;
+    let row = muster.rig(&rig).ok_or(WebError::NotFound)?;
+    let fleet = &muster.fleet;
+    let station = fleet.stations.iter().find(|s| s.id == row.station).map_or("", |s| &s.name);
+    let seats = || muster.places(&rig).filter(|p| !p.kit);
+    Ok(Html(Sheet {
+        department: fleet.department.name.clone(),
+        station: format!("{station} station"),
+        rig: row.name.clone(),
+        back: format!("/rigs/{rig}"),
+        shift: capital(&shift_words(&muster)),
+        made: fleet.department.clock.local(fleet.now).format("%a %-d %b %Y %H:%M %Z").to_string(),
+        ready: seats().filter(|p| muster.readiness(p).ready()).count(),
+        seats: seats().count(),
+        accepted: accepted_words(&app, &muster, &rig).await?,
+        rows: muster.places(&rig).map(|p| line(&muster, p)).collect(),
+        seq: head.seq,
+        head: head.hash.to_string(),
+    }))
+}
+
+fn line(muster: &Muster, place: &SeatRow) -> SheetRow {
+    let fleet = &muster.fleet;
+    let readiness = muster.readiness(place);
+    let unit = fleet.in_seat(place);
+    let cylinder = unit.map(|u| {
+        let number = muster.gear(&u.row.number).and_then(|g| g.cylinder.clone());
+        let read = u.last.as_ref().and_then(|c| c.pressure).map(airmuster_domain::quantity::Pressure::words);
+        number.into_iter().chain(read).collect::<Vec<_>>().join(", ")
+    });
+    let checked = unit.and_then(|u| u.standing.last_check.as_ref()).map(|c| {
+        let at = when(&fleet.department.clock, c.at, fleet.now);
+        format!("{at}, {}", c.by.as_deref().map_or("nobody", |by| fleet.name(by)))
+    });
+    let lacks = readiness.lacks.iter().map(|l| lack_words(muster, place, l));
+    SheetRow {
+        place: place.name.clone(),
+        member: muster.member(place).map_or(String::new(), |m| fleet.name(m).to_owned()),
+        unit: place.asset.as_deref().map_or("", |a| a.split_once(':').map_or(a, |(_, n)| n)).to_owned(),
+        standing: fleet.standing_in(place).map_or("Empty", |s| s.state.words()).to_owned(),
+        lacks: lacks.collect::<Vec<_>>().join(" "),
+        cylinder: cylinder.unwrap_or_default(),
+        checked: checked.unwrap_or_default(),
+    }
+}
+
+/// How far to look back.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Back {
+    days: Option<i64>,
+}
+
+/// `GET /uninspected?days=7`: in a week, or else in a month.
+pub async fn show_uninspected(
+    State(app): State<App>,
+    visitor: Visitor,
+    Query(back): Query<Back>,
+) -> Result<Html<Uninspected>, WebError> {
+    let muster = Muster::load(&app.store, app.clock.now()).await?;
+    let fleet = &muster.fleet;
+    let (days, span) = if back.days == Some(7) { (7, "week") } else { (31, "month") };
+    let since = fleet.now - days * DAY;
+    let all = || fleet.units.values().filter(|u| u.standing.state != Holds::Retired);
+    let last = |u: &crate::service::fleet::UnitFacts| u.standing.last_check.as_ref().map(|c| c.at);
+    let mut without: Vec<_> = all().filter(|u| last(u).is_none_or(|at| at < since)).collect();
+    without.sort_by_key(|u| last(u));
+    let lines = without.into_iter().map(|u| UninspectedLine {
+        unit: unit_ref(&u.row.number),
+        place: capital(&fleet.place_words(&u.row)),
+        last: last(u).map_or("No good check yet".to_owned(), |at| {
+            format!("Last good check {}", when(&fleet.department.clock, at, fleet.now))
+        }),
+    });
+    Ok(Html(Uninspected {
+        page: page(&app, &visitor, &format!("Not inspected this {span}")).await?,
+        span,
+        days,
+        lines: lines.collect(),
+        all: all().count(),
+    }))
+}

@@ -1,0 +1,129 @@
+//! Where a rig is and what it is for, and moving everything on it to another one.
+
+use airmuster_domain::record::{Duty, RigStatus};
+use axum::extract::{Path, State};
+use axum::response::{IntoResponse, Redirect, Response};
+use axum_extra::extract::Form;
+use serde::Deserialize;
+
+use crate::service::IntakeError;
+use crate::service::muster::Muster;
+use crate::service::swap::everything;
+use crate::store::RigRow;
+use crate::web::auth::Visitor;
+use crate::web::error::WebError;
+use crate::web::html::{Again, Html};
+use crate::web::present::{capital, page};
+use crate::web::serving::App;
+use crate::web::signing::{hand_in_desk, problem};
+use crate::web::view::muster::Status;
+use crate::web::view::{Link, MemberOption, ProblemLine, Problems};
+
+/// What the form sends.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Input {
+    station: String,
+    duty: String,
+    why: String,
+}
+
+/// `GET /rigs/{rig}/status`.
+pub async fn show_form(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(rig): Path<String>,
+) -> Result<Html<Status>, WebError> {
+    let muster = Muster::load(&app.store, app.clock.now()).await?;
+    let row = muster.rig(&rig).ok_or(WebError::NotFound)?;
+    let (station, duty) = (row.station.clone(), row.duty.id().to_owned());
+    let input = Input { station, duty, why: row.why.clone() };
+    Ok(Html(view(&app, &visitor, &muster, row, &input, Vec::new()).await?))
+}
+
+/// `POST /rigs/{rig}/status`.
+pub async fn set_status(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(rig): Path<String>,
+    Form(input): Form<Input>,
+) -> Result<Response, WebError> {
+    let by = visitor.member.as_ref().ok_or(WebError::Forbidden)?;
+    let muster = Muster::load(&app.store, app.clock.now()).await?;
+    let row = muster.rig(&rig).ok_or(WebError::NotFound)?;
+    let duty = Duty::ALL.into_iter().find(|d| d.id() == input.duty).ok_or(WebError::Unreadable)?;
+    let why = input.why.trim().to_owned();
+    if why.is_empty() && !matches!(duty, Duty::InUse | Duty::Reserve) {
+        let lines = vec![problem("why", "Say whom it is lent to or borrowed from, or why it is out.")];
+        return Ok(Again(view(&app, &visitor, &muster, row, &input, lines).await?).into_response());
+    }
+    let body = RigStatus { rig: rig.clone(), station: input.station.clone(), duty, why };
+    match hand_in_desk(&app, "rig_status", &by.id, &body).await {
+        Ok(_) => Ok(Redirect::to(&format!("/rigs/{rig}")).into_response()),
+        Err(IntakeError::Refused(r)) => Err(WebError::Conflict(format!("{}.", capital(&r.say)))),
+        Err(e) => Err(e.into()),
+    }
+}
+
+/// Where everything goes.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct To {
+    to: String,
+}
+
+/// `POST /rigs/{rig}/everything`: one record for all of it.
+pub async fn move_everything(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(rig): Path<String>,
+    Form(input): Form<To>,
+) -> Result<Response, WebError> {
+    let by = visitor.member.as_ref().ok_or(WebError::Forbidden)?;
+    let muster = Muster::load(&app.store, app.clock.now()).await?;
+    let row = muster.rig(&rig).ok_or(WebError::NotFound)?;
+    let planned = match muster.rig(&input.to) {
+        Some(to) if to.id != rig => everything(&muster, &rig, &to.id),
+        _ => Err("Choose the rig that everything goes to.".to_owned()),
+    };
+    let moved = match planned {
+        Ok(moved) => hand_in_desk(&app, "moved", &by.id, &moved).await,
+        Err(say) => {
+            let (station, duty) = (row.station.clone(), row.duty.id().to_owned());
+            let as_is = Input { station, duty, why: row.why.clone() };
+            let lines = vec![problem("to", say)];
+            return Ok(Again(view(&app, &visitor, &muster, row, &as_is, lines).await?).into_response());
+        }
+    };
+    match moved {
+        Ok(_) => Ok(Redirect::to(&format!("/rigs/{}", input.to)).into_response()),
+        Err(IntakeError::Refused(r)) => {
+            Err(WebError::Conflict(format!("{}. Nothing was moved.", capital(&r.say))))
+        }
+        Err(e) => Err(e.into()),
+    }
+}
+
+async fn view(
+    app: &App,
+    visitor: &Visitor,
+    muster: &Muster,
+    rig: &RigRow,
+    input: &Input,
+    lines: Vec<ProblemLine>,
+) -> Result<Status, WebError> {
+    let option = |id: &str, name: &str, chosen: &str| MemberOption {
+        id: id.to_owned(),
+        name: name.to_owned(),
+        selected: id == chosen,
+    };
+    Ok(Status {
+        page: page(app, visitor, &format!("Move or lend {}", rig.name)).await?,
+        rig: Link { text: rig.name.clone(), href: format!("/rigs/{}", rig.id) },
+        stations: muster.fleet.stations.iter().map(|s| option(&s.id, &s.name, &input.station)).collect(),
+        duties: Duty::ALL.into_iter().map(|d| option(d.id(), d.words(), &input.duty)).collect(),
+        why: input.why.clone(),
+        rigs: muster.rigs.iter().filter(|r| r.id != rig.id).map(|r| option(&r.id, &r.name, "")).collect(),
+        problems: Problems { lines },
+    })
+}
