@@ -73,7 +73,7 @@ pub async fn accept(
         Some(s) if !s.roles.contains(&Role::Officer) => {
             lines.push(problem("member", "An officer accepts a rig."));
         }
-        _ => lines.extend(check_pin(&app, member, pin).await?.err()),
+        _ => lines.extend(check_pin(&app, &visitor, member, pin).await?.err()),
     }
     if !lines.is_empty() {
         return Ok(Again(view(&app, &visitor, &muster, row, &input, lines).await?).into_response());
