@@ -13,7 +13,7 @@ use rand::Rng as _;
 use super::acts::{self, Act};
 use super::district::{self, RIGS, STATIONS, seat_id, station_of};
 use super::keeper::{DAY, How, Keeper, MINUTE};
-use super::pen::Batch;
+use super::pen::{Batch, SEED};
 use super::people::{Person, on_duty};
 use super::story;
 use super::upkeep::Kept;
@@ -62,11 +62,19 @@ impl History {
     /// # Errors
     /// When the department's own settings cannot be read.
     pub fn new(now: Millis, days: i64) -> Result<Self, String> {
+        Self::seeded(now, days, SEED)
+    }
+
+    /// Another history of the same district: what happens by chance happens otherwise.
+    ///
+    /// # Errors
+    /// See [`History::new`].
+    pub fn seeded(now: Millis, days: i64, seed: u64) -> Result<Self, String> {
         let clock =
             ShiftClock::read(district::ZONE, district::SHIFT_START, 24, district::MARGIN, district::MARGIN)?;
         let last_day = clock.current_start(now - SETTLED);
         let begin = last_day - days * DAY - 2 * DAY;
-        let mut keeper = Keeper::new(clock, begin, last_day);
+        let mut keeper = Keeper::new(clock, begin, last_day, seed);
         district::enter(&mut keeper.pen, begin);
         super::upkeep::enter(&mut keeper, begin, last_day);
         keeper.pen.cut();

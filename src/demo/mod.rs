@@ -15,6 +15,8 @@ mod people;
 mod story;
 mod today;
 mod upkeep;
+#[cfg(test)]
+mod watched;
 
 use std::future::{Future, poll_fn};
 use std::net::SocketAddr;

@@ -12,7 +12,7 @@ use uuid::Uuid;
 use crate::service::intake::{CLIENT, DESK};
 
 /// Always the same, so that the district is.
-const SEED: u64 = 0x0A12_0135;
+pub const SEED: u64 = 0x0A12_0135;
 
 /// What is written within this time may arrive together: an hour, and in the older part of the
 /// history two days, so that fewer commits make a demo that starts sooner.
@@ -49,9 +49,9 @@ pub struct Pen {
 }
 
 impl Pen {
-    pub fn new() -> Self {
+    pub fn new(seed: u64) -> Self {
         Self {
-            rng: StdRng::seed_from_u64(SEED),
+            rng: StdRng::seed_from_u64(seed),
             older_until: 0,
             apart: 0,
             tablets: BTreeMap::new(),

@@ -10,6 +10,7 @@ pub mod air;
 pub mod bay;
 pub mod bench;
 pub mod desk;
+pub mod drift;
 pub mod ground;
 pub mod judge;
 pub mod quantity;

@@ -7,6 +7,7 @@ pub mod correcting;
 pub mod desk;
 pub mod door;
 pub mod doubt;
+pub mod drift;
 pub mod exchange;
 pub mod fleet;
 pub mod gaps;

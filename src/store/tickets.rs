@@ -139,6 +139,20 @@ impl Write {
 }
 
 impl Store {
+    /// All returns to service, in the order in which they happened.
+    pub async fn returns(&self) -> Result<Vec<Kept>, StoreError> {
+        let mut conn = self.read.acquire().await?;
+        let seqs: Vec<i64> =
+            sqlx::query_scalar("select seq from logbook where kind = 'return' order by event_at, seq")
+                .fetch_all(&mut *conn)
+                .await?;
+        let mut out = Vec::with_capacity(seqs.len());
+        for seq in seqs {
+            out.extend(logbook::by_seq(&mut conn, seq).await?);
+        }
+        Ok(out)
+    }
+
     /// All tickets there ever were.
     pub async fn tickets(&self) -> Result<Vec<Ticket>, StoreError> {
         let rows: Vec<Row> =

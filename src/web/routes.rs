@@ -91,6 +91,7 @@ pub fn list() -> Vec<Route> {
         show("/register/import/{table}", ADMIN, get(admin::tables::show_blank)),
         // The technician.
         show("/bench", BENCH, get(bench::queue::show_queue)),
+        show("/watch", BENCH, get(bench::watch::show_list)),
         show("/tickets/{ticket}", BENCH, get(bench::ticket::show_ticket)),
         show("/tickets/{ticket}/prove", TECHNICIAN, get(bench::ticket::start_proof)),
         send("/tickets/{ticket}/stage", TECHNICIAN, post(bench::ticket::set_stage)),

@@ -29,3 +29,5 @@ mod tables;
 mod unit;
 #[cfg(test)]
 mod upkeep;
+#[cfg(test)]
+mod watch;

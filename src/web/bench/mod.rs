@@ -6,6 +6,7 @@ pub mod queue;
 pub mod retire;
 pub mod returning;
 pub mod ticket;
+pub mod watch;
 
 use airmuster_domain::record::{Asset, AssetKind, Place};
 use airmuster_domain::role::Role;

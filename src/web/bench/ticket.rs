@@ -172,7 +172,6 @@ pub async fn view(
         },
         findings: findings(file),
         stack: scale.map(|s| stack(&s, clock, &file.checks)).unwrap_or_default(),
-        drift: String::new(),
         events: happened(fleet, &file.events),
         components: components(file),
         shots: shots(app, fleet, PhotosOf::Asset(&ticket.asset)).await?,

@@ -6,11 +6,12 @@ use airmuster_domain::role::Role;
 use airmuster_domain::standing::{Ground, State as Holds};
 use axum::extract::{Path, State};
 
+use crate::service::drift;
 use crate::service::unit::UnitFile;
 use crate::store::PhotosOf;
 use crate::web::auth::Visitor;
 use crate::web::bench::clear::{Act, acceptance};
-use crate::web::bench::{BENCH, moving};
+use crate::web::bench::{BENCH, moving, watch};
 use crate::web::entered::sentence;
 use crate::web::error::WebError;
 use crate::web::html::Html;
@@ -24,6 +25,7 @@ use crate::web::telling::happened;
 use crate::web::upkeep::asset_link;
 use crate::web::view::print::RedTag;
 use crate::web::view::unit::{Ground as GroundView, UnitPage};
+use crate::web::view::watch::TrendView;
 use crate::web::view::{Action, Fact, Link};
 
 /// In the place of a name, where nobody signed.
@@ -71,11 +73,22 @@ pub async fn view(
         others: others(file, visitor),
         moving: moving::form(file, visitor, problem),
         stack: scale.map(|s| stack(&s, &fleet.department.clock, &file.checks)).unwrap_or_default(),
-        drift: String::new(),
+        trends: trends(app, visitor, file).await?,
         facts: facts(file),
         shots: shots(app, fleet, PhotosOf::Asset(&file.standing.asset)).await?,
         events: happened(fleet, &file.events),
     })
+}
+
+/// What its readings do over time: the technician's business, and asked for by nobody else.
+async fn trends(app: &App, visitor: &Visitor, file: &UnitFile) -> Result<Vec<TrendView>, WebError> {
+    if !visitor.is(BENCH) {
+        return Ok(Vec::new());
+    }
+    let fleet = &file.fleet;
+    let trends = drift::of_unit(&app.store, fleet, &file.number).await?;
+    let told = trends.iter().filter(|t| !t.points.is_empty());
+    Ok(told.map(|t| watch::view(t, &fleet.department.clock, fleet.now)).collect())
 }
 
 /// What speaks against it; for a unit in service, the check that proves it.

@@ -27,6 +27,7 @@ pub mod unproven;
 pub mod unsent;
 pub mod upkeep;
 pub mod verdict;
+pub mod watch;
 
 use askama::Template;
 use askama::filters::HtmlSafe;

@@ -33,8 +33,6 @@ pub struct Ticket {
     pub findings: Vec<Finding>,
     /// One strip per check, oldest first, so that drift shows as a slope.
     pub stack: Vec<StackRow>,
-    /// What the stack says in words: "The gauges drift apart by about 18 psi a month." or empty.
-    pub drift: String,
     /// Everything that happened to the unit, newest first.
     pub events: Vec<Run>,
     /// The parts of the unit and their serials.

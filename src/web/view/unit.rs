@@ -3,6 +3,7 @@
 use askama::Template;
 
 use super::strip::{StackRow, Strip};
+use super::watch::TrendView;
 use super::{Action, Fact, Link, Mark, MemberOption, Page, Problems, Shot, Standing, UnitRef};
 
 /// One unit.
@@ -33,8 +34,8 @@ pub struct UnitPage {
     pub moving: Option<Moving>,
     /// One strip per check, oldest first.
     pub stack: Vec<StackRow>,
-    /// What the stack says in words, or empty.
-    pub drift: String,
+    /// What its readings do over time, for whoever works at the bench.
+    pub trends: Vec<TrendView>,
     /// Components, cylinder, facepiece, with their numbers.
     pub facts: Vec<Fact>,
     /// Photographs of it, newest first.

@@ -1,0 +1,73 @@
+//! Charts as SVG. Their colours are names: the style sheet gives each its tone, by day and by night.
+
+use airmuster_domain::Millis;
+use airmuster_domain::drift::Trend;
+use plotters::prelude::*;
+
+/// The colours, which `static/app.css` turns into ink, hairlines, limits and projection.
+const INK: RGBColor = RGBColor(0x10, 0x11, 0x12);
+const HAIR: RGBColor = RGBColor(0xC1, 0xC2, 0xC3);
+const LIMIT: RGBColor = RGBColor(0xA1, 0x00, 0x0E);
+const AHEAD: RGBColor = RGBColor(0x2A, 0x2F, 0xB1);
+
+const SIZE: (u32, u32) = (720, 260);
+/// A projection further ahead than this, in days, would squeeze the readings.
+const AHEAD_AT_MOST: f64 = 200.0;
+
+/// Readings, limits and, where there is a date to be said, the line drawn on to it. `None` for a
+/// trend without readings. The numbers stand in words beside it: to a screen reader it is nothing.
+pub fn trend(trend: &Trend, now: Millis, day: impl Fn(Millis) -> String) -> Option<String> {
+    let first = trend.points.first()?.0;
+    let x = |at: Millis| days(at - first);
+    let crossing = trend.crossing.filter(|c| x(c.at) <= x(now) + AHEAD_AT_MOST);
+    let end = crossing.map_or(x(now), |c| x(c.at).max(x(now))).max(1.0) * 1.02;
+    let limits = [trend.limits.0, trend.limits.1].into_iter().flatten();
+    let values = trend.points.iter().map(|p| p.1).chain(limits.clone());
+    let (low, high) = values.fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(v), h.max(v)));
+    let room = (high - low).max(1.0) * 0.06;
+
+    let mut svg = String::new();
+    let drawn = (|| -> Result<(), DrawingAreaErrorKind<std::io::Error>> {
+        let area = SVGBackend::with_string(&mut svg, SIZE).into_drawing_area();
+        let mut chart = ChartBuilder::on(&area)
+            .margin(10)
+            .x_label_area_size(30)
+            .y_label_area_size(64)
+            .build_cartesian_2d(0.0..end, low - room..high + room)?;
+        let moment = |d: &f64| day(first.saturating_add(seconds(*d) * 1000));
+        chart
+            .configure_mesh()
+            .x_labels(6)
+            .y_labels(5)
+            .x_label_formatter(&moment)
+            .y_label_formatter(&|v| format!("{v:.0}").replace('-', "−"))
+            .label_style(("sans-serif", 18).into_font().color(&INK))
+            .axis_style(HAIR)
+            .bold_line_style(HAIR)
+            .light_line_style(TRANSPARENT)
+            .draw()?;
+        for limit in limits {
+            chart.draw_series(LineSeries::new([(0.0, limit), (end, limit)], LIMIT.stroke_width(3)))?;
+        }
+        chart.draw_series(trend.points.iter().map(|(at, v)| Circle::new((x(*at), *v), 3, INK.filled())))?;
+        if let (Some(crossing), Some(from)) = (crossing, trend.line_at(first)) {
+            let line = [(0.0, from), (x(crossing.at), crossing.limit)];
+            chart.draw_series(DashedLineSeries::new(line, 10, 6, AHEAD.stroke_width(3)))?;
+        }
+        area.present()
+    })();
+    drawn
+        .ok()
+        .map(|()| svg.replacen("<svg ", "<svg class=\"trend\" aria-hidden=\"true\" focusable=\"false\" ", 1))
+}
+
+/// Days in a time.
+fn days(time: Millis) -> f64 {
+    i32::try_from(time / 1000).map_or(f64::MAX, f64::from) / 86_400.0
+}
+
+/// Seconds in so many days, fewer than there are in a chart of a few years.
+#[expect(clippy::cast_possible_truncation, reason = "a few years in seconds")]
+fn seconds(days: f64) -> i64 {
+    (days * 86_400.0) as i64
+}
