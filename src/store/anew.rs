@@ -10,7 +10,7 @@ use super::logbook::Row;
 use super::open::Store;
 
 /// The tables that hold nothing but what follows from the logbook.
-pub const COMPUTED: [&str; 22] = [
+pub const COMPUTED: [&str; 28] = [
     "about",
     "attention",
     "unproven",
@@ -33,6 +33,12 @@ pub const COMPUTED: [&str; 22] = [
     "upkeep",
     "upkeep_entry",
     "home",
+    "rotation",
+    "drive",
+    "crew",
+    "crew_seat",
+    "rig_accepted",
+    "late_pull",
 ];
 
 /// A database of its own that takes in the same records, one after the other.

@@ -20,6 +20,7 @@ async fn the_bench_says_because_and_puts_open_seats_first_and_those_who_wait_asi
     let mut technician = d.signed_in("tom").await;
     insta::assert_snapshot!(technician.get("/bench").await.ok().text(), @r"
     Bench
+    Watch list: what drifts toward a limit
     1
     Because Engine 2, seat 3 is open
     Gauge agreement: 490 psi apart; limit 450 psi, the stricter of 10 % of 4,500 and 450 psi
