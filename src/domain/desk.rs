@@ -9,7 +9,7 @@ use crate::ground::{Done, Kind, Raise};
 use crate::quantity::{Fraction, Pressure};
 use crate::record::{
     AirSample, Asset, AssetKind, Correction, Crew, Desk, Digest, Fill, Marks, Month, Moved, Place, RecordRef,
-    Register, Return, Seal, Spec, Stage, TakenOut, Upkept, Work, is_number,
+    Register, Return, Seal, Settlement, Spec, Stage, TakenOut, Upkept, Work, is_number,
 };
 use crate::role::Role;
 use crate::rules;
@@ -117,24 +117,7 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
         );
     }
     match desk {
-        Desk::Register(r) => {
-            match r {
-                Register::Holder { .. } => {
-                    role(facts, &[Role::Officer, Role::Technician, Role::Administrator])?;
-                }
-                Register::Tablet { .. } => {
-                    role(facts, &[Role::Officer, Role::Administrator])?;
-                    if facts.tablet.is_some() {
-                        return no("a tablet of this id is enrolled already; enrol it under a new one");
-                    }
-                }
-                _ => role(facts, &[Role::Administrator])?,
-            }
-            if let Register::Holder { asset, place } = r {
-                return may_put(asset, place, facts);
-            }
-            may_register(r, facts)
-        }
+        Desk::Register(r) => may_enter(r, facts),
         Desk::Rules(r) => {
             role(facts, &[Role::Administrator])?;
             rules::parse(&r.text).map(|_| ()).or_else(|e| no(e.to_string()))
@@ -148,19 +131,7 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
             signed_role(facts, &[Role::Technician, Role::Officer])?;
             lists_open(&c.clears, facts, &[Kind::Soiled, Kind::Contaminated])
         }
-        Desk::Settlement(s) => {
-            signed_role(facts, &[Role::Officer, Role::Administrator])?;
-            let named: BTreeSet<Digest> = s.variants.iter().copied().collect();
-            if facts.variants.is_empty() || named != facts.variants {
-                return no(
-                    "a settlement names every version there is, and there are others by now; look again",
-                );
-            }
-            if s.accepted.is_some_and(|a| !named.contains(&a)) {
-                return no("the version that holds must be one of those named");
-            }
-            Ok(())
-        }
+        Desk::Settlement(s) => may_settle(s, facts),
         Desk::Correction(c) => {
             signed_role(facts, &[Role::Officer, Role::Administrator])?;
             if !facts.variants.contains(&c.of.digest) {
@@ -204,14 +175,7 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
                 forbidden: true,
             }),
         },
-        Desk::TabletRevoked(_) => {
-            signed_role(facts, &[Role::Officer, Role::Administrator])?;
-            match facts.tablet {
-                Some(Enrolled::InUse) => Ok(()),
-                Some(Enrolled::Revoked) => no("this tablet was given up before"),
-                None => no("there is no such tablet"),
-            }
-        }
+        Desk::TabletRevoked(_) => may_give_up(facts),
         Desk::PinAllowed(_) => signed_role(facts, &[Role::Officer, Role::Administrator]),
         Desk::Crew(c) => {
             role(facts, &[Role::Officer, Role::Administrator])?;
@@ -233,6 +197,44 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
         Desk::Doubt(_) | Desk::Unproven(_) | Desk::PinStopped(_) | Desk::TicketOpened(_) => {
             no("this is written by the server itself")
         }
+    }
+}
+
+fn may_enter(r: &Register, facts: &Facts) -> Result<(), Refusal> {
+    match r {
+        Register::Holder { asset, place } => {
+            role(facts, &[Role::Officer, Role::Technician, Role::Administrator])?;
+            return may_put(asset, place, facts);
+        }
+        Register::Tablet { .. } => {
+            role(facts, &[Role::Officer, Role::Administrator])?;
+            if facts.tablet.is_some() {
+                return no("a tablet of this id is enrolled already; enrol it under a new one");
+            }
+        }
+        _ => role(facts, &[Role::Administrator])?,
+    }
+    may_register(r, facts)
+}
+
+fn may_settle(s: &Settlement, facts: &Facts) -> Result<(), Refusal> {
+    signed_role(facts, &[Role::Officer, Role::Administrator])?;
+    let named: BTreeSet<Digest> = s.variants.iter().copied().collect();
+    if facts.variants.is_empty() || named != facts.variants {
+        return no("a settlement names every version there is, and there are others by now; look again");
+    }
+    if s.accepted.is_some_and(|a| !named.contains(&a)) {
+        return no("the version that holds must be one of those named");
+    }
+    Ok(())
+}
+
+fn may_give_up(facts: &Facts) -> Result<(), Refusal> {
+    signed_role(facts, &[Role::Officer, Role::Administrator])?;
+    match facts.tablet {
+        Some(Enrolled::InUse) => Ok(()),
+        Some(Enrolled::Revoked) => no("this tablet was given up before"),
+        None => no("there is no such tablet"),
     }
 }
 
@@ -572,6 +574,11 @@ fn may_move(m: &Moved, facts: &Facts) -> Result<(), Refusal> {
         let what = format!("{} {}", one.asset.kind.words(), one.asset.number);
         if facts.stuck.contains(&one.asset) && one.to != Place::Bench {
             return no(format!("{what} is held or retired: it goes to the bench and nowhere else"));
+        }
+        if matches!(one.to, Place::With { .. }) {
+            return no(format!(
+                "{what} is fitted to a unit by itself, where it is looked at whether it fits"
+            ));
         }
         if facts.places.get(&one.asset) != one.from.as_ref() {
             return no(format!("{what} is not where it was when you looked; look again"));

@@ -31,6 +31,7 @@ const MEMBER: Who = Who::Roles(&Role::ALL);
 const RETIRE: Who = Who::Roles(&[Role::Technician, Role::Administrator]);
 
 /// The list.
+#[expect(clippy::too_many_lines, reason = "it is a list, and is read as one")]
 pub fn list() -> Vec<Route> {
     use Who::{Anyone, Bearer, FirstStart, Tablet};
     let show = |path, who, handler| Route { method: Method::GET, path, who, handler };

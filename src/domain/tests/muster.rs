@@ -12,6 +12,7 @@
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on says so")]
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::slice::from_ref;
 
 use airmuster_domain::desk::{Facts, Signer, may};
 use airmuster_domain::quantity::Amount;
@@ -282,9 +283,9 @@ fn only_what_goes_together_is_moved_and_the_plan_says_why_not() {
     assert_eq!(p.left, [(0, Why::NoneOfThisKind)]);
     let seat = OpenSeat { rider: Some(rider("2027-01-01")), ..open("officer", "one", "a") };
     let large = Spare { facepiece: Some(kind("large")), ..spare("9", "one", "a") };
-    assert_eq!(plan(&[seat.clone()], &[large.clone()], near, today).left, [(0, Why::NoFacepieceFits)]);
+    assert_eq!(plan(from_ref(&seat), from_ref(&large), near, today).left, [(0, Why::NoFacepieceFits)]);
     let medium = Spare { facepiece: Some(kind("medium")), ..spare("8", "far", "a") };
-    assert_eq!(plan(&[seat.clone()], &[large, medium.clone()], near, today).moves, [(0, 1)]);
+    assert_eq!(plan(from_ref(&seat), &[large, medium.clone()], near, today).moves, [(0, 1)]);
     let past = OpenSeat { rider: Some(rider("2026-11-25")), ..seat };
     assert_eq!(plan(&[past], &[medium], near, today).left, [(0, Why::NoFacepieceFits)]);
     assert_eq!(plan(&[], &[], near, today).moves, []);

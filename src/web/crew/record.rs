@@ -198,17 +198,7 @@ async fn contents(
         Body::Field(Field::Photo(p)) => {
             vec![fact("What it shows", &p.what), fact("SHA-256 of the picture as sent", p.photo.to_string())]
         }
-        Body::Field(Field::RigAccepted(a)) => {
-            let place = |seat: &str| fleet.seats.iter().find(|s| s.seat == seat).map_or("", |s| &s.name);
-            let one = |p: &Reviewed| {
-                let thing = p.asset.as_ref().map_or("nothing".to_owned(), thing_words);
-                let who = p.member.as_deref().map_or(String::new(), |m| format!(", {}", fleet.name(m)));
-                let word = p.word.as_deref().map_or(String::new(), |w| format!(": {w}"));
-                let ready = if p.ready { "ready" } else { "not ready" };
-                fact(place(&p.seat), format!("{}{who}, {ready}{word}", capital(&thing)))
-            };
-            a.places.iter().map(one).collect()
-        }
+        Body::Field(Field::RigAccepted(a)) => reviewed(fleet, &a.places),
         Body::Field(Field::Used(u)) => vec![fact("What for", &u.what)],
         Body::Field(Field::Unknown { why, .. }) => vec![fact("Why it cannot be read", why)],
         Body::Desk(desk) => match desk {
@@ -280,6 +270,19 @@ async fn contents(
             _ => Vec::new(),
         },
     })
+}
+
+/// What stood in each place of a rig when an officer accepted it.
+fn reviewed(fleet: &Fleet, places: &[Reviewed]) -> Vec<Fact> {
+    let place = |seat: &str| fleet.seats.iter().find(|s| s.seat == seat).map_or("", |s| &s.name);
+    let one = |p: &Reviewed| {
+        let thing = p.asset.as_ref().map_or("nothing".to_owned(), thing_words);
+        let who = p.member.as_deref().map_or(String::new(), |m| format!(", {}", fleet.name(m)));
+        let word = p.word.as_deref().map_or(String::new(), |w| format!(": {w}"));
+        let ready = if p.ready { "ready" } else { "not ready" };
+        fact(place(&p.seat), format!("{}{who}, {ready}{word}", capital(&thing)))
+    };
+    places.iter().map(one).collect()
 }
 
 /// The readings that a correction doubts, as they were written down: they stay.
