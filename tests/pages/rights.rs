@@ -105,6 +105,7 @@ const RIGHTS: &str = "
     GET  /tablets/{tablet}              . . . . o . a
     POST /tablets/{tablet}/revoke       . . . . o . a
     GET  /bench                         . . . . o m a
+    GET  /watch                         . . . . o m a
     GET  /tickets/{ticket}              . . . . o m a
     GET  /tickets/{ticket}/prove        . . . . . m .
     POST /tickets/{ticket}/stage        . . . . . m .

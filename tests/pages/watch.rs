@@ -25,5 +25,5 @@ async fn gauges_that_move_apart_are_on_the_watch_list_with_a_date_and_their_numb
     assert!(page.html.contains("<svg class=\"trend\""), "a chart");
     let own = tom.get("/units/130").await.ok();
     assert!(own.text().contains("Low-air alarm starts"), "{}", own.text());
-    assert!(!d.nobody().get("/units/130").await.ok().html.contains("<svg class=\"trend\""));
+    assert!(!d.tablet().await.get("/units/130").await.ok().html.contains("<svg class=\"trend\""));
 }
