@@ -164,7 +164,7 @@ async fn a_plan_is_carried_out_in_one_record_each_move() {
     assert_eq!(d.records().await, before + 1);
     let page = officer.get("/swap").await.ok().text();
     assert!(page.contains("No seat needs another unit."), "{page}");
-    let unit = d.nobody().get("/units/142").await.ok().text();
+    let unit = d.tablet().await.get("/units/142").await.ok().text();
     assert!(unit.contains("Unit 130: spare at Millrace; unit 142: Engine 2, seat 3"), "{unit}");
 }
 
@@ -254,27 +254,27 @@ async fn the_teams_page_says_that_it_is_no_permission() {
 }
 
 #[tokio::test]
-async fn the_wall_shows_rigs_to_anybody_and_nobodys_name_and_hears_of_each_record() {
+async fn the_wall_shows_rigs_on_any_tablet_and_nobodys_name_and_hears_of_each_record() {
     let d = district().await;
     d.checked().await;
     d.gauges_apart("130").await;
     let mut officer = d.signed_in("olga").await;
     let on = [("officer", "olga"), ("driver", ""), ("seat-3", "")];
     assert_eq!(officer.post("/rigs/engine-2/crew", &on).await.status, 303);
-    let mut nobody = d.nobody();
+    let mut screen = d.tablet().await;
     for path in ["/wall", "/wall/mill"] {
-        let page = nobody.get(path).await.ok();
+        let page = screen.get(path).await.ok();
         let text = page.text();
         assert!(text.contains("Engine 2") && text.contains("Seat 3: out of service"), "{text}");
         assert!(!page.html.contains("Olga"), "{}", page.html);
         let seq = d.records().await;
         assert!(page.html.contains(&format!("data-seq=\"{seq}\"")));
         assert_eq!(
-            nobody.get("/wall/events").await.ok().html,
+            screen.get("/wall/events").await.ok().html,
             format!("retry: 5000\nid: {seq}\ndata: {seq}\n\n")
         );
     }
-    assert_eq!(nobody.get("/wall/nowhere").await.status, 404);
+    assert_eq!(screen.get("/wall/nowhere").await.status, 404);
 }
 
 #[tokio::test]

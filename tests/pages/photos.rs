@@ -57,8 +57,9 @@ async fn put(browser: &Browser, digest: &str, bytes: Vec<u8>) -> (u16, Value) {
 }
 
 async fn get(browser: &Browser, digest: &str) -> (u16, String, Vec<u8>) {
-    let request = Request::builder().uri(format!("/photos/{digest}")).body(Body::empty()).unwrap();
-    let response = browser.send(request).await;
+    let request =
+        Request::builder().uri(format!("/photos/{digest}")).header(header::COOKIE, browser.cookies());
+    let response = browser.send(request.body(Body::empty()).unwrap()).await;
     let kind = response.headers().get(header::CONTENT_TYPE).map_or("", |v| v.to_str().unwrap()).to_owned();
     assert_eq!(response.headers().get("x-content-type-options").unwrap(), "nosniff");
     let status = response.status().as_u16();

@@ -41,7 +41,7 @@ async fn nobody_attests_a_signature_of_their_own_and_the_crew_is_not_asked() {
     let answer = officer.post(&format!("/records/{seq}/attest"), &[("pin", PIN)]).await;
     assert_eq!(answer.status, 422);
     assert_eq!(d.state("117").await, State::CheckDue);
-    assert!(!d.nobody().get("/unproven").await.ok().text().contains("You attest that"));
+    assert!(!d.tablet().await.get("/unproven").await.ok().text().contains("You attest that"));
 }
 
 #[tokio::test]
@@ -58,7 +58,7 @@ async fn what_is_doubted_for_another_reason_is_settled_and_not_waved_through() {
 #[tokio::test]
 async fn after_five_wrong_pins_the_page_says_how_long_to_wait_and_after_twenty_whom_to_ask() {
     let d = district().await;
-    let mut crew = d.nobody();
+    let mut crew = d.tablet().await;
     crew.get("/units/117/check").await.ok();
     let wrong = [("member", "ana"), ("pin", "000000")];
     for _ in 0..5 {

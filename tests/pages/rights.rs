@@ -114,6 +114,28 @@ const RIGHTS: &str = "
     GET  /units/{unit}/clear            . . . . o m a
     POST /units/{unit}/clear            . . . . o m a
     POST /units/{unit}/move             . . . . o m a
+    POST /tickets/{ticket}/photos       . . . . . m .
+    GET  /upkeep                        . . . . o m a
+    GET  /upkeep.ics                    n t r c o m a
+    GET  /cylinders                     . . . c o m a
+    GET  /facepieces                    . . . c o m a
+    GET  /assets/{asset}                . . . c o m a
+    POST /assets/{asset}/put            . . . . o m a
+    GET  /assets/{asset}/upkeep         . . . c o m a
+    POST /assets/{asset}/upkeep         . . . c o m a
+    GET  /assets/{asset}/seal           . t . c o m a
+    POST /assets/{asset}/seal           . t . c o m a
+    POST /assets/{asset}/hand-over      . t . c o m a
+    GET  /assets/{asset}/marks          . . . . . . a
+    POST /assets/{asset}/marks          . . . . . . a
+    GET  /assets/{asset}/condemn        . . . . . m a
+    POST /assets/{asset}/condemn        . . . . . m a
+    GET  /qualifications                . . . . o m a
+    POST /qualifications                . . . . . . a
+    GET  /fills                         . . . c o m a
+    POST /fills                         . . . c o m a
+    GET  /sources/{source}              . . . c o m a
+    POST /sources/{source}              . . . . o m a
     GET  /units/{unit}/retire           . . . . . m a
     POST /units/{unit}/retire           . . . . . m a
 ";

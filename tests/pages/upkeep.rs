@@ -129,7 +129,7 @@ async fn end_of_life_takes_a_cylinder_out_at_once_and_the_unit_that_has_it() {
     d.checked().await;
     assert_eq!(d.state_of(&Asset::cylinder("C-117")).await, State::OutOfService);
     assert_eq!(d.state("117").await, State::OutOfService);
-    let page = d.nobody().get("/units/117").await.ok();
+    let page = d.tablet().await.get("/units/117").await.ok();
     let says = page.text();
     assert!(says.contains("Its cylinder C-117: its life ended on 30 Nov 2026; fit another one."), "{says}");
     spare_cylinder(&d, "C-901", "4500 psi").await;
@@ -355,7 +355,7 @@ async fn any_member_holds_a_unit_with_what_is_packed_with_it_and_each_hand_over_
     d.checked().await;
     compressor(&d).await;
     marked(&d, "C-117", "2024-01", None).await;
-    let mut tablet = d.nobody();
+    let mut tablet = d.tablet().await;
     let form = tablet.get("/assets/unit:117/seal").await.ok();
     let id = form.value("id");
     assert!(!form.html.contains("\" checked"), "nothing is ticked in advance");
