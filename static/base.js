@@ -42,7 +42,7 @@ document.getElementById('problems')?.focus();
 
 // ---------------------------------------------------------------- what is said at the top
 
-/** Says something at the top of the page, once per `id`; nothing takes it back. */
+/** Says something at the top of the page, once per `id`, which nothing else on any page may have; nothing takes it back. */
 export function notice(id, text, link) {
   let line = document.getElementById(id);
   if (!text) return void line?.remove();
@@ -66,7 +66,7 @@ function sayStation() {
   if (fromTablet || away) words.push(`As of ${clock(made)}.`);
   if (away) words.push('The station cannot be reached.');
   else if (fromTablet && station.reached) words.push('The station can be reached again.');
-  notice('station', words.join(' '), fromTablet && station.reached ? { href: location.href, textContent: 'Show it as it is now' } : null);
+  notice('out-of-reach', words.join(' '), fromTablet && station.reached ? { href: location.href, textContent: 'Show it as it is now' } : null);
   const apart = Math.abs(station.offset ?? 0);
   const minutes = Math.round(apart / 60000);
   const long = minutes < 120 ? `${minutes} minutes` : minutes < 2880 ? `${Math.round(minutes / 60)} hours` : `${Math.round(minutes / 1440)} days`;
