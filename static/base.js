@@ -4,7 +4,6 @@ import { choose, chosen } from './choices.js';
 import { clock, made } from './clock.js';
 import { isTablet } from './key.js';
 import { counts, onChange } from './outbox.js';
-import { showOwn } from './own.js';
 import { keepInTouch, onStation, station, waiting } from './sync.js';
 
 const root = document.documentElement;
@@ -103,7 +102,10 @@ function draw() {
   requestAnimationFrame(async () => {
     drawing = false;
     await countUnsent();
-    await showOwn(made).catch(() => {});
+    // A form shows no standing; it is heavy enough without this.
+    if (document.querySelector('body.board') || /^\/units\/[^/]+$/.test(location.pathname)) {
+      await import('./own.js').then(({ showOwn }) => showOwn(made)).catch(() => {});
+    }
   });
 }
 

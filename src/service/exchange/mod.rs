@@ -1,6 +1,6 @@
 //! A department's own data in, from tables as a spreadsheet saves them: looked through first, with
 //! every problem named, then taken in all at once or not at all. What is there already is left as
-//! it is, so that the same files can be taken in again. And out: see [`write`] and [`export`].
+//! it is, so that the same files can be taken in again. And out: see [`mod@write`] and [`export`].
 
 mod archive;
 mod columns;
