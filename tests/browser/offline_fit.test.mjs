@@ -80,7 +80,7 @@ offlineStory('a tablet in a bay', (promise) => {
     await tablet.review();
     await look('review');
     await tablet.page.getByRole('button', { name: 'Save on this tablet' }).click();
-    await tablet.page.getByText(/^Saved on this tablet .*not yet received\.$/).waitFor();
+    await tablet.page.getByText(/^Saved on this tablet .*not yet received\./).waitFor();
     assert.equal(await tablet.page.locator('main h1:visible').count(), 1, 'nothing but the verdict is shown');
     await look('verdict');
     await tablet.page.getByRole('link', { name: 'Back to the board' }).click();
