@@ -165,7 +165,10 @@ proptest! {
     fn a_correction_undone_gives_the_reading_again(bar in 1_i64..300, from in -60_i32..=90, to in -60_i32..=90) {
         let at = |d: i32| temperature(&format!("{d} C"));
         let reading = amount(&format!("{bar} bar"));
-        let there = reads(reading, at(from), at(to)).unwrap();
+        // A full cylinder from the deepest cold in the greatest heat is beyond what is computed.
+        let there = reads(reading, at(from), at(to));
+        prop_assume!(there != Err(AirError::TooHigh));
+        let there = there.unwrap();
         let back = reads(there, at(to), at(from)).unwrap();
         let apart = back.thousandths_of(PressureUnit::Kpa) - reading.thousandths_of(PressureUnit::Kpa);
         prop_assert!(apart.abs() <= 100, "{apart} Pa");
