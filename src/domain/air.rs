@@ -94,7 +94,7 @@ pub fn density(pressure: Amount, at: Temperature) -> Result<f64, AirError> {
 /// What a gauge shows at `now` on a closed, tight cylinder that showed `filled` at `filled_at`.
 ///
 /// # Errors
-/// When `filled` is above 700 bar.
+/// When `filled`, or the reading that it comes to, is above 700 bar.
 ///
 /// ```
 /// use airmuster_domain::air::reads;
@@ -109,7 +109,9 @@ pub fn reads(filled: Amount, filled_at: Temperature, now: Temperature) -> Result
     let mut gas = dry_air()?;
     gas.d = molar(&mut gas, absolute(filled)?, filled_at.kelvin())?;
     gas.t = now.kelvin();
-    Ok(gauge(gas.pressure()))
+    let reading = gauge(gas.pressure());
+    // What comes out must lie within the model too, not only what goes in.
+    if reading.thousandths_of(PressureUnit::Kpa) > HIGHEST { Err(AirError::TooHigh) } else { Ok(reading) }
 }
 
 /// What a reading taken at `at` would be at 21 °C.
