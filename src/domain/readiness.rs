@@ -2,7 +2,9 @@
 //!
 //! A seat is ready when its unit is in service by the department's cadence, a cylinder is fitted
 //! and was read above the recharge level, and, where a roster is kept, the member on it may wear
-//! the facepiece that goes with the unit. What is not known is not ready.
+//! the facepiece that goes with the unit. What is not known of a unit, or of a member on it, is not
+//! ready; but a seat that a roster leaves empty is weighed by its unit alone, and what the register
+//! does not say of a facepiece besides its size is not compared.
 
 use chrono::{Months, NaiveDate};
 use serde::{Deserialize, Serialize};
