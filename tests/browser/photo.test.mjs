@@ -33,6 +33,9 @@ story('a photo of damage', (promise) => {
     await crew.isFitToUse();
     await crew.picture('photo-step');
 
+    // For three seconds a slip can be taken back; only what is written down leads to the bench.
+    await card.getByText(/^Written down/).waitFor();
+
     // It is there once the station has it; until then the page says that it is on its way.
     await page.goto('/units/111');
     await page.locator('.shots li').first().waitFor();

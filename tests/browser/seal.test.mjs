@@ -111,7 +111,8 @@ describe('a signature made with no network', () => {
       let found = 0;
       for (const file of files(tablet.folder)) {
         const bytes = readFileSync(file);
-        if (bytes.includes(rows[0].digest)) found += 1;
+        // The store packs what is older; what was written last stands there as it is.
+        if (rows.some(({ digest }) => bytes.includes(digest))) found += 1;
         for (const needle of needles) assert.ok(!bytes.includes(needle), `the PIN is in ${file}`);
       }
       assert.ok(found > 0, 'the record itself is on the disk, where one looks');
