@@ -130,6 +130,14 @@ async function useWorker() {
     if (data === 'half done?') ports[0].postMessage(document.querySelector('form.check[data-begun]') !== null);
   });
   serviceWorker.startMessages();
+  // A browser can lose the page that is asked for in the moment in which one worker follows another.
+  let asked;
+  globalThis.navigation?.addEventListener('navigate', ({ destination, formData, timeStamp }) => {
+    if (!destination.sameDocument && !formData) asked = { url: destination.url, timeStamp };
+  });
+  serviceWorker.addEventListener('controllerchange', ({ timeStamp }) => {
+    if (timeStamp - asked?.timeStamp < 5000) location.assign(asked.url);
+  });
   const registration = await serviceWorker.register('/sw.js', { updateViaCache: 'none' });
   let first = true;
   const refresh = async () => {

@@ -18,6 +18,8 @@ esac
 
 exec </dev/null
 export CARGO_TERM_COLOR=${CARGO_TERM_COLOR:-never} INSTA_UPDATE=no
+# Everything is built once: what a second build could reuse would only take up several gigabytes.
+export CARGO_INCREMENTAL=${CARGO_INCREMENTAL:-0}
 log=$(mktemp)
 trap 'rm -f "$log"' EXIT
 rust_tests=0
