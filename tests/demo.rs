@@ -8,7 +8,7 @@ use std::path::Path;
 use airmuster::clock::Clock;
 use airmuster::demo::{DemoError, fill, fill_days};
 use airmuster::service::pin::{Cost, Pins};
-use airmuster::service::verify::verify;
+use airmuster::service::verify::{Depth, verify};
 use airmuster::service::{Intake, Origin, Status};
 use airmuster::store::{Store, UnitRow};
 use airmuster_domain::Millis;
@@ -52,7 +52,7 @@ async fn the_district_is_whole_and_its_story_is_told() {
     let district = fill(&store, &clock).await.unwrap();
     assert!(district.handed_in > 15_000, "{} records", district.handed_in);
 
-    let report = verify(&store, MID_MORNING, None).await.unwrap();
+    let report = verify(&store, MID_MORNING, None, Depth::Tables).await.unwrap();
     assert_eq!(report.problems, Vec::<String>::new());
     assert_eq!(store.needing_attention().await.unwrap(), Vec::new());
 
@@ -170,7 +170,7 @@ async fn at_any_hour_the_story_stands_and_nothing_lies_in_the_future() {
         let dir = tempfile::tempdir().unwrap();
         let store = open(dir.path(), &clock).await;
         fill_days(&store, &clock, 21).await.unwrap();
-        assert_eq!(verify(&store, now, None).await.unwrap().problems, Vec::<String>::new());
+        assert_eq!(verify(&store, now, None, Depth::Tables).await.unwrap().problems, Vec::<String>::new());
         let all = standings(&store, now).await;
         assert_grounded(&all);
         assert_eq!(having(&all, State::Held), ["112"], "{hours} h");
@@ -261,7 +261,7 @@ async fn the_sample_department_comes_in_line_by_line_as_its_readme_says() {
     assert_eq!(tickets, ["unit:2", "facepiece:F-1"]);
     let spare = Place::Spare { station: "north".to_owned() };
     assert_eq!(store.unit("2").await.unwrap().unwrap().place, Some(spare));
-    assert_eq!(verify(&store, LONG_AGO, None).await.unwrap().problems, Vec::<String>::new());
+    assert_eq!(verify(&store, LONG_AGO, None, Depth::Tables).await.unwrap().problems, Vec::<String>::new());
 }
 
 #[test]

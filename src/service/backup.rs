@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::verify::verify;
+use super::verify::{Depth, verify};
 use crate::clock::Clock;
 use crate::store::{self, Head, Store, StoreError};
 
@@ -33,7 +33,7 @@ pub async fn back_up(store: &Store, clock: &Clock, file: &Path) -> Result<Head, 
     let part = part_of(file);
     let _ = std::fs::remove_file(&part);
     let proved = match store.copy_to(&part).await {
-        Ok(()) => prove(&part, clock).await,
+        Ok(()) => prove(&part, clock, Depth::Standings).await,
         Err(e) => Err(e.into()),
     };
     let head = match proved.and_then(|head| put(&part, file).map(|()| head)) {
@@ -66,13 +66,13 @@ pub(super) fn put(part: &Path, file: &Path) -> Result<(), BackupError> {
 }
 
 /// Proves a database file as a whole, in a folder of its own so that the file itself is not touched.
-async fn prove(file: &Path, clock: &Clock) -> Result<Head, BackupError> {
+async fn prove(file: &Path, clock: &Clock, depth: Depth) -> Result<Head, BackupError> {
     store::check_pages(file).await?;
     let dir = tempfile::tempdir().map_err(|e| BackupError::File(file.to_owned(), e))?;
     let copy = dir.path().join(store::FILE);
     std::fs::copy(file, &copy).map_err(|e| BackupError::File(file.to_owned(), e))?;
     let opened = Store::open(dir.path(), clock.id()).await?;
-    let report = verify(&opened, clock.now(), None).await?;
+    let report = verify(&opened, clock.now(), None, depth).await?;
     let head = opened.head().await?;
     opened.close().await;
     match report.problems.first() {
@@ -88,7 +88,7 @@ pub async fn restore(file: &Path, dir: &Path, clock: &Clock) -> Result<Head, Bac
     if target.exists() {
         return Err(BackupError::Exists(target));
     }
-    prove(file, clock).await?;
+    prove(file, clock, Depth::Tables).await?;
     let failed = |e| BackupError::File(dir.to_owned(), e);
     std::fs::create_dir_all(dir).map_err(failed)?;
     // Made ready beside its place: whoever stops this half way has no database there, and not the

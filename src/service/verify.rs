@@ -2,11 +2,13 @@
 //! hash and columns, each kept standing against the domain's own account of all records, and each
 //! computed table against one made anew from the logbook.
 
+use std::borrow::Cow;
+use std::collections::{HashMap, VecDeque};
 use std::fmt;
 
 use airmuster_domain::Millis;
-use airmuster_domain::record::{Body, CHAIN_START, Digest, Field, Record, decode, link};
-use airmuster_domain::standing::Account;
+use airmuster_domain::record::{Body, CHAIN_START, Digest, Field, Record, RecordRef, decode, link};
+use airmuster_domain::standing::{Account, Tables, Weighed, Weights};
 
 use crate::store::{Anew, COMPUTED, Row, Store, StoreError};
 
@@ -20,6 +22,8 @@ pub struct Report {
     pub records: i64,
     /// Assets whose standing was recomputed.
     pub assets: usize,
+    /// Computed tables that were made anew.
+    pub tables: usize,
     /// The end of the chain.
     pub head: Digest,
     /// What is wrong, first first.
@@ -35,10 +39,7 @@ impl fmt::Display for Report {
             write!(
                 f,
                 "{} records, every link of the chain holds; {} standings and {} tables equal their recomputation\nhead {}",
-                self.records,
-                self.assets,
-                COMPUTED.len(),
-                self.head
+                self.records, self.assets, self.tables, self.head
             )
         } else {
             write!(f, "{} records read; the logbook or what is computed from it was altered", self.records)
@@ -46,44 +47,42 @@ impl fmt::Display for Report {
     }
 }
 
+/// How much is proved.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Depth {
+    /// The chain, every column, and every standing.
+    Standings,
+    /// Also every computed table, made anew beside the logbook: this takes ten times as long, and room
+    /// for as much again.
+    Tables,
+}
+
 /// Reads everything anew. `head`, when given, must be a link of the chain: what came before it is
 /// then proved not to have changed since it was written down.
 ///
 /// # Errors
 /// When the database cannot be read.
-pub async fn verify(store: &Store, now: Millis, head: Option<Digest>) -> Result<Report, StoreError> {
+pub async fn verify(
+    store: &Store,
+    now: Millis,
+    head: Option<Digest>,
+    depth: Depth,
+) -> Result<Report, StoreError> {
     let end = store.head().await?;
-    let mut report = Report { records: 0, assets: 0, head: CHAIN_START, problems: Vec::new() };
+    let mut report = Report { records: 0, assets: 0, tables: 0, head: CHAIN_START, problems: Vec::new() };
     if let Some(why) = store.damage().await? {
         report.problems.push(format!(
             "the database file is damaged ({why}); keep it as it is, and restore the last backup into another folder"
         ));
         return Ok(report);
     }
-    let mut records: Vec<Record> = Vec::new();
-    let anew = Anew::begin().await?;
-    let mut passed = head.is_none_or(|h| h == CHAIN_START);
-    // From the very first: a row slipped in before number 1 must not hide there.
-    let mut after = i64::MIN;
-    loop {
-        let rows = store.rows_after(after, PAGE).await?;
-        let Some(last) = rows.last() else { break };
-        after = last.seq;
-        for row in &rows {
-            report.records += 1;
-            match check_row(row, report.records, report.head) {
-                Ok((record, hash)) => {
-                    report.head = hash;
-                    passed |= head == Some(hash);
-                    records.push(record);
-                }
-                Err(why) => {
-                    report.problems.push(format!("record {}: {why}", row.seq));
-                    return Ok(report);
-                }
-            }
-        }
-        anew.take(&rows).await?;
+    let anew = match depth {
+        Depth::Standings => None,
+        Depth::Tables => Some(Anew::begin().await?),
+    };
+    let mut read = Reading { weights: Weights::default(), passed: head.is_none_or(|h| h == CHAIN_START) };
+    if !read.all(store, head, anew.as_ref(), &mut report).await? {
+        return Ok(report);
     }
     if (report.records, report.head) != (end.seq, end.hash) {
         report.problems.push(format!(
@@ -91,15 +90,117 @@ pub async fn verify(store: &Store, now: Millis, head: Option<Digest>) -> Result<
             end.seq, end.hash, report.records, report.head
         ));
     }
-    if !passed {
+    if !read.passed {
         report.problems.push("the head that was written down is not in this logbook".to_owned());
     }
-    compare(store, now, &records, &mut report).await?;
-    report.problems.extend(anew.differences(store).await?);
+    let account = together(store, read.weights).await?;
+    compare(store, now, &account, &mut report).await?;
+    if let Some(anew) = anew {
+        report.tables = COMPUTED.len();
+        report.problems.extend(anew.differences(store).await?);
+    }
     Ok(report)
 }
 
-fn check_row(row: &Row, expected: i64, previous: Digest) -> Result<(Record, Digest), String> {
+/// What was read so far.
+struct Reading {
+    weights: Weights<'static>,
+    passed: bool,
+}
+
+impl Reading {
+    /// Reads the whole logbook, several pages at a time on several cores. Says whether it is whole.
+    async fn all(
+        &mut self,
+        store: &Store,
+        head: Option<Digest>,
+        anew: Option<&Anew>,
+        report: &mut Report,
+    ) -> Result<bool, StoreError> {
+        let cores = std::thread::available_parallelism().map_or(1, usize::from);
+        // From the very first: a row slipped in before number 1 must not hide there.
+        let mut after = i64::MIN;
+        let mut pages = VecDeque::new();
+        loop {
+            while pages.len() <= cores {
+                let rows = store.rows_after(after, PAGE).await?;
+                let Some(last) = rows.last() else { break };
+                after = last.seq;
+                let tables = store.tables().clone();
+                pages.push_back(tokio::task::spawn_blocking(move || Page::prove(rows, tables)));
+            }
+            let Some(page) = pages.pop_front() else { return Ok(true) };
+            let page: Page = page.await.unwrap_or_else(|e| std::panic::resume_unwind(e.into_panic()));
+            if let Some(first) = page.rows.first()
+                && let Err(why) = follows(first, report.records + 1, report.head)
+            {
+                report.records += 1;
+                report.problems.push(format!("record {}: {why}", first.seq));
+                return Ok(false);
+            }
+            for (found, hash) in page.found {
+                report.records += 1;
+                report.head = hash;
+                self.passed |= head == Some(hash);
+                match found {
+                    Found::Field(weighed) => self.weights.take_briefly(*weighed),
+                    Found::Desk(record) => self.weights.hear(Cow::Owned(*record)),
+                }
+            }
+            if let Some(problem) = page.problem {
+                report.records += 1;
+                report.problems.push(problem);
+                return Ok(false);
+            }
+            if let Some(anew) = anew {
+                anew.take(&page.rows).await?;
+            }
+        }
+    }
+}
+
+/// One row, proved.
+enum Found {
+    Field(Box<Weighed>),
+    Desk(Box<Record>),
+}
+
+/// Rows that follow each other.
+struct Page {
+    rows: Vec<Row>,
+    found: Vec<(Found, Digest)>,
+    /// What is wrong with the row after those found.
+    problem: Option<String>,
+}
+
+impl Page {
+    /// Proves all but that the first row follows on what came before it.
+    fn prove(rows: Vec<Row>, mut tables: Tables) -> Self {
+        let mut found = Vec::with_capacity(rows.len());
+        let mut problem = None;
+        let mut last: Option<(i64, Digest)> = None;
+        for row in &rows {
+            let follows = last.map_or(Ok(()), |(seq, hash)| follows(row, seq + 1, hash));
+            match follows.and_then(|()| check_row(row)) {
+                Ok((record, hash)) => {
+                    last = Some((row.seq, hash));
+                    let one = match Weighed::of(&record, &mut tables) {
+                        Some(weighed) => Found::Field(Box::new(weighed)),
+                        None => Found::Desk(Box::new(record)),
+                    };
+                    found.push((one, hash));
+                }
+                Err(why) => {
+                    problem = Some(format!("record {}: {why}", row.seq));
+                    break;
+                }
+            }
+        }
+        Self { rows, found, problem }
+    }
+}
+
+fn follows(row: &Row, expected: i64, previous: Digest) -> Result<(), String> {
     if row.seq < expected {
         return Err("there is no such number in a logbook".to_owned());
     }
@@ -109,10 +210,47 @@ fn check_row(row: &Row, expected: i64, previous: Digest) -> Result<(Record, Dige
     if row.previous != previous.0 {
         return Err("it does not follow the record before it".to_owned());
     }
+    Ok(())
+}
+
+/// Weighs together what was weighed one by one, reading again what turned out to matter.
+async fn together(store: &Store, mut weights: Weights<'_>) -> Result<Account, StoreError> {
+    let mut tables = store.tables().clone();
+    for name in weights.wanting() {
+        if let Some(record) = named(store, name).await?
+            && let Some(weighed) = Weighed::of(&record, &mut tables)
+        {
+            weights.take(weighed);
+        }
+    }
+    let mut corrected = HashMap::new();
+    for name in weights.corrected().collect::<Vec<_>>() {
+        if let Some(record) = named(store, name).await? {
+            corrected.insert(name, record);
+        }
+    }
+    Ok(Account::weigh(weights, &|name| corrected.get(name), &mut tables))
+}
+
+async fn named(store: &Store, name: RecordRef) -> Result<Option<Record>, StoreError> {
+    let all = store.variants(name.id).await?;
+    Ok(all.into_iter().map(|kept| kept.record).find(|record| record.name == name))
+}
+
+/// Proves a row by itself.
+fn check_row(row: &Row) -> Result<(Record, Digest), String> {
     if row.digest != Digest::of(&row.bytes).0 {
         return Err("its bytes were changed".to_owned());
     }
-    let hash = link(&previous, u64::try_from(row.seq).unwrap_or(0), row.received_at, &row.tablet, &row.bytes);
+    let previous: [u8; 32] =
+        row.previous.as_slice().try_into().map_err(|_| "its link of the chain does not fit".to_owned())?;
+    let hash = link(
+        &Digest(previous),
+        u64::try_from(row.seq).unwrap_or(0),
+        row.received_at,
+        &row.tablet,
+        &row.bytes,
+    );
     if row.hash != hash.0 {
         return Err("its link of the chain does not fit".to_owned());
     }
@@ -139,12 +277,9 @@ fn check_row(row: &Row, expected: i64, previous: Digest) -> Result<(Record, Dige
 async fn compare(
     store: &Store,
     now: Millis,
-    records: &[Record],
+    account: &Account,
     report: &mut Report,
 ) -> Result<(), StoreError> {
-    let fields = records.iter().filter(|r| matches!(r.body, Body::Field(_)));
-    let desk: Vec<&Record> = records.iter().filter(|r| matches!(r.body, Body::Desk(_))).collect();
-    let account = Account::of(fields, &desk);
     let clock = store.department().await?.clock;
     for asset in store.assets().await? {
         report.assets += 1;

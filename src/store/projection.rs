@@ -280,7 +280,7 @@ impl Write {
             let name = k.record.name;
             for asset in assets_of(field) {
                 if word.variants.len() > 1 {
-                    raises.push(contested_raise(&asset, id, &k.record));
+                    raises.push(contested_raise(&asset, &k.record));
                 }
                 if let Some(why) = word.doubt_of(&name.digest) {
                     raises.push(doubted_raise(&asset, &k.record, why));

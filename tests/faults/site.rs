@@ -7,7 +7,7 @@ use std::process::{Child, Command, ExitStatus, Stdio};
 use std::time::Duration;
 
 use airmuster::clock::Clock;
-use airmuster::service::verify::verify;
+use airmuster::service::verify::{Depth, verify};
 use airmuster::service::{Intake, Origin};
 use airmuster::store::{FILE, Row, Store};
 use airmuster_domain::record::{Digest, RecordRef, Register, RulesInForce, Stamp, encode};
@@ -181,7 +181,7 @@ impl Site {
         // And once more at a later moment: what has run out by then has run out in both.
         let store = Store::open(self.path(), Uuid::from_u128(9)).await.unwrap();
         let later = Clock::System.now() + 40 * 24 * 60 * 60 * 1000;
-        let report = verify(&store, later, None).await.unwrap();
+        let report = verify(&store, later, None, Depth::Tables).await.unwrap();
         assert!(report.problems.is_empty(), "{report}");
         assert_eq!(report.assets, UNITS.len());
         assert!(said.contains(&format!("head {}", report.head)), "{said}");

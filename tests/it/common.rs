@@ -8,7 +8,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use airmuster::clock::Clock;
 use airmuster::service::intake::{IntakeError, Origin, Receipt};
-use airmuster::service::verify::verify;
+use airmuster::service::verify::{Depth, verify};
 use airmuster::service::{Intake, Status};
 use airmuster::store::{FILE, Store, StoreError};
 use airmuster_domain::Millis;
@@ -261,7 +261,7 @@ impl House {
     }
 
     pub async fn verified(&self) {
-        let report = verify(&self.store, self.now(), None).await.unwrap();
+        let report = verify(&self.store, self.now(), None, Depth::Tables).await.unwrap();
         assert!(report.problems.is_empty(), "{report}");
     }
 }

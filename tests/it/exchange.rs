@@ -6,6 +6,7 @@ use std::path::Path;
 
 use airmuster::clock::Clock;
 use airmuster::service::exchange::{ALL, Dates, Plan};
+use airmuster::service::verify::{Depth, verify};
 use airmuster::service::{Intake, Origin};
 use airmuster::store::Store;
 use airmuster_domain::record::{Asset, Cadence, Register};
@@ -101,7 +102,7 @@ async fn tables_are_taken_in_whole_and_a_second_time_changes_nothing() {
     assert_eq!(store.head().await.unwrap().seq, head.seq + 1);
     let state = store.standing(&standing("117"), &department, NOON).await.unwrap().state;
     assert_eq!(state, State::CheckDue);
-    let report = airmuster::service::verify::verify(&store, clock.now(), None).await.unwrap();
+    let report = verify(&store, clock.now(), None, Depth::Tables).await.unwrap();
     assert!(report.problems.is_empty(), "{report}");
 }
 
@@ -229,7 +230,7 @@ async fn no_file_brings_the_program_down_or_comes_in_by_half() {
         }
     }
     assert!(refused > 100 && taken > 20, "{refused} refused, {taken} taken in");
-    let report = airmuster::service::verify::verify(&store, clock.now(), None).await.unwrap();
+    let report = verify(&store, clock.now(), None, Depth::Tables).await.unwrap();
     assert!(report.problems.is_empty(), "{report}");
 }
 

@@ -9,7 +9,7 @@ use std::sync::mpsc::{self, RecvTimeoutError};
 use std::time::{Duration, Instant};
 
 use airmuster::service::intake::{DESK, Origin};
-use airmuster::service::verify::verify;
+use airmuster::service::verify::{Depth, verify};
 use airmuster::store::Store;
 use airmuster_domain::record::{Asset, Condition, Digest, Outcome, Used};
 use rand::rngs::StdRng;
@@ -141,7 +141,7 @@ fn live_and_die(dir: &Path, history: &mut History, rng: &mut StdRng) -> bool {
 /// Lost, doubled, altered and unexpected must all be empty, and the chain must hold.
 async fn nothing_is_wrong(dir: &Path, history: &History) {
     let store = Store::open(dir, Uuid::from_u128(9)).await.unwrap();
-    let report = verify(&store, NOON, None).await.unwrap();
+    let report = verify(&store, NOON, None, Depth::Tables).await.unwrap();
     assert!(report.problems.is_empty(), "{report}");
     let mut seen = HashSet::new();
     for row in store.rows_after(0, i64::MAX).await.unwrap() {

@@ -10,7 +10,7 @@ use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use airmuster::service::Origin;
-use airmuster::service::verify::verify;
+use airmuster::service::verify::{Depth, verify};
 use airmuster::store::{FILE, Store};
 use airmuster_domain::record::{
     Accepted, Asset, Condition, Digest, Outcome, Place, RecordRef, Register, RulesInForce, Signed, Stage,
@@ -68,7 +68,7 @@ async fn a_database_of_the_first_program_opens_verifies_and_stands_as_it_did() {
     leave(db).await;
 
     let store = Store::open(dir.path(), Uuid::from_u128(9)).await.unwrap();
-    let report = verify(&store, THEN, None).await.unwrap();
+    let report = verify(&store, THEN, None, Depth::Tables).await.unwrap();
     assert!(report.problems.is_empty(), "{report}");
     assert!(report.records > 40);
     let stood: BTreeMap<String, Stood> =

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use std::sync::Mutex;
 
 use airmuster::service::intake::{IntakeError, Origin};
-use airmuster::service::verify::verify;
+use airmuster::service::verify::{Depth, verify};
 use airmuster::store::{FILE, Store};
 use airmuster_domain::Millis;
 use airmuster_domain::ground::Kind;
@@ -491,7 +491,7 @@ async fn history(
     for (i, act) in acts.iter().enumerate() {
         play.something(*act).await;
         if i % 9 == 8 {
-            let report = verify(&play.h.store, play.h.now(), None).await.unwrap();
+            let report = verify(&play.h.store, play.h.now(), None, Depth::Tables).await.unwrap();
             proptest::prop_assert!(report.problems.is_empty(), "{}", report);
         }
     }

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeSet;
 
-use airmuster::service::verify::verify;
+use airmuster::service::verify::{Depth, verify};
 use airmuster::web::{Who, routes};
 use airmuster_domain::role::Role;
 use airmuster_domain::rules::Purpose;
@@ -222,7 +222,7 @@ async fn pages_are_well(d: &District) {
         assert!(page.status < 500, "{path}: {}", page.status);
         assert!(!page.html.contains(MARK), "{path} shows markup that somebody sent");
     }
-    let report = verify(&d.store, d.clock.now(), None).await.unwrap();
+    let report = verify(&d.store, d.clock.now(), None, Depth::Tables).await.unwrap();
     assert!(report.problems.is_empty(), "{report}");
 }
 

@@ -1,5 +1,6 @@
 //! The standing of everything, weighed anew from all records.
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, HashMap, HashSet};
 
 use uuid::Uuid;
@@ -12,8 +13,8 @@ use crate::shift::ShiftClock;
 use crate::upkeep::Upkeep;
 
 use super::{
-    LastCheck, Registered, SLACK, Standing, Tables, Word, assets_of, contested_raise, decide, doubted_raise,
-    speaks_about,
+    LastCheck, Registered, SLACK, Standing, Tables, Weighed, Weights, Word, contested_raise, decide,
+    doubted_raise,
 };
 
 /// Something that may clear grounds, and the earliest moment from which it does.
@@ -69,7 +70,7 @@ pub struct Account {
 
 impl Account {
     /// Weighs all records anew.
-    pub fn of<'a>(fields: impl IntoIterator<Item = &'a Record>, desk: &[&Record]) -> Self {
+    pub fn of<'a>(fields: impl IntoIterator<Item = &'a Record>, desk: &[&'a Record]) -> Self {
         Self::with(&mut Tables::new(), fields, desk)
     }
 
@@ -78,45 +79,46 @@ impl Account {
     pub fn with<'a>(
         tables: &mut Tables,
         fields: impl IntoIterator<Item = &'a Record>,
-        desk: &[&Record],
+        desk: &[&'a Record],
     ) -> Self {
-        for record in desk {
-            if let Body::Desk(Desk::Rules(r)) = &record.body {
-                // One that cannot be read is refused at the desk; here it is simply not known.
-                let _ = tables.add(&r.text);
-            }
-        }
+        tables.add_all(desk.iter().copied());
         let fields: BTreeMap<RecordRef, &Record> = fields.into_iter().map(|r| (r.name, r)).collect();
-        let mut words: HashMap<Uuid, Word> = HashMap::new();
-        for name in fields.keys() {
-            words.entry(name.id).or_default().variants.insert(name.digest);
-        }
-        for (at, record) in (0..).zip(desk) {
-            if let Body::Desk(d) = &record.body
-                && let Some(id) = speaks_about(d)
-            {
-                words.entry(id).or_default().hear(at, d);
-            }
-        }
-        let mut book = Book { account: Self::default(), done: HashMap::new(), claims: HashMap::new() };
-        let mut weighed: Vec<(RecordRef, Effects)> = Vec::with_capacity(fields.len());
+        let mut weights = Weights::default();
         for record in fields.values() {
-            let e = effects(record, tables);
-            if e.attention.is_some()
-                && e.raises.iter().any(|r| r.kind == Kind::Doubted)
-                && let Some(word) = words.get_mut(&record.name.id)
-            {
-                word.unreadable.insert(record.name.digest);
+            if let Some(weighed) = Weighed::of(record, tables) {
+                weights.take(weighed);
             }
-            weighed.push((record.name, e));
         }
-        let raising: HashSet<Uuid> =
-            weighed.iter().flat_map(|(_, e)| &e.raises).filter_map(|r| r.run).collect();
-        for (name, e) in weighed {
-            book.take(e, name, |n| words.get(&n.id).is_some_and(|w| w.counts(&n.digest)), &raising);
+        for &record in desk {
+            weights.hear(Cow::Borrowed(record));
         }
-        book.settle_words(&fields, &words);
-        book.take_desk(desk, &fields, tables);
+        Self::weigh(weights, &|name| fields.get(name).copied(), tables)
+    }
+
+    /// Weighs together what was weighed one by one. `original` finds the field records that were
+    /// corrected ([`Weights::corrected`]).
+    pub fn weigh<'r>(
+        mut weights: Weights<'_>,
+        original: &dyn Fn(&RecordRef) -> Option<&'r Record>,
+        tables: &mut Tables,
+    ) -> Self {
+        let raising = weights.raising();
+        let words = weights.words();
+        let Weights { whole, brief, desk, .. } = weights;
+        let mut book = Book { account: Self::default(), done: HashMap::new(), claims: HashMap::new() };
+        let counts = |n: &RecordRef| words.get(&n.id).is_none_or(|w| w.counts(&n.digest));
+        for (name, check) in brief {
+            if let Some((unit, last)) = check.filter(|_| counts(&name)) {
+                book.account.cases.entry(unit).or_default().clean.push(last);
+            }
+        }
+        for weighed in whole.values() {
+            book.settle_words(weighed, &words);
+        }
+        for (name, weighed) in whole {
+            book.take(weighed.effects, name, counts, &raising);
+        }
+        book.take_desk(&desk, original, tables);
         book.finish(&words)
     }
 
@@ -171,12 +173,7 @@ impl Book {
             return;
         };
         if done.clean {
-            let last = LastCheck {
-                name: done.name,
-                at: done.at,
-                by: done.by.clone(),
-                profile: done.profile.clone(),
-            };
+            let last = LastCheck::from(&done);
             self.account.cases.entry(done.unit.clone()).or_default().clean.push(last);
         }
         // Most checks knew of nothing and can clear nothing; they need not be kept.
@@ -193,30 +190,31 @@ impl Book {
         case.raises.entry(raise.key.clone()).or_insert((raise, None));
     }
 
-    fn settle_words(&mut self, fields: &BTreeMap<RecordRef, &Record>, words: &HashMap<Uuid, Word>) {
-        for (name, record) in fields {
-            let (Some(word), Body::Field(field)) = (words.get(&name.id), &record.body) else {
-                continue;
-            };
-            for asset in assets_of(field) {
-                if word.variants.len() > 1 {
-                    self.raise(contested_raise(&asset, name.id, record));
-                }
-                if let Some(why) = word.doubt_of(&name.digest) {
-                    self.raise(doubted_raise(&asset, record, why));
-                }
+    fn settle_words(&mut self, weighed: &Weighed, words: &HashMap<Uuid, Word>) {
+        let Some(word) = words.get(&weighed.name.id) else { return };
+        for asset in &weighed.assets {
+            if word.variants.len() > 1 {
+                self.raise(contested_raise(asset, weighed.source()));
+            }
+            if let Some(why) = word.doubt_of(&weighed.name.digest) {
+                self.raise(doubted_raise(asset, weighed.source(), why));
             }
         }
     }
 
-    fn take_desk(&mut self, desk: &[&Record], fields: &BTreeMap<RecordRef, &Record>, tables: &mut Tables) {
+    fn take_desk<'r>(
+        &mut self,
+        desk: &[Cow<'_, Record>],
+        original: &dyn Fn(&RecordRef) -> Option<&'r Record>,
+        tables: &mut Tables,
+    ) {
         for record in desk {
             let Body::Desk(d) = &record.body else {
                 continue;
             };
             let e = match d {
                 Desk::Correction(c) => {
-                    fields.get(&c.of).map(|of| correction_effects(record, c, of, tables)).unwrap_or_default()
+                    original(&c.of).map(|of| correction_effects(record, c, of, tables)).unwrap_or_default()
                 }
                 _ => effects(record, tables),
             };

@@ -8,19 +8,21 @@
 
 mod account;
 mod tables;
+mod weights;
 mod word;
 
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 use crate::Millis;
-use crate::ground::{Kind, Raise};
+use crate::ground::{Done, Kind, Raise};
 use crate::record::{Asset, Cadence, Digest, RecordRef};
 use crate::shift::ShiftClock;
 
 pub use account::{Account, Claim, cleared_assets, cleared_at, registered};
 pub use tables::Tables;
-pub use word::{LATE, Word, assets_of, contested_raise, doubted_raise, speaks_about};
+pub use weights::{Weighed, Weights};
+pub use word::{LATE, Source, Word, assets_of, contested_raise, doubted_raise, speaks_about};
 
 /// How far ahead of now something that releases may be dated: two minutes.
 pub const SLACK: Millis = 120_000;
@@ -89,6 +91,12 @@ pub struct LastCheck {
     pub by: Option<String>,
     /// The profile as which it was made.
     pub profile: String,
+}
+
+impl From<&Done> for LastCheck {
+    fn from(done: &Done) -> Self {
+        Self { name: done.name, at: done.at, by: done.by.clone(), profile: done.profile.clone() }
+    }
 }
 
 /// A standing: never without what it stands on.

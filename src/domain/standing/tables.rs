@@ -5,7 +5,7 @@ use std::collections::hash_map::Entry;
 use std::sync::{Arc, LazyLock};
 
 use crate::ground::Forms;
-use crate::record::Digest;
+use crate::record::{Body, Desk, Digest, Record};
 use crate::rules::{self, Form, Purpose, Table, TableErrors};
 
 /// The table that ships with the program. A test reads it, so that it can be read here.
@@ -16,7 +16,7 @@ static SHIPPED: LazyLock<(Digest, Arc<Table>)> = LazyLock::new(|| {
 });
 
 /// Rule tables by the hash of their text, with their forms worked out once.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Tables {
     known: HashMap<Digest, Arc<Table>>,
     forms: HashMap<(Digest, String, Purpose), Option<Arc<Form>>>,
@@ -44,6 +44,16 @@ impl Tables {
             place.insert(Arc::new(rules::parse(text)?));
         }
         Ok(digest)
+    }
+
+    /// Adds every table that records of the desk hold.
+    pub fn add_all<'a>(&mut self, desk: impl IntoIterator<Item = &'a Record>) {
+        for record in desk {
+            if let Body::Desk(Desk::Rules(r)) = &record.body {
+                // One that cannot be read is refused at the desk; here it is simply not known.
+                let _ = self.add(&r.text);
+            }
+        }
     }
 
     /// The shipped table.

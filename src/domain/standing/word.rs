@@ -4,15 +4,16 @@ use std::collections::BTreeSet;
 
 use uuid::Uuid;
 
+use crate::Millis;
 use crate::ground::{Kind, Raise};
-use crate::record::{Asset, Desk, Digest, Doubt, Field, Record, Settlement};
+use crate::record::{Asset, Desk, Digest, Doubt, Field, Record, RecordRef, Settlement};
 
 /// Why a record from the future is doubted, in the record that says so. The ground has always said it
 /// in other words, and must go on to: what is kept of old logbooks is compared with what they give anew.
 pub const LATE: &str = "it is dated later than it was received";
 
 /// What the desk has said about one record id.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Word {
     /// Hashes of all field records with this id.
     pub variants: BTreeSet<Digest>,
@@ -109,23 +110,42 @@ pub fn assets_of(field: &Field) -> BTreeSet<Asset> {
     }
 }
 
+/// Where a field record comes from.
+#[derive(Debug, Clone, Copy)]
+pub struct Source<'a> {
+    /// Its name.
+    pub name: RecordRef,
+    /// Its time.
+    pub at: Millis,
+    /// Who signed it.
+    pub by: Option<&'a String>,
+}
+
+impl<'a> From<&'a Record> for Source<'a> {
+    fn from(record: &'a Record) -> Self {
+        Self { name: record.name, at: record.envelope.time(), by: record.envelope.by.as_ref() }
+    }
+}
+
 /// The ground that several variants of one record raise on an asset.
-pub fn contested_raise(asset: &Asset, id: Uuid, one: &Record) -> Raise {
+pub fn contested_raise<'a>(asset: &Asset, one: impl Into<Source<'a>>) -> Raise {
+    let one = one.into();
     word_raise(
         asset,
         Kind::Contested,
-        format!("contested/{id}/{asset}"),
+        format!("contested/{}/{asset}", one.name.id),
         one,
         "two versions of one record were handed in".to_owned(),
     )
 }
 
 /// The ground that a doubt raises on an asset.
-pub fn doubted_raise(asset: &Asset, of: &Record, why: &str) -> Raise {
+pub fn doubted_raise<'a>(asset: &Asset, of: impl Into<Source<'a>>, why: &str) -> Raise {
+    let of = of.into();
     word_raise(asset, Kind::Doubted, format!("doubted/{}/{asset}", of.name.digest), of, why.to_owned())
 }
 
-fn word_raise(asset: &Asset, kind: Kind, key: String, of: &Record, say: String) -> Raise {
+fn word_raise(asset: &Asset, kind: Kind, key: String, of: Source<'_>, say: String) -> Raise {
     Raise {
         asset: asset.clone(),
         key,
@@ -134,8 +154,8 @@ fn word_raise(asset: &Asset, kind: Kind, key: String, of: &Record, say: String) 
         run: None,
         step: None,
         item: None,
-        at: of.envelope.time(),
-        by: of.envelope.by.clone(),
+        at: of.at,
+        by: of.by.cloned(),
         say,
         entered: String::new(),
         limit: String::new(),

@@ -26,7 +26,7 @@ use super::write;
 use crate::clock::Clock;
 use crate::service::backup::{BackupError, part_of, put};
 use crate::service::intake::CLIENT;
-use crate::service::verify::verify;
+use crate::service::verify::{Depth, verify};
 use crate::store::{self, Head, Store, StoreError};
 
 /// Version of the format.
@@ -343,7 +343,7 @@ async fn rebuild(file: &Path, store: &Store, clock: &Clock) -> Result<Head, Arch
         }
         write.commit().await?;
     }
-    let report = verify(store, clock.now(), Some(manifest.head)).await?;
+    let report = verify(store, clock.now(), Some(manifest.head), Depth::Tables).await?;
     match report.problems.first() {
         None => Ok(head),
         Some(first) => Err(unsound(first.clone())),
