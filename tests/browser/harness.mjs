@@ -47,6 +47,17 @@ export function story(name, promises, start = startProgram) {
   });
 }
 
+/** One browser and one program for `body(open)`, outside of any test. */
+export async function withBrowser(body) {
+  const stage = { browser: await launch(), program: await startProgram() };
+  try {
+    await body((options) => Person.arrive(stage, options));
+  } finally {
+    await stage.browser.close();
+    await stage.program.stop();
+  }
+}
+
 function launch() {
   return chromium.launch({
     executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium',
