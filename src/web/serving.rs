@@ -5,13 +5,18 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
-use axum::Router;
-use axum::extract::connect_info::Connected;
-use axum::serve::{IncomingStream, Listener};
+use axum::extract::ConnectInfo;
+use axum::serve::Listener;
+use axum::{Extension, Router};
+use hyper::server::conn::http1::Builder;
+use hyper_util::rt::{TokioIo, TokioTimer};
+use hyper_util::server::graceful::GracefulShutdown;
+use hyper_util::service::TowerToHyperService;
 use rustls::ServerConfig;
 use tokio::net::TcpListener;
 use tokio::sync::watch;
 use tokio::task::JoinHandle;
+use tower::Layer as _;
 
 use super::auth::Peer;
 use super::handshake::TlsListener;
@@ -30,6 +35,11 @@ use crate::store::{Store, StoreError};
 
 /// How long open requests may take after the server was asked to stop.
 const LAST_REQUESTS: Duration = Duration::from_secs(10);
+
+/// How long a client may take to send the head of a request, however many bytes of it arrive in
+/// between, and how long a connection may lie idle. A body and its answer have a limit of their own
+/// (`layers`).
+const SLOWEST_HEAD: Duration = Duration::from_secs(15);
 
 /// What every handler can ask for.
 #[derive(Clone, axum::extract::FromRef)]
@@ -277,14 +287,33 @@ async fn listen_on(listen: SocketAddr, flag: &str) -> std::io::Result<TcpListene
     })
 }
 
-async fn serve<L>(listener: L, router: Router, stop: watch::Receiver<bool>) -> std::io::Result<()>
+/// Answers connections until it is asked to stop, and then finishes what was begun.
+///
+/// By hand, because axum's own loop gives a client all the time in the world for its headers.
+async fn serve<L>(mut listener: L, router: Router, stop: watch::Receiver<bool>) -> std::io::Result<()>
 where
-    L: Listener,
-    L::Addr: std::fmt::Debug,
-    Peer: for<'a> Connected<IncomingStream<'a, L>>,
+    L: Listener<Addr = SocketAddr>,
 {
-    let service = router.into_make_service_with_connect_info::<Peer>();
-    axum::serve(listener, service).with_graceful_shutdown(told(stop)).await
+    let mut server = Builder::new();
+    server.timer(TokioTimer::new()).header_read_timeout(SLOWEST_HEAD);
+    let open = GracefulShutdown::new();
+    let mut stopped = std::pin::pin!(told(stop));
+    loop {
+        let (stream, from) = tokio::select! {
+            accepted = listener.accept() => accepted,
+            () = &mut stopped => break,
+        };
+        let answers = Extension(ConnectInfo(Peer::at(from))).layer(router.clone());
+        let connection = server.serve_connection(TokioIo::new(stream), TowerToHyperService::new(answers));
+        let connection = open.watch(connection);
+        tokio::spawn(async move {
+            if let Err(e) = connection.await {
+                tracing::debug!(error = %e, "a connection ended early");
+            }
+        });
+    }
+    open.shutdown().await;
+    Ok(())
 }
 
 /// Waits until the server was asked to stop.

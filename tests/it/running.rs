@@ -1,12 +1,12 @@
 //! A box that runs for years: nightly backups, keys kept apart, settings that are told, figures,
 //! and a log in which nobody's PIN stands.
 
-use std::io::{BufRead as _, BufReader, Read as _, Write as _};
+use std::io::{BufRead as _, BufReader, ErrorKind, Read as _, Write as _};
 use std::net::TcpStream;
 use std::os::unix::fs::PermissionsExt as _;
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use airmuster::clock::Clock;
 use airmuster::service::backup::restore;
@@ -213,6 +213,67 @@ async fn no_pin_and_no_token_stands_in_the_log_however_much_is_logged() {
             "{line}"
         );
     }
+}
+
+/// Sends a beginning and then a byte now and then, until the server has had enough of it: what it
+/// answered, and how long that took.
+fn trickle(address: &str, beginning: &str, more: &[u8]) -> (String, Duration) {
+    let begun = Instant::now();
+    let mut stream = TcpStream::connect(address).unwrap();
+    stream.set_read_timeout(Some(Duration::from_millis(500))).unwrap();
+    stream.write_all(beginning.as_bytes()).unwrap();
+    let mut answer = Vec::new();
+    for byte in more.iter().cycle() {
+        assert!(begun.elapsed() < Duration::from_secs(60), "it waits for ever: {beginning}");
+        let closed = stream.write_all(&[*byte]).is_err();
+        let mut piece = [0; 4096];
+        match stream.read(&mut piece) {
+            Ok(0) => break,
+            Ok(n) => answer.extend(&piece[..n]),
+            Err(e) if matches!(e.kind(), ErrorKind::WouldBlock | ErrorKind::TimedOut) => {}
+            Err(_) => break,
+        }
+        if closed {
+            break;
+        }
+    }
+    (String::from_utf8_lossy(&answer).into_owned(), begun.elapsed())
+}
+
+#[tokio::test]
+async fn whoever_sends_headers_or_a_body_byte_by_byte_is_cut_off_and_keeps_nobody_waiting() {
+    let h = house().await;
+    h.store.close().await;
+    let server = Served::start(&["--data", path(&h.dir)]);
+    let address = server.address.clone();
+    let slow = |beginning: String, more: &'static [u8]| {
+        let address = address.clone();
+        std::thread::spawn(move || trickle(&address, &beginning, more))
+    };
+    // Many at once, so that they would fill a server that waits for each.
+    let heads: Vec<_> =
+        (0..40).map(|n| slow(format!("GET /healthz HTTP/1.1\r\nHost: x\r\nx-{n}: "), b"a")).collect();
+    let form = "Content-Type: application/x-www-form-urlencoded\r\nContent-Length: 100000";
+    let body = slow(format!("POST /sign-in HTTP/1.1\r\nHost: {address}\r\n{form}\r\n\r\nmember="), b"a");
+    let begun = Instant::now();
+    assert!(server.get("/healthz", "").ends_with("ok"));
+    assert!(begun.elapsed() < Duration::from_secs(5), "others are answered meanwhile");
+    for head in heads {
+        let (answer, took) = head.join().unwrap();
+        assert!(!answer.contains("200 OK"), "{answer}");
+        assert!((Duration::from_secs(10)..Duration::from_secs(30)).contains(&took), "{took:?}");
+    }
+    let (answer, took) = body.join().unwrap();
+    assert!(answer.starts_with("HTTP/1.1 503"), "{answer}");
+    assert!((Duration::from_secs(15)..Duration::from_secs(45)).contains(&took), "{took:?}");
+    // One that says nothing at all, or lies idle after an answer, is not kept either.
+    let mut idle = TcpStream::connect(&address).unwrap();
+    idle.set_read_timeout(Some(Duration::from_secs(30))).unwrap();
+    idle.write_all(format!("GET /healthz HTTP/1.1\r\nHost: {address}\r\n\r\n").as_bytes()).unwrap();
+    let mut said = String::new();
+    idle.read_to_string(&mut said).expect("it is closed");
+    assert!(said.starts_with("HTTP/1.1 200"), "{said}");
+    server.stop();
 }
 
 #[tokio::test]

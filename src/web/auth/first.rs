@@ -2,19 +2,15 @@
 
 use std::net::SocketAddr;
 
-use axum::extract::connect_info::Connected;
 use axum::extract::{ConnectInfo, State};
 use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse, Redirect, Response};
-use axum::serve::IncomingStream;
 use axum_extra::extract::Form;
 use serde::Deserialize;
-use tokio::net::TcpListener;
 
 use super::Visitor;
 use crate::service::first::{First, FirstError, begin};
 use crate::web::error::WebError;
-use crate::web::handshake::TlsListener;
 use crate::web::html::{Again, Html};
 use crate::web::present::page;
 use crate::web::serving::App;
@@ -26,15 +22,10 @@ use crate::web::view::{ProblemLine, Problems};
 #[derive(Debug, Clone, Copy)]
 pub struct Peer(SocketAddr);
 
-impl Connected<IncomingStream<'_, TcpListener>> for Peer {
-    fn connect_info(stream: IncomingStream<'_, TcpListener>) -> Self {
-        Self(*stream.remote_addr())
-    }
-}
-
-impl Connected<IncomingStream<'_, TlsListener>> for Peer {
-    fn connect_info(stream: IncomingStream<'_, TlsListener>) -> Self {
-        Self(*stream.remote_addr())
+impl Peer {
+    /// At this address.
+    pub fn at(address: SocketAddr) -> Self {
+        Self(address)
     }
 }
 
