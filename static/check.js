@@ -243,7 +243,7 @@ async function recordOf(outcome, { id = newId(), by, written_by, run = draft.run
 
 // What this tablet remembers of a record beside its bytes: enough to show the unit by.
 const about = (record, judged) => (digest) => ({
-  unit: data.unit, outcome: record.body.outcome, sole: data.seen.length === 0,
+  unit: data.unit, outcome: record.body.outcome, sole: data.seen.length === 0 && !data.countersigned,
   verdict: record.body.outcome === 'stopped' ? 'due' : standingOf(judged.verdict),
   raises: record.body.outcome === 'stopped' ? [`check-again/${digest}`] : raisedBy(judged.findings, digest),
   words: judged.findings.filter((f) => !f.settled && f.consequence !== 'remark').map((f) => f.title).join(', '),

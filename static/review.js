@@ -15,6 +15,8 @@ const WILL_BE = {
   out: 'Signed like this, the unit does not ride.',
 };
 
+const COUNTERSIGNED = 'Signed like this, it counts once an officer has countersigned it.';
+
 const make = (tag, className, ...children) => {
   const made = document.createElement(tag);
   if (className) made.className = className;
@@ -97,7 +99,7 @@ export function reviewOf({ form, data, answers, judged, members, bay, seals, sav
   const will = standingOf(judged.verdict);
   page.querySelector('h1').textContent = `Unit ${data.unit}: review and sign`;
   of('willbe').classList.add(`is-${will}`);
-  of('willbe').append(standing(will), make('p', '', WILL_BE[will]));
+  of('willbe').append(standing(will), make('p', '', will === 'in' && data.countersigned ? COUNTERSIGNED : WILL_BE[will]));
   const count = judged.findings.length;
   of('findings').hidden = !count;
   of('findings').querySelector('h2').textContent = count === 1 ? 'One finding' : `${count} findings`;
@@ -134,7 +136,7 @@ export function reviewOf({ form, data, answers, judged, members, bay, seals, sav
 export function verdictOf({ data, judged, said, board }) {
   const page = part('verdict');
   const will = standingOf(judged.verdict);
-  const word = page.querySelector(`[data-word=${will}]`);
+  const word = page.querySelector(`[data-word=${will === 'in' && data.countersigned ? 'awaited' : will}]`);
   page.querySelectorAll('[data-word]').forEach((other) => { if (other !== word) other.remove(); });
   page.querySelector('[data-of=unit]').textContent = `Unit ${data.unit}`;
   page.querySelector('[data-of=because]').append(...judged.findings.filter((f) => !f.settled)

@@ -9,7 +9,7 @@ use crate::ground::{Done, Kind, Raise};
 use crate::quantity::{Fraction, Pressure};
 use crate::record::{
     AirSample, Asset, AssetKind, Correction, Crew, Desk, Digest, Fill, Marks, Month, Moved, Place, RecordRef,
-    Register, Return, Seal, Settlement, Spec, Stage, TakenOut, Upkept, Work, is_number,
+    Register, Return, Seal, Settlement, Signed, Spec, Stage, TakenOut, Upkept, Work, is_number,
 };
 use crate::role::Role;
 use crate::rules;
@@ -42,8 +42,15 @@ pub struct Facts {
     pub check: Option<Done>,
     /// Hashes of all records with the id that is spoken about.
     pub variants: BTreeSet<Digest>,
-    /// Who signed the record that is to be proven.
+    /// Who signed the record that is to be proven or countersigned.
     pub signer: Option<String>,
+    /// Who wrote it down, where that is somebody else.
+    pub writer: Option<String>,
+    /// Whether it waits for a countersignature.
+    pub waits: bool,
+    /// Whether something has arrived of the tablet at which the gap that was looked into can show: no
+    /// later one is dealt with beforehand.
+    pub shows: bool,
     /// The check that is to be corrected.
     pub wrong: Option<Wrong>,
     /// The ticket's stage.
@@ -175,7 +182,15 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
                 forbidden: true,
             }),
         },
+        Desk::Countersigned(s) => may_countersign(s, facts),
         Desk::TabletRevoked(_) => may_give_up(facts),
+        Desk::GapDealt(g) => {
+            signed_role(facts, &[Role::Officer, Role::Administrator])?;
+            if !facts.shows {
+                return no("nothing that has arrived of this tablet shows such a gap");
+            }
+            if g.why.trim().is_empty() { no("write down what you found out") } else { Ok(()) }
+        }
         Desk::PinAllowed(_) => signed_role(facts, &[Role::Officer, Role::Administrator]),
         Desk::Crew(c) => {
             role(facts, &[Role::Officer, Role::Administrator])?;
@@ -194,9 +209,11 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
                 no("the record that was read is not in the logbook")
             }
         }
-        Desk::Doubt(_) | Desk::Unproven(_) | Desk::PinStopped(_) | Desk::TicketOpened(_) => {
-            no("this is written by the server itself")
-        }
+        Desk::Doubt(_)
+        | Desk::Unproven(_)
+        | Desk::Uncountersigned(_)
+        | Desk::PinStopped(_)
+        | Desk::TicketOpened(_) => no("this is written by the server itself"),
     }
 }
 
@@ -225,6 +242,22 @@ fn may_settle(s: &Settlement, facts: &Facts) -> Result<(), Refusal> {
     }
     if s.accepted.is_some_and(|a| !named.contains(&a)) {
         return no("the version that holds must be one of those named");
+    }
+    Ok(())
+}
+
+/// A second pair of eyes is somebody else's.
+fn may_countersign(s: &Signed, facts: &Facts) -> Result<(), Refusal> {
+    signed_role(facts, &[Role::Officer, Role::Administrator])?;
+    if !facts.waits || !facts.variants.contains(&s.of.digest) {
+        return no("this check waits for no countersignature");
+    }
+    let by = facts.by.as_ref().map(|b| &b.id);
+    if by == facts.signer.as_ref() || by == facts.writer.as_ref() {
+        return Err(Refusal {
+            say: "who made a check or wrote it down does not countersign it; ask another officer".to_owned(),
+            forbidden: true,
+        });
     }
     Ok(())
 }
@@ -659,7 +692,7 @@ fn may_register(r: &Register, facts: &Facts) -> Result<(), Refusal> {
                 Ok(())
             }
         }
-        Register::Holder { .. } | Register::Period(_) => Ok(()),
+        Register::Holder { .. } | Register::Period(_) | Register::Countersigning { .. } => Ok(()),
     }
 }
 

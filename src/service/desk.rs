@@ -89,6 +89,7 @@ async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -
         }
         Desk::Correction(c) => facts.wrong = wrong(write, c).await?,
         Desk::Register(Register::Tablet { id, .. }) => facts.tablet = enrolled(write, id).await?,
+        Desk::GapDealt(g) => facts.shows = write.can_show(g).await?,
         Desk::TabletRevoked(t) => facts.tablet = enrolled(write, &t.tablet).await?,
         Desk::Register(Register::Holder { asset, place }) => {
             facts.in_the_way = write.in_the_way(asset, place).await?;
@@ -102,8 +103,12 @@ async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -
             let there = write.variants(a.of.id).await?;
             facts.variants = there.iter().map(|k| k.record.name.digest).collect();
         }
-        Desk::Signature(s) => {
-            facts.signer = write.check_record(&s.of).await?.and_then(|k| k.record.envelope.by);
+        Desk::Signature(s) | Desk::Countersigned(s) => {
+            if let Some(kept) = write.check_record(&s.of).await? {
+                facts.signer = kept.record.envelope.by;
+                facts.writer = kept.record.envelope.written_by;
+                facts.waits = write.waits_for_countersigning(kept.place.seq).await?;
+            }
         }
         _ => {}
     }

@@ -1,7 +1,7 @@
 //! The facts that boards, rosters and benches have in common: every unit with its standing, its
 //! last reading and its place. Gathered in a few queries; what they mean is decided elsewhere.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::Arc;
 
 use airmuster_domain::Millis;
@@ -41,6 +41,8 @@ pub struct Fleet {
     pub seats: Vec<SeatRow>,
     /// Spares: station id and unit.
     pub spares: Vec<(String, Asset)>,
+    /// Units with a good check that waits for an officer's countersignature.
+    pub awaited: BTreeSet<String>,
     /// Names by member id.
     pub names: HashMap<String, String>,
 }
@@ -74,6 +76,7 @@ impl Fleet {
             stations: store.stations().await?,
             seats,
             spares: store.spares(None).await?,
+            awaited: store.uncountersigned().await?.into_iter().filter(|c| c.clean).map(|c| c.unit).collect(),
             names: store.names().await?,
             department,
         })

@@ -415,12 +415,16 @@ async fn reserve(
     if record.envelope.time() > now.saturating_add(SLACK) {
         write_own(write, clock, "doubt", &Doubt { of: record.name, why: LATE.to_owned() }, now).await?;
     }
-    match &record.envelope.by {
-        Some(by) if !origin.proves(by) => {
-            write_own(write, clock, "unproven", &Signed { of: record.name }, now).await
-        }
-        _ => Ok(()),
+    let Some(by) = &record.envelope.by else {
+        return Ok(());
+    };
+    if !origin.proves(by) {
+        write_own(write, clock, "unproven", &Signed { of: record.name }, now).await?;
     }
+    if check.purpose.is_the_crews() && write.countersigning().await? {
+        write_own(write, clock, "uncountersigned", &Signed { of: record.name }, now).await?;
+    }
+    Ok(())
 }
 
 async fn open_ticket(

@@ -10,10 +10,11 @@ use super::logbook::Row;
 use super::open::Store;
 
 /// The tables that hold nothing but what follows from the logbook.
-pub const COMPUTED: [&str; 28] = [
+pub const COMPUTED: [&str; 31] = [
     "about",
     "attention",
     "unproven",
+    "uncountersigned",
     "said",
     "ground",
     "claim",
@@ -23,6 +24,7 @@ pub const COMPUTED: [&str; 28] = [
     "ticket_entry",
     "rule_table",
     "department",
+    "countersigning",
     "station",
     "rig",
     "seat",
@@ -30,6 +32,7 @@ pub const COMPUTED: [&str; 28] = [
     "holder",
     "member",
     "tablet",
+    "gap_dealt",
     "upkeep",
     "upkeep_entry",
     "home",

@@ -62,6 +62,9 @@ impl Store {
             early_minutes: small(early),
             grace_minutes: small(grace),
         }));
+        let required: Option<bool> =
+            sqlx::query_scalar("select required from countersigning").fetch_optional(&self.read).await?;
+        out.extend(required.map(|required| Register::Countersigning { required }));
         let stations: Vec<(String, String, i64)> =
             sqlx::query_as("select id, name, place from station order by place, id")
                 .fetch_all(&self.read)

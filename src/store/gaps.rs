@@ -1,9 +1,11 @@
 //! Where the records of a tablet do not follow one another.
 
 use airmuster_domain::Millis;
+use airmuster_domain::record::{GapDealt, Misfit};
 
 use super::error::StoreError;
-use super::open::Store;
+use super::logbook::Kept;
+use super::open::{Store, Write};
 
 /// A record that does not follow the one before it on its tablet.
 #[derive(Debug, Clone, PartialEq, Eq, sqlx::FromRow)]
@@ -35,6 +37,25 @@ pub struct Life {
     pub last: i64,
     /// When its first record was received.
     pub began: Millis,
+}
+
+impl Write {
+    /// Whether something has arrived of a tablet at which this gap can show.
+    pub async fn can_show(&mut self, gap: &GapDealt) -> Result<bool, StoreError> {
+        let least = match gap.what {
+            Misfit::Missing { to, .. } => to.saturating_add(1),
+            Misfit::Twice { number } | Misfit::Breaks { number } => number,
+            Misfit::BeganAnew { .. } => 1,
+        };
+        Ok(sqlx::query_scalar(
+            "select exists (select 1 from logbook where tablet = $1 and incarnation is $2 and number >= $3)",
+        )
+        .bind(&gap.tablet)
+        .bind(gap.incarnation.map(|i| i.hyphenated().to_string()))
+        .bind(i64::try_from(least).unwrap_or(i64::MAX))
+        .fetch_one(&mut *self.tx)
+        .await?)
+    }
 }
 
 impl Store {
@@ -70,6 +91,17 @@ impl Store {
         )
         .fetch_all(&self.read)
         .await?)
+    }
+
+    /// What was found out about gaps, newest first.
+    pub async fn gaps_dealt(&self) -> Result<Vec<Kept>, StoreError> {
+        let seqs: Vec<i64> =
+            sqlx::query_scalar("select seq from gap_dealt order by seq desc").fetch_all(&self.read).await?;
+        let mut out = Vec::with_capacity(seqs.len());
+        for seq in seqs {
+            out.extend(self.record(seq).await?);
+        }
+        Ok(out)
     }
 
     /// The lives of each tablet that had more than one, in the order in which they began.

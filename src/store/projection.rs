@@ -121,6 +121,12 @@ impl Write {
         }
         match desk {
             Desk::Register(r) => self.write_register(r, &record.envelope).await?,
+            Desk::GapDealt(_) => {
+                sqlx::query("insert into gap_dealt (seq) values ($1)")
+                    .bind(place.seq)
+                    .execute(&mut *self.tx)
+                    .await?;
+            }
             Desk::TabletRevoked(t) => self.write_revoked(t, &record.envelope).await?,
             Desk::Rules(r) => touched.extend(self.take_rules(&r.text, place.seq).await?),
             Desk::Crew(c) => self.write_crew(c, place.seq).await?,
@@ -286,12 +292,21 @@ impl Write {
                     raises.push(doubted_raise(&asset, &k.record, why));
                 }
             }
-            let sql = if word.unproven.contains(&name.digest) {
-                "insert into unproven (seq) values ($1) on conflict do nothing"
-            } else {
-                "delete from unproven where seq = $1"
-            };
-            sqlx::query(sql).bind(k.place.seq).execute(&mut *self.tx).await?;
+            let waits = [
+                if word.unproven.contains(&name.digest) {
+                    "insert into unproven (seq) values ($1) on conflict do nothing"
+                } else {
+                    "delete from unproven where seq = $1"
+                },
+                if word.uncountersigned.contains(&name.digest) {
+                    "insert into uncountersigned (seq) values ($1) on conflict do nothing"
+                } else {
+                    "delete from uncountersigned where seq = $1"
+                },
+            ];
+            for sql in waits {
+                sqlx::query(sql).bind(k.place.seq).execute(&mut *self.tx).await?;
+            }
             sqlx::query("update check_row set counts = $1 where digest = $2")
                 .bind(word.counts(&name.digest))
                 .bind(&name.digest.0[..])

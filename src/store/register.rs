@@ -75,6 +75,17 @@ pub struct With {
 }
 
 impl Write {
+    async fn write_countersigning(&mut self, required: bool) -> Result<(), StoreError> {
+        sqlx::query(
+            "insert into countersigning (only, required) values (1, $1)
+             on conflict (only) do update set required = excluded.required",
+        )
+        .bind(required)
+        .execute(&mut *self.tx)
+        .await?;
+        Ok(())
+    }
+
     pub(super) async fn write_register(&mut self, r: &Register, e: &Envelope) -> Result<(), StoreError> {
         match r {
             Register::Department { name, zone, shift_start, shift_hours, early_minutes, grace_minutes } => {
@@ -94,6 +105,7 @@ impl Write {
                 .execute(&mut *self.tx)
                 .await?;
             }
+            Register::Countersigning { required } => self.write_countersigning(*required).await?,
             Register::Station { id, name, order } => {
                 sqlx::query(
                     "insert into station (id, name, place) values ($1, $2, $3)
@@ -316,6 +328,19 @@ impl Write {
         rules_in_force(&mut self.tx).await
     }
 
+    /// Whether a crew's good check waits for an officer's countersignature.
+    pub async fn countersigning(&mut self) -> Result<bool, StoreError> {
+        countersigning(&mut self.tx).await
+    }
+
+    /// Whether this record waits for an officer's countersignature.
+    pub async fn waits_for_countersigning(&mut self, seq: i64) -> Result<bool, StoreError> {
+        Ok(sqlx::query_scalar("select exists (select 1 from uncountersigned where seq = $1)")
+            .bind(seq)
+            .fetch_one(&mut *self.tx)
+            .await?)
+    }
+
     /// The profile of a registered unit.
     pub async fn profile_of(&mut self, asset: &Asset) -> Result<Option<String>, StoreError> {
         let profile: Option<Option<String>> =
@@ -340,6 +365,11 @@ async fn department(conn: &mut SqliteConnection) -> Result<Department, StoreErro
     let clock = ShiftClock::read(&zone, &start, u8::try_from(hours).unwrap_or(0), small(early), small(grace))
         .map_err(|e| unreadable("department", "1", &e))?;
     Ok(Department { name, clock })
+}
+
+async fn countersigning(conn: &mut SqliteConnection) -> Result<bool, StoreError> {
+    let required = sqlx::query_scalar("select required from countersigning").fetch_optional(conn).await?;
+    Ok(required.unwrap_or(false))
 }
 
 async fn rules_in_force(conn: &mut SqliteConnection) -> Result<Option<Digest>, StoreError> {
@@ -405,6 +435,12 @@ impl Store {
     pub async fn department(&self) -> Result<Department, StoreError> {
         let mut conn = self.read.acquire().await?;
         department(&mut conn).await
+    }
+
+    /// Whether a crew's good check waits for an officer's countersignature.
+    pub async fn countersigning(&self) -> Result<bool, StoreError> {
+        let mut conn = self.read.acquire().await?;
+        countersigning(&mut conn).await
     }
 
     /// All stations, in order.

@@ -252,6 +252,16 @@ impl Store {
         rows.into_iter().map(RawCheck::read).collect()
     }
 
+    /// Good checks that wait for an officer's countersignature, oldest first.
+    pub async fn uncountersigned(&self) -> Result<Vec<CheckRow>, StoreError> {
+        let rows: Vec<RawCheck> = sqlx::query_as(
+            "select c.* from uncountersigned u join check_row c on c.seq = u.seq order by u.seq",
+        )
+        .fetch_all(&self.read)
+        .await?;
+        rows.into_iter().map(RawCheck::read).collect()
+    }
+
     /// Records that need attention: number, kind, reason.
     pub async fn needing_attention(&self) -> Result<Vec<(i64, String, String)>, StoreError> {
         Ok(sqlx::query_as(

@@ -185,6 +185,9 @@ fn tell_desk(fleet: &Fleet, desk: &Desk) -> Told {
         Desk::Doubt(d) => told("A record is in doubt", &d.why, Some(Mark::Struck)),
         Desk::Unproven(_) => told("A signature is yet to be proven", "", Some(Mark::Dashed)),
         Desk::Signature(_) => told("A signature was proven", "", Some(Mark::Full)),
+        Desk::Uncountersigned(_) => told("A countersignature is awaited", "", Some(Mark::Dashed)),
+        Desk::Countersigned(_) => told("Countersigned by an officer", "", Some(Mark::Full)),
+        Desk::GapDealt(g) => told("Missing records were looked into", &g.why, None),
         Desk::TabletRevoked(t) => told("A tablet was given up", &t.why, None),
         Desk::PinStopped(stop) => told("PINs were stopped", stop_words(fleet, stop), Some(Mark::Struck)),
         Desk::PinAllowed(stop) => told("PINs were allowed again", stop_words(fleet, stop), None),
@@ -297,6 +300,12 @@ fn tell_register(fleet: &Fleet, r: &Register) -> Told {
                 _ => fleet.words_of(place),
             };
             told("Moved", to, None)
+        }
+        Register::Countersigning { required: true } => {
+            told("Countersigning", "a crew’s good check counts once an officer has countersigned it", None)
+        }
+        Register::Countersigning { required: false } => {
+            told("Countersigning", "a crew’s good check counts without an officer’s countersignature", None)
         }
         Register::Tablet { name, .. } => told("A tablet was enrolled", name, None),
         Register::CylinderMarks { marks, .. } => {

@@ -6,8 +6,8 @@ use airmuster::service::intake::{IntakeError, Origin};
 use airmuster_domain::desk::{Facts, Signer, Wrong, may};
 use airmuster_domain::ground::{Done, Kind, Raise};
 use airmuster_domain::record::{
-    Accepted, Asset, Cadence, Desk, Digest, Doubt, Part, PinStop, Place, RecordRef, Register, RulesInForce,
-    Signed, Stage, TicketOpened, TicketStage, Worked, decode,
+    Accepted, Asset, Cadence, Desk, Digest, Doubt, GapDealt, Misfit, Part, PinStop, Place, RecordRef,
+    Register, RulesInForce, Signed, Stage, TicketOpened, TicketStage, Worked, decode,
 };
 use airmuster_domain::role::Role;
 use airmuster_domain::rules::Purpose;
@@ -68,6 +68,7 @@ fn facts(purpose: Purpose) -> Facts {
             ..Wrong::default()
         }),
         stage: Some(Stage::OnTheBench),
+        shows: true,
         ..Facts::default()
     }
 }
@@ -131,6 +132,19 @@ fn each_desk_record_is_made_by_those_named_here_and_by_nobody_else() {
         ("PINs allowed again", Desk::PinAllowed(PinStop::of_member("ana")), &[Officer, Administrator], false),
         ("PINs stopped", Desk::PinStopped(PinStop::of_member("ana")), &[], false),
         ("a lack of proof", Desk::Unproven(Signed { of: name }), &[], false),
+        ("a wait for a countersignature", Desk::Uncountersigned(Signed { of: name }), &[], false),
+        ("a countersignature", Desk::Countersigned(Signed { of: name }), &[Officer, Administrator], false),
+        (
+            "a gap dealt with",
+            Desk::GapDealt(GapDealt {
+                tablet: "tablet-4".to_owned(),
+                incarnation: None,
+                what: Misfit::Twice { number: 3 },
+                why: "copied".to_owned(),
+            }),
+            &[Officer, Administrator],
+            false,
+        ),
         ("a doubt", Desk::Doubt(Doubt { of: name, why: "time".to_owned() }), &[], false),
         ("a ticket", Desk::TicketOpened(TicketOpened { ticket: 1, asset: unit, because: name }), &[], false),
     ];
@@ -139,6 +153,9 @@ fn each_desk_record_is_made_by_those_named_here_and_by_nobody_else() {
         let mut facts = facts(purpose);
         if matches!(desk, Desk::Release(_)) {
             facts.open = vec![raise(Kind::Held)];
+        }
+        if matches!(desk, Desk::Countersigned(_)) {
+            (facts.signer, facts.waits) = (Some("two".to_owned()), true);
         }
         assert_eq!(may(&desk, &facts).is_ok(), console, "{what}, unsigned at the console");
         for role in Role::ALL {

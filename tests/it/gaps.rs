@@ -1,8 +1,8 @@
 //! What a tablet wrote and what never arrived.
 
 use airmuster::service::Origin;
-use airmuster::service::gaps::{What, gaps};
-use airmuster_domain::record::{Asset, Digest, Stamp, encode};
+use airmuster::service::gaps::{dealt_with, gaps};
+use airmuster_domain::record::{Asset, Digest, GapDealt, Misfit, Stamp, encode};
 use uuid::Uuid;
 
 use super::common::{House, MINUTE, about, house};
@@ -48,7 +48,7 @@ async fn arrive(h: &House, records: impl IntoIterator<Item = Vec<u8>>) {
     }
 }
 
-async fn seen(h: &House) -> Vec<(String, What)> {
+async fn seen(h: &House) -> Vec<(String, Misfit)> {
     gaps(&h.store).await.unwrap().into_iter().map(|g| (g.tablet, g.what)).collect()
 }
 
@@ -72,11 +72,11 @@ async fn what_never_arrived_is_named_until_it_does() {
     let h = house().await;
     let mut tablet = Tablet::new("t4", 4);
     let all = tablet.several(&h, 9);
-    let missing = |from, to| ("t4".to_owned(), What::Missing { from, to });
+    let missing = |from, to| ("t4".to_owned(), Misfit::Missing { from, to });
     arrive(&h, [1, 2, 5, 6, 8].map(|n: usize| all[n].clone())).await;
     assert_eq!(seen(&h).await, [missing(8, 8), missing(4, 5), missing(1, 1)], "newest first");
-    assert_eq!(What::Missing { from: 8, to: 8 }.to_string(), "number 8 never arrived");
-    assert_eq!(What::Missing { from: 4, to: 5 }.to_string(), "numbers 4 to 5 never arrived");
+    assert_eq!(Misfit::Missing { from: 8, to: 8 }.to_string(), "number 8 never arrived");
+    assert_eq!(Misfit::Missing { from: 4, to: 5 }.to_string(), "numbers 4 to 5 never arrived");
     arrive(&h, [all[3].clone(), all[0].clone()]).await;
     assert_eq!(seen(&h).await, [missing(8, 8), missing(5, 5)]);
     arrive(&h, all).await;
@@ -96,7 +96,7 @@ async fn a_record_that_was_altered_or_a_tablet_set_back_breaks_the_count() {
     let again = back.write(&h);
     arrive(&h, [again]).await;
     let of = |what| ("t4".to_owned(), what);
-    assert_eq!(seen(&h).await, [of(What::Twice { number: 2 }), of(What::Breaks { number: 2 })]);
+    assert_eq!(seen(&h).await, [of(Misfit::Twice { number: 2 }), of(Misfit::Breaks { number: 2 })]);
     // The third follows one of the two.
     arrive(&h, tablet.several(&h, 1)).await;
     assert_eq!(seen(&h).await.len(), 2);
@@ -104,13 +104,13 @@ async fn a_record_that_was_altered_or_a_tablet_set_back_breaks_the_count() {
     let mut other = Tablet::new("t6", 6);
     other.before = Some(Digest::of(b"there is none before the first"));
     arrive(&h, other.several(&h, 1)).await;
-    assert_eq!(seen(&h).await[0], ("t6".to_owned(), What::Breaks { number: 1 }));
+    assert_eq!(seen(&h).await[0], ("t6".to_owned(), Misfit::Breaks { number: 1 }));
     let mut other = Tablet::new("t7", 7);
     let mut records = other.several(&h, 1);
     other.before = None;
     records.extend(other.several(&h, 1));
     arrive(&h, records).await;
-    assert_eq!(seen(&h).await[0], ("t7".to_owned(), What::Breaks { number: 2 }));
+    assert_eq!(seen(&h).await[0], ("t7".to_owned(), Misfit::Breaks { number: 2 }));
 }
 
 #[tokio::test]
@@ -120,7 +120,7 @@ async fn a_tablet_that_lost_its_storage_counts_from_one_again_and_that_is_said()
     arrive(&h, old.several(&h, 5)).await;
     let mut new = Tablet::new("t4", 2);
     arrive(&h, new.several(&h, 5)).await;
-    assert_eq!(seen(&h).await, [("t4".to_owned(), What::BeganAnew { last: 5 })]);
+    assert_eq!(seen(&h).await, [("t4".to_owned(), Misfit::BeganAnew { last: 5 })]);
 }
 
 #[tokio::test]
@@ -129,5 +129,46 @@ async fn a_count_as_large_as_can_be_written_is_a_gap_and_no_more() {
     let mut tablet = Tablet::new("t4", 4);
     tablet.number = u64::MAX - 1;
     arrive(&h, tablet.several(&h, 1)).await;
-    assert_eq!(seen(&h).await, [("t4".to_owned(), What::Missing { from: 1, to: i64::MAX - 1 })]);
+    assert_eq!(
+        seen(&h).await,
+        [("t4".to_owned(), Misfit::Missing { from: 1, to: i64::MAX.unsigned_abs() - 1 })]
+    );
+}
+
+#[tokio::test]
+async fn what_an_officer_has_dealt_with_stays_dealt_with_until_something_else_is_missing() {
+    let h = house().await;
+    let mut tablet = Tablet::new("t4", 4);
+    let all = tablet.several(&h, 12);
+    arrive(&h, [0, 1, 5].map(|n: usize| all[n].clone())).await;
+    let missing = |from, to| ("t4".to_owned(), Misfit::Missing { from, to });
+    assert_eq!(seen(&h).await, [missing(3, 5)]);
+    let dealt = |from, to| GapDealt {
+        tablet: "t4".to_owned(),
+        incarnation: Some(tablet.incarnation),
+        what: Misfit::Missing { from, to },
+        why: "the tablet fell into the river; both units were checked again".to_owned(),
+    };
+    h.pass(MINUTE);
+    let early = h.desk("gap_dealt", "olga", &dealt(3, 9000)).await.unwrap_err().to_string();
+    assert!(early.contains("shows such a gap"), "nobody looks into what does not show yet: {early}");
+    h.desk("gap_dealt", "olga", &dealt(3, 5)).await.unwrap();
+    assert_eq!(seen(&h).await, [], "this, and what is left of it");
+    arrive(&h, [all[3].clone()]).await;
+    assert_eq!(seen(&h).await, []);
+    arrive(&h, [all[9].clone()]).await;
+    assert_eq!(seen(&h).await, [missing(7, 9)], "this is another one");
+    h.pass(MINUTE);
+    h.desk("gap_dealt", "olga", &dealt(7, 9)).await.unwrap();
+    assert_eq!(seen(&h).await, []);
+    let kept = dealt_with(&h.store).await.unwrap();
+    let told: Vec<_> = kept.iter().map(|(k, d)| (k.record.envelope.by.as_deref(), d.what)).collect();
+    assert_eq!(
+        told,
+        [
+            (Some("olga"), Misfit::Missing { from: 7, to: 9 }),
+            (Some("olga"), Misfit::Missing { from: 3, to: 5 })
+        ]
+    );
+    h.verified().await;
 }

@@ -153,6 +153,11 @@ impl District {
         self.intake.submit(bytes, origin).await.unwrap()
     }
 
+    /// Why the desk does not take a record.
+    pub async fn refused(&self, bytes: Vec<u8>) -> String {
+        self.intake.submit(bytes, Origin::Desk).await.unwrap_err().to_string()
+    }
+
     /// A check that is good throughout but for what is said.
     pub async fn check(&self, unit: &str, by: &str, purpose: Purpose, but: &[(&str, &[(&str, Raw)])]) -> i64 {
         let check = self.answered(unit, purpose, but).await;

@@ -8,6 +8,8 @@ mod clear;
 #[cfg(test)]
 mod correct;
 #[cfg(test)]
+mod countersign;
+#[cfg(test)]
 mod district;
 #[cfg(test)]
 mod hardening;

@@ -169,6 +169,37 @@ async fn a_record_that_a_tablet_must_have_written_is_missed_by_its_number() {
     Tablet 4 seen 07:04
     number 2 never arrived
     Open “On this tablet” on it. If the record is there, press Send now, or save it to a file and take the file in. If it is not, ask who used the tablet then, and check those units again.
+    I have looked into it
+    What you found out, and whom you asked
+    Note it as dealt with
     What a tablet has written and not yet sent shows here only once it sends something later.
     ");
+}
+
+#[tokio::test]
+async fn an_officer_notes_what_became_of_a_missing_record_and_it_stays_to_be_read() {
+    let d = district().await;
+    d.numbered("117", 1, None).await;
+    d.numbered("117", 3, None).await;
+    let mut officer = d.signed_in("olga").await;
+    let page = officer.get("/tablets/gaps").await.ok();
+    let gap = page.value("gap");
+    let empty = officer.post("/tablets/gaps", &[("gap", &gap), ("why", " ")]).await;
+    assert_eq!(empty.status, 422);
+    assert!(empty.said_at(&gap).contains("Write down what you found out"), "{}", empty.html);
+    let why = "Ana dropped it in the river; unit 117 was checked again";
+    d.pass(MINUTE);
+    let done = officer.post("/tablets/gaps", &[("gap", &gap), ("why", why)]).await;
+    assert_eq!((done.status, done.to.as_str()), (303, "/tablets/gaps"));
+    let page = officer.get("/tablets/gaps").await.ok();
+    let text = page.text();
+    for words in ["has been looked into", "Tablet 4: number 2 never arrived", "Olga Fenn, 07:05", why] {
+        assert!(text.contains(words), "{words}: {text}");
+    }
+    let record = officer.get(&format!("/records/{}", d.records().await)).await.ok().text();
+    for words in ["Missing records were looked into", "Number 2 never arrived", why, "Signed by Olga Fenn"] {
+        assert!(record.contains(words), "{words}: {record}");
+    }
+    let again = officer.post("/tablets/gaps", &[("gap", &gap), ("why", why)]).await;
+    assert_eq!(again.status, 409, "somebody has dealt with it");
 }

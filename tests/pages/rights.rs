@@ -102,6 +102,10 @@ const RIGHTS: &str = "
     GET  /tablets                       . . . . o . a
     POST /tablets                       . . . . o . a
     GET  /tablets/gaps                  . . . . o . a
+    POST /tablets/gaps                  . . . . o . a
+    GET  /countersign                   . . . . o . a
+    POST /countersign                   . . . . o . a
+    POST /countersign/setting           . . . . . . a
     GET  /tablets/{tablet}              . . . . o . a
     POST /tablets/{tablet}/revoke       . . . . o . a
     GET  /bench                         . . . . o m a

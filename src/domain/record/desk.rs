@@ -8,8 +8,8 @@ use uuid::Uuid;
 use crate::quantity::Pressure;
 
 use super::{
-    Acknowledged, AirSample, Asset, Crew, Digest, Fill, Moved, PersonChanged, RecordRef, Register, RigStatus,
-    TabletRevoked, TakenOut, Upkept,
+    Acknowledged, AirSample, Asset, Crew, Digest, Fill, GapDealt, Moved, PersonChanged, RecordRef, Register,
+    RigStatus, TabletRevoked, TakenOut, Upkept,
 };
 
 /// A record made at the desk.
@@ -35,6 +35,10 @@ pub enum Desk {
     Unproven(Signed),
     /// The signer has proven it.
     Signature(Signed),
+    /// A good check came in that waits for an officer's countersignature.
+    Uncountersigned(Signed),
+    /// An officer who neither made nor wrote it down has countersigned it.
+    Countersigned(Signed),
     /// So many wrong PINs were given that none is taken any more.
     PinStopped(PinStop),
     /// An officer lets PINs be tried again.
@@ -51,6 +55,8 @@ pub enum Desk {
     Worked(Worked),
     /// A tablet is given up.
     TabletRevoked(TabletRevoked),
+    /// An officer has found out what became of records of a tablet that do not follow one another.
+    GapDealt(GapDealt),
     /// Upkeep was done.
     Upkeep(Upkept),
     /// A cylinder was filled.

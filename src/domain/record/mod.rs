@@ -31,7 +31,7 @@ pub use muster::{
     Acknowledged, Crew, Duty, Move, Moved, PersonChanged, Personal, Reviewed, RigAccepted, RigStatus,
 };
 pub use register::{Cadence, Place, Register};
-pub use tablet::{TabletKey, TabletRevoked, Trusted, signed_text};
+pub use tablet::{GapDealt, Misfit, TabletKey, TabletRevoked, Trusted, signed_text};
 pub use upkeep::{AirSample, Fill, Lapse, Marks, Month, Period, Spec, Upkept, Work};
 pub use wire::{CHAIN_START, LARGEST, NotARecord, Stamp, VERSION, decode, encode, link};
 

@@ -28,6 +28,12 @@ pub enum Register {
         /// A check is due this many minutes after the shift's start.
         grace_minutes: u16,
     },
+    /// Whether a crew's good check waits for an officer's countersignature before it counts. Checks
+    /// that come in from now on are meant; what was countersigned or not before stays so.
+    Countersigning {
+        /// Whether it does.
+        required: bool,
+    },
     /// A station.
     Station {
         /// Short lower-case name.

@@ -65,6 +65,80 @@ pub struct TabletRevoked {
     pub why: String,
 }
 
+/// How a tablet's records do not follow one another.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "is", rename_all = "snake_case", deny_unknown_fields)]
+pub enum Misfit {
+    /// These numbers never arrived, both ends included.
+    Missing {
+        /// The first.
+        from: u64,
+        /// The last.
+        to: u64,
+    },
+    /// Different records with the same number.
+    Twice {
+        /// The number.
+        number: u64,
+    },
+    /// This record names another one before it than the one that is here.
+    Breaks {
+        /// Its number.
+        number: u64,
+    },
+    /// The tablet lost its storage, and began to count anew.
+    BeganAnew {
+        /// The last number of the storage before, as far as it is here.
+        last: u64,
+    },
+}
+
+impl fmt::Display for Misfit {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Missing { from, to } if from == to => write!(f, "number {from} never arrived"),
+            Self::Missing { from, to } => write!(f, "numbers {from} to {to} never arrived"),
+            Self::Twice { number } => write!(f, "number {number} arrived as two different records"),
+            Self::Breaks { number: 1 } => write!(f, "number 1 names a record before it"),
+            Self::Breaks { number } => {
+                write!(f, "number {number} does not follow the number {} that is here", number - 1)
+            }
+            Self::BeganAnew { last } => {
+                write!(f, "its storage was lost after number {last}, and it counts from 1 again")
+            }
+        }
+    }
+}
+
+impl Misfit {
+    /// Whether looking into this has looked into the other too: the same, or what is left of a row of
+    /// missing numbers of which some have arrived.
+    pub fn covers(&self, other: &Self) -> bool {
+        match (self, other) {
+            (Self::Missing { from, to }, Self::Missing { from: first, to: last }) => {
+                from <= first && last <= to
+            }
+            _ => self == other,
+        }
+    }
+}
+
+/// An officer has found out what became of records that do not follow one another. It brings none of
+/// them back; it says who looked, and what came of it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct GapDealt {
+    /// The tablet, as its records name it.
+    pub tablet: String,
+    /// Which life of its storage.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub incarnation: Option<Uuid>,
+    /// What did not fit.
+    pub what: Misfit,
+    /// What was found out, and what was done about it.
+    pub why: String,
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -39,7 +39,7 @@ pub enum NotARecord {
 }
 
 /// Kinds made at the desk, in their current version.
-const DESK_KINDS: [&str; 29] = [
+const DESK_KINDS: [&str; 32] = [
     "register",
     "rules",
     "return",
@@ -50,6 +50,8 @@ const DESK_KINDS: [&str; 29] = [
     "doubt",
     "unproven",
     "signature",
+    "uncountersigned",
+    "countersigned",
     "pin_stopped",
     "pin_allowed",
     "accepted",
@@ -58,6 +60,7 @@ const DESK_KINDS: [&str; 29] = [
     "ticket_stage",
     "worked",
     "tablet_revoked",
+    "gap_dealt",
     "upkeep",
     "fill",
     "air_sample",
@@ -290,6 +293,8 @@ fn desk(kind: &str, raw: &RawValue) -> serde_json::Result<Desk> {
         "doubt" => read(raw).map(Desk::Doubt),
         "unproven" => read(raw).map(Desk::Unproven),
         "signature" => read(raw).map(Desk::Signature),
+        "uncountersigned" => read(raw).map(Desk::Uncountersigned),
+        "countersigned" => read(raw).map(Desk::Countersigned),
         "pin_stopped" => read(raw).map(Desk::PinStopped),
         "pin_allowed" => read(raw).map(Desk::PinAllowed),
         "accepted" => read(raw).map(Desk::Accepted),
@@ -298,6 +303,7 @@ fn desk(kind: &str, raw: &RawValue) -> serde_json::Result<Desk> {
         "ticket_stage" => read(raw).map(Desk::TicketStage),
         "worked" => read(raw).map(Desk::Worked),
         "tablet_revoked" => read(raw).map(Desk::TabletRevoked),
+        "gap_dealt" => read(raw).map(Desk::GapDealt),
         "upkeep" => read(raw).map(Desk::Upkeep),
         "fill" => read(raw).map(Desk::Fill),
         "air_sample" => read(raw).map(Desk::AirSample),

@@ -73,6 +73,12 @@ impl Purpose {
         }
     }
 
+    /// Whether it is the crew's own check. The others end with a technician's word at the desk, a return
+    /// or an acceptance.
+    pub fn is_the_crews(self) -> bool {
+        matches!(self, Self::ShiftStart | Self::AfterUse | Self::Periodic)
+    }
+
     /// The purpose with this id.
     pub fn from_id(id: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|p| p.id() == id)

@@ -25,6 +25,8 @@ pub struct Word {
     pub unreadable: BTreeSet<Digest>,
     /// Variants whose signature nothing has proven.
     pub unproven: BTreeSet<Digest>,
+    /// Variants that wait for an officer's countersignature.
+    pub uncountersigned: BTreeSet<Digest>,
     /// Variants whose power to clear a correction has taken away.
     pub corrected: BTreeSet<Digest>,
 }
@@ -52,7 +54,8 @@ impl Word {
     /// Whether this variant may clear anything.
     pub fn counts(&self, digest: &Digest) -> bool {
         let rejected = self.settlement.as_ref().is_some_and(|(_, s)| s.accepted != Some(*digest));
-        let taken_away = self.corrected.contains(digest) || self.unproven.contains(digest);
+        let taken_away = [&self.corrected, &self.unproven, &self.uncountersigned];
+        let taken_away = taken_away.iter().any(|set| set.contains(digest));
         !self.contested() && !self.doubted(digest) && !taken_away && !rejected
     }
 
@@ -74,6 +77,12 @@ impl Word {
             Desk::Signature(s) => {
                 self.unproven.remove(&s.of.digest);
             }
+            Desk::Uncountersigned(s) => {
+                self.uncountersigned.insert(s.of.digest);
+            }
+            Desk::Countersigned(s) => {
+                self.uncountersigned.remove(&s.of.digest);
+            }
             Desk::Doubt(d) => self.doubts.push((at, d.clone())),
             Desk::Correction(c) => {
                 self.corrected.insert(c.of.digest);
@@ -88,7 +97,9 @@ pub fn speaks_about(desk: &Desk) -> Option<Uuid> {
     match desk {
         Desk::Settlement(s) => Some(s.id),
         Desk::Doubt(d) => Some(d.of.id),
-        Desk::Unproven(s) | Desk::Signature(s) => Some(s.of.id),
+        Desk::Unproven(s) | Desk::Signature(s) | Desk::Uncountersigned(s) | Desk::Countersigned(s) => {
+            Some(s.of.id)
+        }
         Desk::Correction(c) => Some(c.of.id),
         _ => None,
     }

@@ -14,9 +14,10 @@ use std::process::{Command, Stdio};
 use airmuster_domain::judge::{Answer, Raw};
 use airmuster_domain::record::{
     Accepted, Acknowledged, Asset, Body, CHAIN_START, Cadence, Clearing, Condition, Correction, Crew, Desk,
-    Digest, Doubt, Duty, Field, LARGEST, Move, Moved, NotARecord, Part, PersonChanged, Personal, PinStop,
-    Place, Record, RecordRef, Register, Return, Reviewed, RigAccepted, RigStatus, RulesInForce, Settlement,
-    Stage, Stamp, TakenOut, TicketOpened, TicketStage, Used, VERSION, Worked, decode, encode, link,
+    Digest, Doubt, Duty, Field, GapDealt, LARGEST, Misfit, Move, Moved, NotARecord, Part, PersonChanged,
+    Personal, PinStop, Place, Record, RecordRef, Register, Return, Reviewed, RigAccepted, RigStatus,
+    RulesInForce, Settlement, Signed, Stage, Stamp, TakenOut, TicketOpened, TicketStage, Used, VERSION,
+    Worked, decode, encode, link,
 };
 use common::{check, config, on, proving, uuid, word};
 use proptest::prelude::*;
@@ -251,6 +252,19 @@ fn what_is_made_at_the_desk_comes_back_as_it_was() {
         shift: 7,
         seats: BTreeMap::from([("e2-1".to_owned(), "m1".to_owned())]),
     };
+    let signed = Signed { of };
+    all.push(("uncountersigned", json!(signed), Desk::Uncountersigned(signed.clone())));
+    all.push(("countersigned", json!(signed), Desk::Countersigned(signed)));
+    for what in [
+        Misfit::Missing { from: 3, to: 5 },
+        Misfit::Twice { number: 3 },
+        Misfit::Breaks { number: 3 },
+        Misfit::BeganAnew { last: 9 },
+    ] {
+        let (tablet, incarnation, why) = ("tablet-4".to_owned(), Some(uuid(8)), "w".to_owned());
+        let dealt = GapDealt { tablet, incarnation, what, why };
+        all.push(("gap_dealt", json!(dealt), Desk::GapDealt(dealt)));
+    }
     all.push(("crew", json!(crew), Desk::Crew(crew)));
     let from = Some(Place::Spare { station: "north".to_owned() });
     let one = Move { asset: asset.clone(), from, to: Place::Seat { seat: "e2-1".to_owned() } };

@@ -141,9 +141,10 @@ fn no_desk_record_but_a_return_that_lists_it_takes_a_finding_away() {
                 let listed = match &more.body {
                     Body::Desk(Desk::Return(r)) => r.asset == one() && r.clears.contains(&key),
                     // The officer may settle a doubt about the proving check of a return that is
-                    // there, and its signer may prove it: then that return stands again.
+                    // there, its signer may prove it, and another officer countersign it: then that
+                    // return stands again.
                     Body::Desk(Desk::Settlement(s)) => proves(&desk, s.id),
-                    Body::Desk(Desk::Signature(s)) => proves(&desk, s.of.id),
+                    Body::Desk(Desk::Signature(s) | Desk::Countersigned(s)) => proves(&desk, s.of.id),
                     _ => false,
                 };
                 let open = now.contains(&(State::OutOfService, key.clone()));

@@ -19,6 +19,9 @@ use crate::web::serving::App;
 use crate::web::view::Action;
 use crate::web::view::board::{Line, RigBlock, StationBoard, StationChooser, StationTile};
 
+/// Where only a countersignature is missing.
+const AWAITED: &str = "A good check waits for an officer’s countersignature.";
+
 /// `GET /`: the board of the tablet's station, or the chooser.
 pub async fn show_start(visitor: Visitor) -> Response {
     let to = visitor.station.as_deref().map_or("/stations".to_owned(), station_href);
@@ -92,6 +95,12 @@ pub async fn show_board(
         let text = format!("{checks} for the signer’s PIN.");
         attention.push(Action { text, href: "/unproven".to_owned(), next: false });
     }
+    let waiting = app.store.uncountersigned().await?.len();
+    if waiting > 0 {
+        let checks = if waiting == 1 { "One check waits" } else { &format!("{waiting} checks wait") };
+        let text = format!("{checks} for an officer’s countersignature.");
+        attention.push(Action { text, href: "/countersign".to_owned(), next: false });
+    }
     visitor.station = Some(id.clone());
     let view = StationBoard {
         page: page(&app, &visitor, &station.name).await?,
@@ -153,7 +162,10 @@ fn line(fleet: &Fleet, place: String, unit: Option<&UnitFacts>) -> Line {
         standing: Some(standing(s.state)),
         checked,
         due: due.filter(|_| s.state == Standing::InService),
-        reason: s.grounds.first().filter(|_| s.state > Standing::CheckDue).map(ground_words),
+        reason: match s.state {
+            Standing::CheckDue if fleet.awaited.contains(number) => Some(AWAITED.to_owned()),
+            state => s.grounds.first().filter(|_| state > Standing::CheckDue).map(ground_words),
+        },
         action: match s.state {
             Standing::InService if fleet.due_this_shift(s) => check("Start check"),
             Standing::InService => check("Check again"),

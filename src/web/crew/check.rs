@@ -226,6 +226,7 @@ pub async fn form_view(
     let number = &checking.unit.number;
     let bay = Bay::of(form);
     let clock = &checking.department.clock;
+    let countersigned = form.purpose.is_the_crews() && app.store.countersigning().await?;
     let limits = json!({
         "limits": Limits::of(form),
         "unit": number,
@@ -236,6 +237,7 @@ pub async fn form_view(
         "run": input.id,
         "started": input.started,
         "seen": input.seen,
+        "countersigned": countersigned,
         "tablet": tablet_of(visitor),
         "client": crate::service::intake::CLIENT,
         "bay": bay,

@@ -102,13 +102,16 @@ async fn about(store: &Store, body: &Body) -> Result<Option<Asset>, WebError> {
             Desk::Worked(w) => w.ticket,
             Desk::Settlement(s) => return about_variants(store, s.id).await,
             Desk::Doubt(d) => return about_variants(store, d.of.id).await,
-            Desk::Unproven(s) | Desk::Signature(s) => return about_variants(store, s.of.id).await,
+            Desk::Unproven(s) | Desk::Signature(s) | Desk::Uncountersigned(s) | Desk::Countersigned(s) => {
+                return about_variants(store, s.of.id).await;
+            }
             Desk::Correction(c) => return about_variants(store, c.of.id).await,
             Desk::Moved(m) => return Ok(m.moves.first().map(|one| one.asset.clone())),
             Desk::Acknowledged(a) => return about_variants(store, a.of.id).await,
             Desk::Register(_)
             | Desk::Rules(_)
             | Desk::TabletRevoked(_)
+            | Desk::GapDealt(_)
             | Desk::AirSample(_)
             | Desk::PinStopped(_)
             | Desk::PinAllowed(_)
@@ -249,13 +252,7 @@ async fn contents(
                 out.push(fact("Public key", key.map_or("none".to_owned(), |k| k.to_string())));
                 out
             }
-            Desk::TabletRevoked(t) => {
-                let up_to = t.trusted.map_or("nothing more".to_owned(), |l| {
-                    format!("up to number {} of incarnation {}", l.number, l.incarnation)
-                });
-                let name = store.tablet(&t.tablet).await?.map_or(t.tablet.clone(), |row| row.name);
-                vec![fact("Tablet", name), fact("Why", &t.why), fact("Believed", up_to)]
-            }
+            Desk::GapDealt(_) | Desk::TabletRevoked(_) => about_tablet(store, desk).await?,
             Desk::Register(Register::Unit { profile, serials, .. }) => {
                 let mut out = vec![fact("Profile", profile)];
                 out.extend(serials.iter().map(|(part, serial)| fact(&capital(part), serial)));
@@ -269,6 +266,31 @@ async fn contents(
                 .collect(),
             _ => Vec::new(),
         },
+    })
+}
+
+/// What was said about a tablet.
+async fn about_tablet(store: &Store, desk: &Desk) -> Result<Vec<Fact>, WebError> {
+    Ok(match desk {
+        Desk::GapDealt(g) => {
+            let name = store.tablet(&g.tablet).await?.map_or(g.tablet.clone(), |row| row.name);
+            let life = g.incarnation.map_or("none".to_owned(), |i| i.to_string());
+            let what = capital(&g.what.to_string());
+            vec![
+                fact("Tablet", name),
+                fact("Incarnation of the tablet", life),
+                fact("What did not fit", what),
+                fact("What came of it", &g.why),
+            ]
+        }
+        Desk::TabletRevoked(t) => {
+            let up_to = t.trusted.map_or("nothing more".to_owned(), |l| {
+                format!("up to number {} of incarnation {}", l.number, l.incarnation)
+            });
+            let name = store.tablet(&t.tablet).await?.map_or(t.tablet.clone(), |row| row.name);
+            vec![fact("Tablet", name), fact("Why", &t.why), fact("Believed", up_to)]
+        }
+        _ => Vec::new(),
     })
 }
 
@@ -388,6 +410,7 @@ async fn others(
             Body::Desk(Desk::Settlement(_)) => "How it was settled",
             Body::Desk(Desk::Correction(_)) => "How it was corrected",
             Body::Desk(Desk::Signature(_)) => "How its signature was proven",
+            Body::Desk(Desk::Countersigned(_)) => "How it was countersigned",
             Body::Desk(Desk::Doubt(_)) => "Why it was doubted",
             _ => continue,
         };
@@ -399,6 +422,9 @@ async fn others(
         Body::Desk(Desk::TicketOpened(t)) => Some((t.because, "The record that opened it")),
         Body::Desk(Desk::Doubt(d)) => Some((d.of, "The record in doubt")),
         Body::Desk(Desk::Unproven(s) | Desk::Signature(s)) => Some((s.of, "The record that was signed")),
+        Body::Desk(Desk::Uncountersigned(s) | Desk::Countersigned(s)) => {
+            Some((s.of, "The check that this is about"))
+        }
         Body::Desk(Desk::Correction(c)) => Some((c.of, "The check that was corrected")),
         _ => None,
     };

@@ -114,6 +114,7 @@ pub async fn review(
             Verdict::Incomplete => Standing::CheckDue,
             Verdict::OutOfService => Standing::OutOfService,
         },
+        countersigned: form.purpose.is_the_crews() && app.store.countersigning().await?,
         findings: entered::findings(form, judged, answers),
         missing,
         bay: input.bay().ok().flatten().and_then(|at| entered::bay(form, answers, at)),

@@ -7,6 +7,7 @@ use airmuster_domain::standing::{Ground, State as Holds};
 use axum::extract::{Path, State};
 
 use crate::service::drift;
+use crate::service::fleet::Fleet;
 use crate::service::unit::UnitFile;
 use crate::store::PhotosOf;
 use crate::web::auth::Visitor;
@@ -68,7 +69,7 @@ pub async fn view(
         standing: standing(s.state),
         grounds: grounds(file),
         strip: fleet.units.get(unit).and_then(|u| thin(fleet, u)),
-        checked: checked_sentence(fleet, s),
+        checked: checked(fleet, unit, s),
         next: next(file, visitor),
         others: others(file, visitor),
         moving: moving::form(file, visitor, problem),
@@ -78,6 +79,17 @@ pub async fn view(
         shots: shots(app, fleet, PhotosOf::Asset(&file.standing.asset)).await?,
         events: happened(fleet, &file.events),
     })
+}
+
+/// When it was last checked, and what that still waits for.
+fn checked(fleet: &Fleet, unit: &str, s: &airmuster_domain::standing::Standing) -> String {
+    let checked = checked_sentence(fleet, s);
+    match s.state {
+        Holds::CheckDue if fleet.awaited.contains(unit) => {
+            format!("{checked}. A good one waits for an officer’s countersignature")
+        }
+        _ => checked,
+    }
 }
 
 /// What its readings do over time: the technician's business, and asked for by nobody else.

@@ -33,6 +33,8 @@ pub async fn show_verdict(
     let s = &unit.standing;
     let out = matches!(s.state, Holds::OutOfService | Holds::Held);
     let ticket = app.store.tickets_of(&s.asset).await?.into_iter().find(|t| !t.stage.is_closed());
+    let awaited = s.state == Holds::CheckDue
+        && app.store.uncountersigned().await?.iter().any(|c| c.seq == seq && c.clean);
     let station = fleet.station_of(&unit.row).map(|s| s.id.clone()).or_else(|| visitor.station.clone());
     let board = station.as_deref().map_or("/stations".to_owned(), station_href);
     Ok(Html(Verdict {
@@ -41,10 +43,10 @@ pub async fn show_verdict(
         place: fleet.place_words(&unit.row),
         standing: standing(s.state),
         grounds: grounds(&fleet, s),
-        now: now_words(check, s.state),
+        now: if awaited { AWAITED.to_owned() } else { now_words(check, s.state) },
         bay: bay_words(&app, check),
-        next: next(&kept, check, s.state, &board),
-        others: others(check, s.state, &board),
+        next: next(&kept, check, s.state, &board, awaited),
+        others: others(check, s.state, &board, awaited),
         tag: out.then(|| format!("/units/{}/tag", check.unit)),
         ticket: ticket.filter(|_| may(&visitor, BENCH)).map(|t| Link {
             text: format!("Ticket {} is open for it", t.ticket),
@@ -72,6 +74,9 @@ fn grounds(fleet: &Fleet, s: &Standing) -> Vec<String> {
     out
 }
 
+/// Said of a good check that an officer has yet to look at.
+const AWAITED: &str = "Everything asked is good. It counts once an officer has countersigned it: tell yours.";
+
 /// What to do with one's hands now.
 fn now_words(check: &Check, state: Holds) -> String {
     match (check.outcome, state) {
@@ -96,21 +101,21 @@ fn bay_words(app: &App, check: &Check) -> Option<String> {
     entered::bay(&form, &check.answers, check.bay?)
 }
 
-fn next(kept: &Kept, check: &Check, state: Holds, board: &str) -> Action {
+fn next(kept: &Kept, check: &Check, state: Holds, board: &str, awaited: bool) -> Action {
     let action = |text: &str, href: String| Action { text: text.to_owned(), href, next: true };
     let again = format!("/units/{}/check", check.unit);
     match (check.outcome, state) {
         (Outcome::Stopped, _) => {
             action("Go on with this check", format!("{again}?continues={}", kept.record.name.id))
         }
-        (_, Holds::CheckDue | Holds::PutRight) => action("Check it again", again),
+        (_, Holds::CheckDue | Holds::PutRight) if !awaited => action("Check it again", again),
         _ => action("Back to the board", board.to_owned()),
     }
 }
 
-fn others(check: &Check, state: Holds, board: &str) -> Vec<Link> {
+fn others(check: &Check, state: Holds, board: &str, awaited: bool) -> Vec<Link> {
     let mut out = vec![Link { text: "Why it stands so".to_owned(), href: format!("/units/{}", check.unit) }];
-    if check.outcome == Outcome::Stopped || matches!(state, Holds::CheckDue | Holds::PutRight) {
+    if check.outcome == Outcome::Stopped || (matches!(state, Holds::CheckDue | Holds::PutRight) && !awaited) {
         out.push(Link { text: "Back to the board".to_owned(), href: board.to_owned() });
     }
     out

@@ -3,6 +3,7 @@
 pub mod accept;
 pub mod attest;
 pub mod correct;
+pub mod countersign;
 pub mod crew;
 pub mod fitness;
 pub mod gaps;

@@ -10,6 +10,7 @@ pub mod bench;
 pub mod board;
 pub mod check;
 pub mod clear;
+pub mod countersign;
 pub mod gaps;
 pub mod import;
 pub mod muster;

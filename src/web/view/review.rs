@@ -19,6 +19,8 @@ pub struct Review {
     pub purpose_words: String,
     /// What the unit will be once this is handed in.
     pub standing: Standing,
+    /// Whether it will wait for an officer's countersignature.
+    pub countersigned: bool,
     /// What is wrong, worst first.
     pub findings: Vec<Finding>,
     /// Steps without an answer, linking back to them in the form; empty when complete.

@@ -425,6 +425,7 @@ impl<'a> Oracle<'a> {
                 && !self.doubted(r)
                 && !self.corrected(&r.name)
                 && self.proven(&r.name)
+                && self.countersigned(&r.name)
                 && self.settled(r.name.id).is_none_or(|(_, s)| s.accepted == Some(r.name.digest));
             counts.then_some((*r, c, l))
         })
@@ -499,6 +500,15 @@ impl<'a> Oracle<'a> {
                         _ => false,
                     }
             })
+        })
+    }
+
+    /// Never taken in as waiting for a countersignature, or countersigned since.
+    fn countersigned(&self, name: &RecordRef) -> bool {
+        let waits =
+            self.said().filter(|(_, d)| matches!(d, Desk::Uncountersigned(s) if s.of == *name)).last();
+        waits.is_none_or(|(at, _)| {
+            self.said().any(|(i, d)| i > at && matches!(d, Desk::Countersigned(s) if s.of == *name))
         })
     }
 
