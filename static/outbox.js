@@ -1,6 +1,6 @@
 // The records that this tablet wrote. Each has a number, names the one before it, and stays until
 // the server has named it and the hash of its bytes, and a backup of the server covers it.
-import { signatureOf } from './key.js';
+import { enrolledAs, signatureOf } from './key.js';
 import { sha256 } from './sha256.js';
 import { ask, recall, transact } from './store.js';
 
@@ -55,11 +55,17 @@ export const onChange = (listener) => { listeners.add(listener); };
 const MEASURED_WITHIN = 7 * 24 * 3600 * 1000;
 const offsetOf = (clock, at) => (clock && at >= clock.at && at - clock.at < MEASURED_WITHIN ? clock.offset : undefined);
 
-// The record as it would be written now, after the last one that this tablet wrote.
-function compose(record, last = { incarnation: newId(), number: 0, before: null }, clock = undefined) {
-  const count = { ...last, number: last.number + 1 };
+// The record as it would be written now, after the last one that this tablet wrote. Enrolled anew it has
+// another name, and to the server is another tablet: under that it counts from 1, so that nothing seems
+// missing. `nth` goes on, and is the order in which all were written.
+function compose(record, last = undefined, clock = undefined) {
+  const goesOn = last && (last.tablet ?? record.tablet) === record.tablet;
+  const { incarnation, number, before } = goesOn ? last : { incarnation: newId(), number: 0, before: null };
+  const count = { incarnation, number: number + 1, before };
   const text = recordText(record, count, offsetOf(clock, record.at));
-  return { count, text, digest: sha256(text) };
+  const digest = sha256(text);
+  const next = { tablet: record.tablet, incarnation, number: count.number, before: digest, nth: (last?.nth ?? last?.number ?? 0) + 1 };
+  return { next, text, digest };
 }
 
 function lastOf({ meta }, then) {
@@ -86,11 +92,11 @@ export async function write(record, { draft, over, more, seal } = {}) {
   const row = await transact('readwrite', ({ drafts, records, meta }, done) => {
     lastOf({ meta }, (last, clock) => {
       if (ahead && ahead.last?.before !== last?.before) return;
-      const { count, text, digest } = ahead ?? compose(record, last, clock);
-      const kept = { id: record.id, text, digest, seal: ahead?.seal, state: 'saved', number: count.number, at: record.at, ...more?.(digest) };
+      const { next, text, digest } = ahead ?? compose(record, last, clock);
+      const kept = { id: record.id, text, digest, seal: ahead?.seal, state: 'saved', number: next.nth, at: record.at, ...more?.(digest) };
       // Never over another one: a record once written stays as it is.
       records.add(kept);
-      meta.put({ key: 'count', value: { incarnation: count.incarnation, number: count.number, before: digest } });
+      meta.put({ key: 'count', value: next });
       if (over) drafts.delete(over);
       if (draft) drafts.put(draft);
       done(kept);
@@ -181,12 +187,13 @@ export const fileOf = (rows) => JSON.stringify({
 
 /**
  * What this tablet says of itself with its questions: how many records the server has not taken, the
- * age of the oldest in milliseconds, the last number that it has written, and its incarnation.
+ * age of the oldest in milliseconds, the last number that it has written under its name, and its incarnation.
  */
 export async function holds() {
   const { saved, refused } = await counts();
   const waiting = saved + refused ? await unsent() : [];
   const oldest = Math.max(0, ...waiting.map(({ at }) => Date.now() - at));
-  const { number, incarnation } = await recall('count') ?? {};
-  return [waiting.length, Math.min(oldest, 0xffffffff), ...number ? [number, incarnation] : []].join(' ');
+  const { tablet, number, incarnation } = await recall('count') ?? {};
+  const own = number && (!tablet || tablet === await enrolledAs());
+  return [waiting.length, Math.min(oldest, 0xffffffff), ...own ? [number, incarnation] : []].join(' ');
 }

@@ -40,6 +40,8 @@ pub struct Facts {
     pub family: Option<String>,
     /// The proving or acceptance check, where it is there and counts.
     pub check: Option<Done>,
+    /// Grounds that were raised by something that came in after that check.
+    pub later: BTreeSet<String>,
     /// Hashes of all records with the id that is spoken about.
     pub variants: BTreeSet<Digest>,
     /// Who signed the record that is to be proven or countersigned.
@@ -359,6 +361,12 @@ fn may_return(r: &Return, facts: &Facts) -> Result<(), Refusal> {
     }
     if check.unit != r.asset && !check.with.contains(&r.asset) {
         return no("the proving check was made on something else");
+    }
+    // Nobody who proves a unit can have known what came in only afterwards.
+    if let Some(ground) =
+        facts.open.iter().find(|g| r.clears.contains(&g.key) && facts.later.contains(&g.key))
+    {
+        return no(format!("this came in after the proving check; prove it again: {}", ground.say));
     }
     let listed = facts.open.iter().filter(|g| r.clears.contains(&g.key));
     for ground in listed {

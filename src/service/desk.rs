@@ -80,6 +80,7 @@ async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -
     match desk {
         Desk::Return(r) => {
             facts.check = write.done(&r.proving).await?;
+            facts.later = write.raised_after(&r.asset, &r.proving).await?;
             if let Some(second) = &r.second_signer {
                 facts.second = write.signer(second).await?;
             }

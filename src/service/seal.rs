@@ -14,6 +14,7 @@ use hpke::aead::AesGcm128;
 use hpke::kdf::HkdfSha256;
 use hpke::kem::DhP256HkdfSha256;
 use hpke::{Deserializable, Kem, OpModeR, Serializable, single_shot_open};
+use ring::hmac;
 
 use super::pin::LONGEST;
 use crate::clock::Clock;
@@ -74,6 +75,12 @@ impl SealKey {
     /// The key of these 32 bytes.
     pub fn from_secret(bytes: &[u8]) -> Result<Self, NotAKey> {
         Deserializable::from_bytes(bytes).map(Self::of).map_err(|_| NotAKey)
+    }
+
+    /// A secret word for one use, which whoever has the key can make again and nobody else can guess.
+    pub fn word(&self, of: &str) -> String {
+        let key = hmac::Key::new(hmac::HMAC_SHA256, &self.secret.to_bytes());
+        URL_SAFE_NO_PAD.encode(&hmac::sign(&key, of.as_bytes()).as_ref()[..16])
     }
 
     fn of(secret: <DhP256HkdfSha256 as Kem>::PrivateKey) -> Self {

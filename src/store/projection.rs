@@ -384,6 +384,23 @@ impl Write {
         Ok(effects(&kept.record, &mut *self.tables()).done.filter(|_| counts))
     }
 
+    /// The grounds of an asset that were raised by something that came in after this record.
+    pub async fn raised_after(
+        &mut self,
+        asset: &Asset,
+        name: &RecordRef,
+    ) -> Result<BTreeSet<String>, StoreError> {
+        let Some(kept) = self.check_record(name).await? else {
+            return Ok(BTreeSet::new());
+        };
+        let keys: Vec<String> = sqlx::query_scalar("select key from ground where asset = $1 and seq > $2")
+            .bind(asset.to_string())
+            .bind(kept.place.seq)
+            .fetch_all(&mut *self.tx)
+            .await?;
+        Ok(keys.into_iter().collect())
+    }
+
     /// Finds out anew from when on each of these grounds is cleared.
     async fn refresh(&mut self, touched: BTreeSet<Named>, out: &mut Projected) -> Result<(), StoreError> {
         for (asset, key) in touched {

@@ -142,6 +142,7 @@ pub fn list() -> Vec<Route> {
         send("/units/{unit}/retire", RETIRE, post(bench::retire::retire)),
         // Upkeep, cylinders and facepieces, fills and air.
         show("/upkeep", BENCH, get(upkeep::months::show_months)),
+        // A calendar program cannot sign in: there is a secret word in the address.
         show("/upkeep.ics", Anyone, get(upkeep::months::show_feed)),
         show("/cylinders", MEMBER, get(upkeep::thing::list_cylinders)),
         show("/facepieces", MEMBER, get(upkeep::thing::list_facepieces)),

@@ -65,6 +65,9 @@ pub struct App {
     /// Whether whoever comes may do what a tablet may: in the demo, and nowhere else.
     #[from_ref(skip)]
     pub guests: bool,
+    /// The secret word in the address of the calendar feed: a calendar program cannot sign in.
+    #[from_ref(skip)]
+    pub feed: Arc<str>,
     /// Whether there is somebody who can sign in: once so, for good.
     #[from_ref(skip)]
     begun: Arc<AtomicBool>,
@@ -115,6 +118,7 @@ impl App {
         let (intake, writer) = Intake::start(store.clone(), clock.clone());
         let pins = Pins::new(store.clone(), clock.clone(), cost);
         let door = Door::new(store.clone(), clock.clone(), pins.clone(), intake.clone());
+        let feed = key.word("airmuster upkeep feed 1").into();
         // It has a way in of its own, so the writer ends after it.
         let (sealed, _) = Sealed::start(store.clone(), clock.clone(), intake.clone(), door.clone(), key);
         let photos = Photos::new(store.clone(), clock.clone());
@@ -122,7 +126,20 @@ impl App {
         let notice = Notice::new(|| None);
         let begun = Arc::default();
         (
-            Self { store, intake, clock, pins, door, sealed, photos, notice, tablets, guests: false, begun },
+            Self {
+                store,
+                intake,
+                clock,
+                pins,
+                door,
+                sealed,
+                photos,
+                notice,
+                tablets,
+                guests: false,
+                feed,
+                begun,
+            },
             writer,
         )
     }

@@ -140,4 +140,63 @@ describe('a tablet of a department', () => {
     assert.equal((await tablet.rows()).length, 2);
     for (const { elsewhere } of stage.tablets) assert.deepEqual(elsewhere, [], 'no request leaves the origin');
   });
+
+  /** A code for a tablet of this name, made on an officer's phone. */
+  async function codeFor(name) {
+    const { page } = await officer();
+    await page.getByLabel('Name of the tablet').fill(name);
+    await page.getByLabel('Station').selectOption({ label: 'North' });
+    await page.getByRole('button', { name: 'Make a code' }).click();
+    return page.locator('.code').textContent();
+  }
+
+  async function enrol(tablet, name) {
+    const code = await codeFor(name);
+    await tablet.page.goto('/enrol');
+    await tablet.page.getByText('This tablet makes a key of its own').waitFor();
+    await tablet.page.getByLabel('Code').fill(code);
+    await tablet.page.getByRole('button', { name: 'Enrol' }).click();
+    await tablet.page.getByRole('heading', { name: `This tablet is ${name}` }).waitFor();
+    await tablet.page.getByRole('link', { name: 'To the board' }).click();
+    await tablet.page.locator('body.board').waitFor();
+    await tablet.hasKept();
+  }
+
+  test('keeps what it has not handed in when it loses its cookie and is enrolled anew, and hands it in then (E9)', { timeout: LONGEST }, async () => {
+    const tablet = await unpack(stage.net.url);
+    await enrol(tablet, 'Watch room');
+    const first = (await known(tablet.page, 'enrolled')).id;
+    await stage.net.breaks('refuse');
+    for (const unit of ['1', '2', '1']) await tablet.checkAway(unit);
+    const written = await tablet.rows();
+    assert.deepEqual(written.map((r) => r.state), ['saved', 'saved', 'saved']);
+    // The station can be reached again, but for where records are handed in.
+    await stage.net.heals();
+    await stage.net.breaks('blackhole', { path: '/api/v1/records' });
+    await tablet.context.clearCookies();
+    await tablet.page.goto('/unsent');
+    await tablet.page.getByText('3 saved here, not yet received.').waitFor();
+    await enrol(tablet, 'Watch room again');
+    const second = (await known(tablet.page, 'enrolled')).id;
+    assert.notEqual(second, first);
+    const same = (rows) => rows.map(({ id, text, signature }) => ({ id, text, signature }));
+    assert.deepEqual(same(await tablet.rows()), same(written), 'nothing of it has changed');
+    await stage.net.heals();
+    await tablet.hasSentAll();
+    const rows = await tablet.rows();
+    assert.deepEqual(rows.map((r) => r.state), ['received', 'received', 'received'], 'each is taken as its first self wrote it, and believed');
+    // What comes next is written in the new name, after what was written before.
+    await stage.net.breaks('refuse');
+    await tablet.checkAway('2');
+    const last = (await tablet.rows()).at(-1);
+    const { tablet: name, number, before, incarnation } = JSON.parse(last.text);
+    assert.deepEqual({ name, number, before }, { name: second, number: 1, before: null });
+    assert.notEqual(incarnation, JSON.parse(written[0].text).incarnation);
+    await stage.net.heals();
+    await tablet.hasSentAll();
+    assert.deepEqual((await tablet.rows()).map((r) => [r.number, r.state]), [1, 2, 3, 4].map((n) => [n, 'received']));
+    const { page } = await officer();
+    await page.goto('/tablets/gaps');
+    await page.getByText('No number is missing').waitFor();
+  });
 });

@@ -18,6 +18,23 @@ const kept = (tablet) => tablet.page.evaluate(async () => {
 offlineStory('the pages on a tablet', (promise) => {
   promise('a new release waits while a check is half done, and that check survives it (E17)', waitsForHalfDoneChecks);
 
+  promise('an earlier release, kept on a tablet that was away, hands in to the next one what it wrote (E16)', async (stage) => {
+    const tablet = await stage.cutOff();
+    const before = await tablet.build();
+    await tablet.checkAway('102');
+    // The server is the next release by the time it can be reached; the tablet does not know that yet.
+    stage.release.isNow(NEXT);
+    await stage.net.heals();
+    await tablet.hasSentAll();
+    const rows = await tablet.rows();
+    assert.deepEqual(rows.map((r) => r.state), ['received']);
+    await stage.areStored(rows);
+    await tablet.page.goto('/stations');
+    await tablet.until(async () => await tablet.build() === NEXT, 'then the next release takes over');
+    assert.notEqual(before, NEXT);
+    assert.deepEqual((await tablet.rows()).map((r) => [r.id, r.state]), rows.map((r) => [r.id, 'received']), 'with what was written before');
+  });
+
   for (const how of ['cut', 'cut, and the tablet switched off']) {
     promise(`a set is whole or not used: a new release ${how} while it is fetched leaves the old one as it was (E17)`, async (stage) => {
       const tablet = await stage.atStation();

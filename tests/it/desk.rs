@@ -177,6 +177,29 @@ fn each_desk_record_is_made_by_those_named_here_and_by_nobody_else() {
     }
 }
 
+#[tokio::test]
+async fn a_proving_check_is_good_for_what_was_there_before_it_and_for_nothing_later() {
+    let h = house().await;
+    let first = failed(&h, "1").await;
+    h.pass(MINUTE);
+    let good = h.prove("1").await;
+    h.pass(MINUTE);
+    h.desk("return", "tom", &return_of("1", vec![first.clone()], good)).await.unwrap();
+    assert_eq!(h.state("1").await, State::InService);
+    h.pass(MINUTE);
+    let second = failed(&h, "1").await;
+    assert_ne!(second, first);
+    h.pass(MINUTE);
+    let told =
+        h.desk("return", "tom", &return_of("1", vec![second.clone()], good)).await.unwrap_err().to_string();
+    assert!(told.contains("came in after the proving check"), "{told}");
+    assert_eq!(h.state("1").await, State::OutOfService);
+    let again = h.prove("1").await;
+    h.pass(MINUTE);
+    h.desk("return", "tom", &return_of("1", vec![second], again)).await.unwrap();
+    assert_eq!(h.state("1").await, State::InService);
+}
+
 /// A unit with its gauges apart. Gives the key of the finding.
 async fn failed(h: &House, unit: &str) -> String {
     h.check("ana", say(check(unit, h.id()), gauges("4400 psi", "3900 psi"))).await;

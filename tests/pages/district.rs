@@ -10,8 +10,8 @@ use airmuster::store::Store;
 use airmuster::web::app_router;
 use airmuster_domain::judge::{Answer, Raw};
 use airmuster_domain::record::{
-    Asset, Cadence, Check, Condition, Digest, Outcome, Photo, Place, RecordRef, Register, Stamp, TakenOut,
-    Used, encode,
+    Asset, Cadence, Check, Condition, Digest, Outcome, Photo, Place, RecordRef, Register, RulesInForce,
+    Stamp, TakenOut, Used, encode,
 };
 use airmuster_domain::rules::{self, Ask, Purpose, Subject};
 use airmuster_domain::standing::State;
@@ -119,6 +119,12 @@ impl District {
 
     pub async fn register(&self, entry: Register) {
         self.hand_in("register", self.clock.id(), None, &entry, Origin::Console).await;
+    }
+
+    /// A rule table comes into force.
+    pub async fn rules(&self, text: &str) {
+        let body = RulesInForce { text: text.to_owned() };
+        self.hand_in("rules", self.clock.id(), None, &body, Origin::Console).await;
     }
 
     /// Why an entry is refused at the console.

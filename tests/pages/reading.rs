@@ -3,7 +3,9 @@
 
 use airmuster::service::verify::{Depth, verify};
 use airmuster::web::routes;
-use airmuster_domain::rules::Purpose;
+use airmuster_domain::record::Digest;
+use airmuster_domain::rules::{self, Purpose};
+use airmuster_domain::standing::State;
 use axum::http::Method;
 
 use super::district::district;
@@ -28,6 +30,32 @@ async fn asking_for_every_page_leaves_the_logbook_and_all_that_is_computed_from_
     assert!(asked > 100, "only {asked} were asked for");
     assert_eq!(d.store.head().await.unwrap(), before);
     // And all that is kept beside it is what it would be if it were made anew.
+    let report = verify(&d.store, d.clock.now(), None, Depth::Tables).await.unwrap();
+    assert!(report.problems.is_empty(), "{report}");
+}
+
+#[tokio::test]
+async fn a_check_is_judged_by_the_table_that_it_was_made_with_and_what_todays_would_say_stands_beside_it() {
+    let d = district().await;
+    let before = d.check("121", "ana", Purpose::ShiftStart, &[]).await;
+    let stricter = rules::DEFAULT.replace("above = \"90 % of rated\"", "above = \"99.9 % of rated\"");
+    assert_ne!(stricter, rules::DEFAULT);
+    d.rules(&stricter).await;
+    // Written on a tablet that had not heard of the new table.
+    let seq = d.check("117", "ana", Purpose::ShiftStart, &[]).await;
+    assert_eq!(d.state("117").await, State::InService);
+    assert_eq!(d.state("121").await, State::InService, "and what was judged before is not judged again");
+    let mut officer = d.signed_in("olga").await;
+    for seq in [before, seq] {
+        let said = officer.get(&format!("/records/{seq}")).await.ok().text();
+        assert!(said.contains("By the rule table in force today"), "{said}");
+        assert!(said.contains("Something would have to be put right. It changes nothing here."), "{said}");
+    }
+    let form = officer.get("/units/117/check").await.ok();
+    assert!(
+        !form.html.contains(&Digest::of(rules::DEFAULT.as_bytes()).to_string()),
+        "new forms are of the new one"
+    );
     let report = verify(&d.store, d.clock.now(), None, Depth::Tables).await.unwrap();
     assert!(report.problems.is_empty(), "{report}");
 }

@@ -268,3 +268,15 @@ async fn routine_is_folded_up_and_a_move_is_told() {
     assert!(text.contains("Moved\nOn the bench."), "{text}");
     assert!(text.contains("6 good checks, 26 Nov to 1 Dec"), "{text}");
 }
+
+#[tokio::test]
+async fn a_check_of_a_unit_that_is_held_is_kept_and_releases_nothing_and_the_form_says_so() {
+    let d = district().await;
+    let mut crew = d.signed_in("ana").await;
+    let says = "A check of it is kept and releases nothing";
+    assert!(!crew.get("/units/117/check").await.ok().text().contains(says));
+    d.say("hold", "117", "ben", "the alarm was silent").await;
+    assert!(crew.get("/units/117/check").await.ok().text().contains(says));
+    d.check("117", "ana", Purpose::ShiftStart, &[]).await;
+    assert_eq!(d.state("117").await, State::Held);
+}

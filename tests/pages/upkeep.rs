@@ -274,7 +274,15 @@ async fn the_calendar_feed_is_rfc_5545_line_by_line() {
     let d = district().await;
     marked(&d, "C-117", "2020-05", Some("2022-02")).await;
     marked(&d, "C-121", "2012-03", Some("2024-02")).await;
-    let feed = d.nobody().get("/upkeep.ics").await;
+    let page = d.signed_in("tom").await.get("/upkeep").await.ok();
+    let address = page.html.split("href=\"/upkeep.ics").nth(1).unwrap().split('"').next().unwrap();
+    let address = format!("/upkeep.ics{address}");
+    for other in ["/upkeep.ics", "/upkeep.ics?key=", "/upkeep.ics?key=AAAAAAAAAAAAAAAAAAAAAA"] {
+        assert_eq!(d.nobody().get(other).await.status, 404, "{other}");
+        assert_eq!(d.tablet().await.get(other).await.status, 404, "{other}");
+    }
+    assert_eq!(d.signed_in("tom").await.get("/upkeep.ics").await.status, 200, "who may read it anyhow");
+    let feed = d.nobody().get(&address).await;
     assert_eq!(feed.status, 200);
     let text = &feed.html;
     // RFC 5545, 3.1: lines end with CRLF and are at most 75 octets long; longer ones are folded.
@@ -443,7 +451,8 @@ async fn a_technician_whose_qualification_has_lapsed_does_not_return_a_unit() {
         "{}",
         upkeep.text()
     );
-    assert!(!d.nobody().get("/upkeep.ics").await.html.contains("Varga"));
+    let feed = tech.get("/upkeep.ics").await.ok().html;
+    assert!(feed.contains("BEGIN:VCALENDAR") && !feed.contains("Varga"), "{feed}");
     let holds = [("of", of), ("until", "2026-11-26"), ("reference", "Course 13")];
     assert_eq!(admin.post("/qualifications", &holds).await.status, 303);
     assert!(

@@ -5,6 +5,7 @@ use airmuster_domain::bay::Bay;
 use airmuster_domain::judge::{Answer, Judgement, Raw, judge_readable};
 use airmuster_domain::record::{Check, Outcome};
 use airmuster_domain::rules::{Consequence, Limits, Purpose};
+use airmuster_domain::standing::State as Holds;
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::{CookieJar, Form, Query};
@@ -258,6 +259,13 @@ pub async fn form_view(
         continues: input.continues.map(|c| c.to_string()),
         seen: input.seen.clone(),
         open_grounds: grounds_words(checking.shown()),
+        stays: match checking.standing.state {
+            Holds::Held => Some(
+                "This unit is held for an inquiry: leave it exactly as it is. A check of it is kept and releases nothing.",
+            ),
+            Holds::Retired => Some("This unit is retired. A check of it is kept and changes nothing."),
+            _ => None,
+        },
         groups: groups(&Filling { form, scale, with: &checking.with, bay, input, judged }),
         problems,
         limits: limits.to_string(),

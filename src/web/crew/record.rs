@@ -1,6 +1,7 @@
 //! A record as it stands in the logbook, with everything in it.
 
-use airmuster_domain::judge::Verdict;
+use airmuster_domain::ground::Forms as _;
+use airmuster_domain::judge::{Verdict, judge_readable};
 use airmuster_domain::record::{
     Asset, AssetKind, Body, Check, Correction, Desk, Envelope, Field, Outcome, Place, Register, Reviewed,
 };
@@ -47,6 +48,7 @@ pub async fn show_record(
         let meant = check.bay.and_then(|at| entered::bay(&judged.form, &check.answers, at));
         facts.extend(meant.map(|text| fact("What that means for the pressure", text)));
         facts.extend(left_out(check, &judged.judgement.missing, &judged.form));
+        facts.extend(by_todays_table(&app.store, check).await?);
     }
     Ok(Html(Record {
         page: page(&app, &visitor, &format!("{}: record {seq}", told.title)).await?,
@@ -331,6 +333,26 @@ fn left_out(check: &Check, missing: &[String], form: &airmuster_domain::rules::F
         missing.iter().filter_map(|id| form.step(id)).map(|s| s.step.title.as_str()).collect();
     (check.outcome == Outcome::Complete && !titles.is_empty())
         .then(|| fact("Not answered", titles.join(", ")))
+}
+
+/// What the rule table in force would make of a check that was made with another one.
+async fn by_todays_table(store: &Store, check: &Check) -> Result<Option<Fact>, WebError> {
+    let in_force = store.rules_in_force().await?;
+    let mut tables = store.tables();
+    let in_force = in_force.unwrap_or_else(|| tables.default_digest());
+    if check.rules == in_force || check.outcome != Outcome::Complete {
+        return Ok(None);
+    }
+    let said = match tables.form(&in_force, &check.profile, check.purpose) {
+        None => "it asks for no such check",
+        Some(form) => match judge_readable(&form, &check.answers).0.verdict {
+            Verdict::InService => "everything asked is good",
+            Verdict::PutRight => "something would have to be put right",
+            Verdict::Incomplete => "something more would have to be answered",
+            Verdict::OutOfService => "out of service",
+        },
+    };
+    Ok(Some(fact("By the rule table in force today", format!("{}. It changes nothing here.", capital(said)))))
 }
 
 fn provenance(store: &Store, fleet: &Fleet, kept: &Kept) -> Vec<Fact> {

@@ -34,6 +34,8 @@ pub struct CheckForm {
     pub seen: Vec<String>,
     /// Those grounds in sentences, so that the member knows what to look for.
     pub open_grounds: Vec<String>,
+    /// Why a check of this unit releases nothing, where that is so.
+    pub stays: Option<&'static str>,
     /// The steps, grouped.
     pub groups: Vec<Group>,
     /// What to put right in what was sent.

@@ -14,6 +14,8 @@ pub struct Months {
     pub page: Page,
     /// The day from which it is told.
     pub today: String,
+    /// The secret address of the calendar feed.
+    pub feed: String,
     /// What has lapsed.
     pub late: Vec<DueRow>,
     /// What is to be entered before it can fall due.
