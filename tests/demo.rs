@@ -72,6 +72,10 @@ async fn boards(store: &Store) {
     assert_eq!(all.len(), 39);
     assert_grounded(&all);
 
+    // Everything arrived when it was written, but for the one record that the story has come late.
+    let late = store.late_pulls().await.unwrap();
+    assert_eq!(late.iter().map(|l| l.asset.number.as_str()).collect::<Vec<_>>(), ["206"]);
+
     let seats = store.seats(None).await.unwrap();
     let rigs: BTreeSet<&str> = seats.iter().map(|s| s.rig.as_str()).collect();
     assert_eq!((store.stations().await.unwrap().len(), rigs.len()), (3, 7));

@@ -92,7 +92,7 @@ impl Standing {
         let when = |t| department.clock.local(t).format("%Y-%m-%d %H:%M");
         let mut out = String::new();
         for s in &standings {
-            writeln!(out, "{}: {}", s.asset, s.state.words())?;
+            writeln!(out, "{}: {}", s.asset, s.words())?;
             if let Some(c) = &s.last_check {
                 writeln!(out, "  last good check {} by {}", when(c.at), c.by.as_deref().unwrap_or("nobody"))?;
             }

@@ -33,6 +33,8 @@ pub enum Act {
     Stops(&'static str, &'static str),
     /// A member takes it out of service.
     TakesOut(&'static str, &'static str),
+    /// The same on a tablet that is out of reach of the station for so many minutes.
+    TakesOutUnheard(&'static str, &'static str, i64),
     /// The officer has it held for an inquiry.
     Holds(&'static str, &'static str),
     /// The administrator ends that.
@@ -124,9 +126,12 @@ pub fn tell(k: &mut Keeper, at: Millis, ago: i64, act: &Act) {
             let how = How { end: Some((Outcome::Stopped, step)), ..How::default() };
             k.check(at, unit, Some(by), Purpose::ShiftStart, &how);
         }
-        Act::TakesOut(name, why) => word(k, "taken_out", at, name, 2, why),
-        Act::Holds(name, why) => word(k, "hold", at, name, 0, why),
-        Act::Notes(name, why) => word(k, "note", at, name, ago.rem_euclid(3), why),
+        Act::TakesOut(name, why) => word(k, "taken_out", (at, 0), name, 2, why),
+        Act::TakesOutUnheard(name, why, minutes) => {
+            word(k, "taken_out", (at, minutes * MINUTE), name, 2, why);
+        }
+        Act::Holds(name, why) => word(k, "hold", (at, 0), name, 0, why),
+        Act::Notes(name, why) => word(k, "note", (at, 0), name, ago.rem_euclid(3), why),
         Act::Releases(name, why) => {
             let clearing = Clearing {
                 asset: asset(name),
@@ -192,13 +197,17 @@ pub fn tell(k: &mut Keeper, at: Millis, ago: i64, act: &Act) {
     }
 }
 
-fn word(k: &mut Keeper, kind: &str, at: Millis, name: &str, who: i64, why: &str) {
+/// A member's word about a thing, written at a moment and received so much later.
+fn word(k: &mut Keeper, kind: &str, (at, late): (Millis, Millis), name: &str, who: i64, why: &str) {
     let asset = asset(name);
     let station = district::station_of(&asset.number);
     let by = crew(k, &asset.number, at)[usize::try_from(who).unwrap_or(0)].id;
     let id = k.pen.id(at);
     let body = TakenOut { asset, why: why.to_owned() };
     k.pen.field(kind, (at, id), Some(by), district::STATIONS[station].id, &body);
+    if late > 0 {
+        k.pen.delay(late);
+    }
     k.weigh();
 }
 

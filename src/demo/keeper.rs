@@ -288,18 +288,19 @@ impl Keeper {
             }
         }
         let own = done.clone().map(Act::Check);
-        let mut opened = false;
+        let mut at_once = false;
         for raise in raises.into_iter().filter(|r| !own.as_ref().is_some_and(|a| clears(a, r))) {
             if raise.kind.terms().bench && !self.tickets.contains_key(&raise.asset) {
                 self.tickets.insert(raise.asset.clone(), self.next_ticket);
                 self.next_ticket += 1;
-                opened = true;
             }
+            at_once |= raise.kind.terms().state > State::PutRight;
             self.open.entry(raise.asset.clone()).or_default().push(raise);
         }
         self.done = done;
-        if opened {
-            // The server dates the ticket by its own clock, which stands at the batch's end.
+        if at_once {
+            // What takes a unit out arrives when it was written, unless the story has it come late; and
+            // the server dates the ticket by its own clock, which stands at the batch's end.
             self.pen.cut();
         }
     }

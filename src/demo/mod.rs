@@ -221,9 +221,8 @@ async fn fit_people(store: &Store, write: &mut Write, clock: &Clock) -> Result<(
             let size = facepiece.map_or("medium", |(_, kind)| kind.size.as_str());
             let nth = u64::try_from(station * 9 + nth).unwrap_or(0);
             let ago = if person.id == UNFIT.0 { 378 } else { 40 + nth * 11 };
-            let text = str::to_owned;
-            let (make, model, style) = (text("Maker A"), text("Model 1"), text("full"));
-            let kind = FacepieceKind { make, model, style, size: text(size) };
+            let [make, model, style] = upkeep::MADE.map(str::to_owned);
+            let kind = FacepieceKind { make, model, style, size: size.to_owned() };
             write.add_fit_test(person.id, today - Days::new(ago), &kind).await?;
             write.set_clearance(person.id, person.id != UNFIT.1, today - Days::new(90 + nth * 7)).await?;
         }

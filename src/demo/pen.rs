@@ -122,6 +122,15 @@ impl Pen {
         }
     }
 
+    /// What was written last arrives so much later, by itself.
+    pub fn delay(&mut self, by: Millis) {
+        if let Some(late) = self.open.records.pop() {
+            let at = self.open.at;
+            self.cut();
+            self.open = Batch { at: at + by, records: vec![late] };
+        }
+    }
+
     /// What is ready to arrive.
     pub fn take(&mut self) -> Vec<Batch> {
         std::mem::take(&mut self.full)

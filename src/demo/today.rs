@@ -4,7 +4,9 @@ use airmuster_domain::record::Condition::Soiled;
 use airmuster_domain::record::Stage::{OnTheBench, ReadyToProve, WaitingForParts};
 use airmuster_domain::rules::Purpose::ShiftStart;
 
-use super::acts::Act::{Arrives, Fails, Holds, Leaves, Moves, Notes, Stage, Stops, TakesOut, Used, Works};
+use super::acts::Act::{
+    Arrives, Fails, Holds, Leaves, Moves, Notes, Stage, Stops, TakesOutUnheard, Used, Works,
+};
 use super::acts::Event;
 use super::acts::To::{Bench, Seat};
 use super::answers::Try;
@@ -126,7 +128,7 @@ pub const CASES: &[&[Event]] = &[
         on(1, 690, Used("108", "kitchen fire, Fern Hollow", Soiled)),
         on(1, 725, Notes("108", "Came in late; washing is left to the next shift.")),
     ],
-    &[on(1, 800, TakesOut("206", "Waist buckle opened by itself twice at the drill yard."))],
+    &[on(1, 800, TakesOutUnheard("206", "Waist buckle opened by itself twice at the drill yard.", 95))],
     &[on(0, -85, Leaves(&["305", "306", "307"]))],
     &[on(0, 18, Stops("205", "cylinder-secure")), on(0, 19, Leaves(&["205"]))],
     &[on(

@@ -75,9 +75,8 @@ pub fn enter(k: &mut Keeper, at: Millis, last_day: Millis) {
     }
     let loose = FACEPIECES.iter().flat_map(|p| p.iter().map(|n| (*n).to_owned()));
     for number in own.iter().map(|n| format!("F-{n}")).chain(loose) {
-        let model = "BB full facepiece".to_owned();
         let asset = Asset::facepiece(&number);
-        k.pen.desk_apart("register", at, by, &Register::FacepieceModel { number, model });
+        k.pen.desk_apart("register", at, by, &model_of(number));
         done(&mut k.pen, at, day, &asset, Work::FacepieceService);
     }
     for number in own {
@@ -87,8 +86,9 @@ pub fn enter(k: &mut Keeper, at: Millis, last_day: Millis) {
     }
 }
 
-/// What is stamped on the cylinder of a unit that has just arrived.
+/// What is stamped on the cylinder of a unit that has just arrived, and what its facepiece is.
 pub fn marks_of_new(k: &mut Keeper, at: Millis, unit: &str) {
+    k.pen.desk_apart("register", at, ADMINISTRATOR.id, &model_of(format!("F-{unit}")));
     let made = earlier(k.clock.local(at).date_naive(), 2);
     marks(&mut k.pen, at, &format!("C-{unit}"), made, None);
 }
@@ -163,6 +163,14 @@ pub fn happens(k: &mut Keeper, at: Millis, kept: &Kept) {
         }
         Kept::Fill(cylinder, source) => fill_from(&mut k.pen, at, CREWS[2][0][0].id, cylinder, source),
     }
+}
+
+/// What all of the district's facepieces are but for their size.
+pub const MADE: [&str; 3] = ["Maker A", "Model 1", "full"];
+
+fn model_of(number: String) -> Register {
+    let [make, model, style] = MADE.map(str::to_owned);
+    Register::FacepieceModel { number, make, model, style }
 }
 
 fn done(pen: &mut Pen, at: Millis, on: NaiveDate, asset: &Asset, work: Work) {

@@ -1,10 +1,9 @@
 //! Which seats are ready, what the others lack, and which teams a crew can field.
 //!
 //! A seat is ready when its unit is in service by the department's cadence, a cylinder is fitted
-//! and was read above the recharge level, and, where a roster is kept, the member on it may wear
-//! the facepiece that goes with the unit. What is not known of a unit, or of a member on it, is not
-//! ready; but a seat that a roster leaves empty is weighed by its unit alone, and what the register
-//! does not say of a facepiece besides its size is not compared.
+//! and was read above the recharge level, and, where a roster is kept, a member is on it who may wear
+//! the facepiece that goes with the unit. What is not known of a unit, of its facepiece or of a member
+//! is not ready.
 
 use chrono::{Months, NaiveDate};
 use serde::{Deserialize, Serialize};
@@ -29,11 +28,15 @@ pub struct FacepieceKind {
 }
 
 impl FacepieceKind {
-    /// Whether a test with this one covers wearing another. What the register does not say of the
-    /// other one cannot be compared and does not stand against it, but its size must be known.
+    /// Whether a fit test can be held against it: what is not in the register cannot be compared.
+    pub fn known(&self) -> bool {
+        [&self.make, &self.model, &self.style, &self.size].iter().all(|part| !part.trim().is_empty())
+    }
+
+    /// Whether a test with this one covers wearing another. All four must be known and the same.
     pub fn covers(&self, worn: &Self) -> bool {
-        let same = |a: &str, b: &str| b.trim().is_empty() || a.trim().eq_ignore_ascii_case(b.trim());
-        !worn.size.trim().is_empty()
+        let same = |a: &str, b: &str| a.trim().eq_ignore_ascii_case(b.trim());
+        worn.known()
             && same(&self.make, &worn.make)
             && same(&self.model, &worn.model)
             && same(&self.style, &worn.style)
@@ -113,8 +116,12 @@ pub enum Lack {
     ClearanceUnknown,
     /// The member is not cleared.
     NotCleared,
+    /// A roster is kept, and nobody is on this seat.
+    Nobody,
     /// No facepiece goes with the unit, so nobody can say whether it fits.
     NoFacepiece,
+    /// The register does not say make, model, style and size of the facepiece.
+    FacepieceNotKnown,
     /// The member has no fit test with such a facepiece.
     NoFitTest,
     /// The last fit test with such a facepiece no longer counts.
@@ -147,11 +154,21 @@ impl Readiness {
     }
 }
 
-/// Whether a seat is ready at `now`, which is the day `today` in the department's zone. Without a
-/// rider the unit alone is weighed: no roster is kept, or nobody sits there.
+/// Who is on a seat.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Seated<'a> {
+    /// No crew was entered for the rig: the unit alone is weighed.
+    NotEntered,
+    /// A crew was entered, and this seat was left empty.
+    Nobody,
+    /// A member.
+    By(&'a Rider),
+}
+
+/// Whether a seat is ready at `now`, which is the day `today` in the department's zone.
 pub fn seat(
     unit: Option<&Apparatus>,
-    rider: Option<&Rider>,
+    seated: Seated<'_>,
     clock: &ShiftClock,
     now: Millis,
     today: NaiveDate,
@@ -173,21 +190,30 @@ pub fn seat(
             _ => {}
         }
     }
-    if let Some(rider) = rider {
-        match rider.cleared {
-            Some(true) => {}
-            Some(false) => lacks.push(Lack::NotCleared),
-            None => lacks.push(Lack::ClearanceUnknown),
-        }
-        match unit.facepiece.as_ref().map(|worn| rider.fit_for(worn)) {
-            None => lacks.push(Lack::NoFacepiece),
-            Some(None) => lacks.push(Lack::NoFitTest),
-            Some(Some(until)) if until < today => lacks.push(Lack::FitTestPast { until }),
-            Some(Some(_)) => {}
-        }
+    match seated {
+        Seated::NotEntered => {}
+        Seated::Nobody => lacks.push(Lack::Nobody),
+        Seated::By(rider) => lacks.extend(rider_lacks(rider, unit.facepiece.as_ref(), today)),
     }
     let due_by = unit.until.filter(|until| lacks.is_empty() && *until <= clock.next_start(now));
     Readiness { lacks, due_by }
+}
+
+fn rider_lacks(rider: &Rider, worn: Option<&FacepieceKind>, today: NaiveDate) -> Vec<Lack> {
+    let mut lacks = Vec::new();
+    match rider.cleared {
+        Some(true) => {}
+        Some(false) => lacks.push(Lack::NotCleared),
+        None => lacks.push(Lack::ClearanceUnknown),
+    }
+    match worn.map(|worn| (worn.known(), rider.fit_for(worn))) {
+        None => lacks.push(Lack::NoFacepiece),
+        Some((false, _)) => lacks.push(Lack::FacepieceNotKnown),
+        Some((true, None)) => lacks.push(Lack::NoFitTest),
+        Some((true, Some(until))) if until < today => lacks.push(Lack::FitTestPast { until }),
+        Some((true, Some(_))) => {}
+    }
+    lacks
 }
 
 /// A member on a ready seat.

@@ -30,9 +30,15 @@ pub struct Thing {
     /// A facepiece's size.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub size: String,
+    /// Who makes a facepiece.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub make: String,
     /// A facepiece's model.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub model: String,
+    /// A facepiece's style.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub style: String,
     /// The unit that it is fitted to.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub with: Option<String>,
@@ -242,8 +248,11 @@ impl Upkeep {
             Register::Facepiece { number, size } => {
                 self.thing(&Asset::facepiece(number)).size.clone_from(size);
             }
-            Register::FacepieceModel { number, model } => {
-                self.thing(&Asset::facepiece(number)).model.clone_from(model);
+            Register::FacepieceModel { number, make, model, style } => {
+                let thing = self.thing(&Asset::facepiece(number));
+                thing.make.clone_from(make);
+                thing.model.clone_from(model);
+                thing.style.clone_from(style);
             }
             Register::Holder { asset, place } => {
                 self.thing(asset).with = match place {

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use airmuster_domain::Millis;
 use airmuster_domain::quantity::Amount;
 use airmuster_domain::readiness::{
-    Apparatus, FitTest, Lack, Readiness, Rider, Teams, Wearer, fit_until, seat, teams,
+    Apparatus, FitTest, Lack, Readiness, Rider, Seated as On, Teams, Wearer, fit_until, seat, teams,
 };
 use airmuster_domain::record::{Asset, Reviewed};
 use airmuster_domain::rules::Kind as StepKind;
@@ -104,6 +104,11 @@ impl Muster {
         self.crews.get(rig)
     }
 
+    /// Whether its units are counted and not its seats: it answers no calls, or nobody rides it.
+    pub fn aside(&self, rig: &RigRow) -> bool {
+        matches!(self.manned(rig), Manned::Not | Manned::By(0))
+    }
+
     /// How a rig is manned.
     pub fn manned(&self, rig: &RigRow) -> Manned {
         match self.crews.get(&rig.id) {
@@ -153,11 +158,19 @@ impl Muster {
         let clock = &self.fleet.department.clock;
         if let Some(unit) = self.fleet.in_seat(place) {
             let rider = self.member(place).map(|m| self.rider(m));
-            return seat(Some(&self.apparatus(unit)), rider.as_ref(), clock, self.fleet.now, self.today);
+            let on = match &rider {
+                _ if place.kit => On::NotEntered,
+                Some(rider) => On::By(rider),
+                // A rig that nobody rides is told as unstaffed, once and not seat by seat.
+                None if self.crew(&place.rig).is_some_and(|crew| !crew.is_empty()) => On::Nobody,
+                None => On::NotEntered,
+            };
+            return seat(Some(&self.apparatus(unit)), on, clock, self.fleet.now, self.today);
         }
         match self.fleet.standing_in(place).map(|s| s.state) {
-            None => seat(None, None, clock, self.fleet.now, self.today),
-            Some(State::InService) => Readiness::default(),
+            None => seat(None, On::NotEntered, clock, self.fleet.now, self.today),
+            // Nothing stands against it, and nobody has read it.
+            Some(State::InService) => Readiness { lacks: vec![Lack::NotRead], due_by: None },
             Some(state) => Readiness { lacks: vec![Lack::Standing(state)], due_by: None },
         }
     }

@@ -2,6 +2,7 @@
 //! and for giving it out.
 
 use airmuster_domain::record::{Asset, AssetKind, Register};
+use airmuster_domain::upkeep::Thing;
 use sqlx::FromRow;
 
 use super::error::{StoreError, unreadable};
@@ -103,6 +104,13 @@ impl Store {
         .await?;
         for row in assets {
             out.extend(row.read()?);
+        }
+        for (asset, thing) in self.upkeep().await?.things {
+            let Thing { make, model, style, .. } = thing;
+            let said = [&make, &model, &style].iter().any(|part| !part.is_empty());
+            if asset.kind == AssetKind::Facepiece && said {
+                out.push(Register::FacepieceModel { number: asset.number, make, model, style });
+            }
         }
         out.extend(self.signers().await?.into_iter().map(|s| Register::Member {
             id: s.id,

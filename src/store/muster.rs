@@ -13,6 +13,7 @@ use airmuster_domain::record::{
 };
 use airmuster_domain::shift::Rotation;
 use airmuster_domain::standing::State;
+use airmuster_domain::upkeep::Thing;
 use chrono::NaiveDate;
 
 use super::error::{StoreError, unreadable};
@@ -452,7 +453,7 @@ impl Store {
     /// Facepiece and cylinder of every unit, by the unit's number.
     pub async fn gear(&self) -> Result<BTreeMap<String, Gear>, StoreError> {
         let rows: Vec<(String, String, Option<String>)> = sqlx::query_as(
-            "select h.place, h.asset, a.detail from holder h left join asset a on a.asset = h.asset
+            "select h.place, h.asset, u.detail from holder h left join upkeep u on u.key = h.asset
              where h.at = 'with' order by h.asset",
         )
         .fetch_all(&self.read)
@@ -461,8 +462,14 @@ impl Store {
         for (unit, asset, detail) in rows {
             let gear = out.entry(unit).or_default();
             if let Some(number) = asset.strip_prefix("facepiece:") {
-                let size = detail.and_then(|d| serde_json::from_str(&d).ok()).unwrap_or_default();
-                let kind = FacepieceKind { size, ..FacepieceKind::default() };
+                let thing = detail.map(|d| serde_json::from_str::<Thing>(&d)).transpose();
+                let thing = thing.map_err(|e| unreadable("upkeep", &asset, &e))?.unwrap_or_default();
+                let kind = FacepieceKind {
+                    make: thing.make,
+                    model: thing.model,
+                    style: thing.style,
+                    size: thing.size,
+                };
                 gear.facepiece.get_or_insert((number.to_owned(), kind));
             } else if let Some(number) = asset.strip_prefix("cylinder:") {
                 gear.cylinder.get_or_insert(number.to_owned());

@@ -99,8 +99,11 @@ pub fn member_options(people: &[Person], chosen: Option<&str>) -> Vec<MemberOpti
 }
 
 /// A standing on a screen.
-pub fn standing(state: State) -> view::Standing {
-    match state {
+pub fn standing(s: &Standing) -> view::Standing {
+    if !s.proved() {
+        return view::Standing::NothingAgainst;
+    }
+    match s.state {
         State::Retired => view::Standing::Retired,
         State::Held => view::Standing::Held,
         State::OutOfService => view::Standing::OutOfService,

@@ -155,6 +155,8 @@ pub fn list() -> Vec<Route> {
         send("/assets/{asset}/hand-over", Tablet, post(upkeep::seal::hand_over)),
         show("/assets/{asset}/marks", ADMIN, get(upkeep::thing::show_marks)),
         send("/assets/{asset}/marks", ADMIN, post(upkeep::thing::take_marks)),
+        show("/assets/{asset}/model", ADMIN, get(upkeep::model::show_form)),
+        send("/assets/{asset}/model", ADMIN, post(upkeep::model::take_form)),
         show("/assets/{asset}/condemn", RETIRE, get(upkeep::thing::show_condemn)),
         send("/assets/{asset}/condemn", RETIRE, post(upkeep::thing::condemn)),
         show("/qualifications", BENCH, get(upkeep::qualified::show)),

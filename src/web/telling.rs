@@ -313,7 +313,10 @@ fn tell_register(fleet: &Fleet, r: &Register) -> Told {
             let spec = marks.spec.words();
             told("Marks entered", format!("{spec}, made {}{last}", marks.made), None)
         }
-        Register::FacepieceModel { model, .. } => told("Model entered", model, None),
+        Register::FacepieceModel { make, model, style, .. } => {
+            let parts: Vec<&str> = [make, model, style].into_iter().map(String::as_str).collect();
+            told("Model entered", parts.join(" ").trim(), None)
+        }
         Register::Unit { in_use: false, .. } => {
             told("Entered in the register", "not yet accepted into service", None)
         }

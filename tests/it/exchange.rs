@@ -28,7 +28,7 @@ const TABLES: [(&str, &str); 8] = [
          117;us-4500-third;Each shift;yes;e2-officer;;;RG-1\r\n\
          142;us-4500-third;weekly;no;;mill;;\r\n150;en-300-bar;monthly;yes;;;Bench;\r\n",
     ),
-    ("facepieces.csv", "number;size;with unit\r\nF-1;medium;117\r\n"),
+    ("facepieces.csv", "number;size;make;model;style;with unit\r\nF-1;medium;Maker A;Model 1;full;117\r\n"),
     ("cylinders.csv", "number;rated;with unit\r\nC-1;4500 psi;117\r\nC-2;\"300 bar\";\r\n"),
     (
         "members.csv",
@@ -74,8 +74,8 @@ async fn tables_are_taken_in_whole_and_a_second_time_changes_nothing() {
     let plan = take_in(&store, &clock, &files()).await;
     assert_eq!(plan.problems(), []);
     let head = store.head().await.unwrap();
-    // Rows, and where five things are, less the name that is kept apart.
-    assert_eq!(head.seq, 2 + 2 + 2 + 3 + 1 + 2 + 2 + 1 + 5);
+    // Rows, what the facepiece is, and where five things are, less the name that is kept apart.
+    assert_eq!(head.seq, 2 + 2 + 2 + 3 + 1 + 1 + 2 + 2 + 1 + 5);
     let unit = store.unit("117").await.unwrap().unwrap();
     assert_eq!(unit.cadence, Cadence::EachShift);
     assert_eq!(unit.serials, BTreeMap::from([("regulator".to_owned(), "RG-1".to_owned())]));
@@ -153,13 +153,13 @@ async fn the_command_looks_first_takes_in_and_gives_templates_that_can_be_taken_
     import(&[path(&folder())]).failed(2, "there are no CSV files in");
     let dates = ["--dates", "day-month"];
     let looked = import(&[&[path(&tables), "--dry-run"], &dates[..]].concat()).ok();
-    assert!(looked.starts_with("nothing is wrong; it would take in 19 entries"), "{looked}");
+    assert!(looked.starts_with("nothing is wrong; it would take in 20 entries"), "{looked}");
     assert!(run(&["head", "--data", path(&dir)], b"").ok().starts_with("0 "));
     let taken = import(&[&[path(&tables)], &dates[..]].concat()).ok();
-    assert!(taken.starts_with("taken in: 19 entries of the register, 2 names, 1 past check;"), "{taken}");
+    assert!(taken.starts_with("taken in: 20 entries of the register, 2 names, 1 past check;"), "{taken}");
     let again = import(&[&[path(&tables)], &dates[..]].concat()).ok();
     assert!(
-        again.starts_with("taken in: 0 entries of the register, 0 names, 0 past checks; 15 rows are"),
+        again.starts_with("taken in: 0 entries of the register, 0 names, 0 past checks; 16 rows are"),
         "{again}"
     );
 

@@ -93,6 +93,8 @@ pub async fn district() -> District {
         let (facepiece, cylinder) = (format!("F-{number}"), format!("C-{number}"));
         let with = Place::With { unit: text(number) };
         d.register(Register::Facepiece { number: facepiece.clone(), size: text("medium") }).await;
+        let [make, model, style] = ["Invented", "One", "full"].map(str::to_owned);
+        d.register(Register::FacepieceModel { number: facepiece.clone(), make, model, style }).await;
         let rated = "4500 psi".parse().unwrap();
         d.register(Register::Cylinder { number: cylinder.clone(), rated }).await;
         for asset in [Asset::facepiece(&facepiece), Asset::cylinder(&cylinder)] {

@@ -13,8 +13,13 @@ fn nobody() -> [(&'static str, &'static str); 3] {
 /// Everybody named is tested with a medium facepiece and cleared, through the pages.
 async fn fit(d: &District, officer: &mut Browser, members: &[&str]) {
     for member in members {
-        let test =
-            [("tested", "2026-03-01"), ("make", ""), ("model", ""), ("style", "full"), ("size", "Medium")];
+        let test = [
+            ("tested", "2026-03-01"),
+            ("make", "Invented"),
+            ("model", "One"),
+            ("style", "full"),
+            ("size", "Medium"),
+        ];
         let entered = officer.post(&format!("/fitness/{member}/fit"), &test).await;
         assert_eq!(entered.status, 303, "{}", entered.text());
         let word = [("since", "2026-01-15"), ("cleared", "yes")];
@@ -40,8 +45,7 @@ async fn members_are_put_on_seats_and_only_those_whom_the_facepiece_fits_make_th
     assert_eq!((put.status, put.to.as_str()), (303, "/rigs/engine-2"));
     let page = officer.get("/rigs/engine-2").await.ok().text();
     assert!(page.contains("Staffed, 3 on it") && page.contains("2 of 3 seats ready"), "{page}");
-    let why =
-        "Ben Orr: no medical clearance entered. Ben Orr: no fit test with facepiece F-130, size medium.";
+    let why = "Ben Orr: no medical clearance entered. Ben Orr: no fit test with facepiece F-130, Invented One full, size medium.";
     assert!(page.contains(why), "{page}");
     assert!(page.contains("No team of two with two outside: 2 more ready members make one."), "{page}");
     // The unit itself is in service; it is the seat that is not ready.
@@ -50,9 +54,18 @@ async fn members_are_put_on_seats_and_only_those_whom_the_facepiece_fits_make_th
     let twice = officer.post("/rigs/engine-2/crew", &both).await;
     assert_eq!(twice.status, 422);
     assert!(twice.text().contains("One member cannot sit on two seats"), "{}", twice.text());
-    // Nobody on it: that is entered too.
+    // A seat that the roster leaves empty is no ready seat, though its unit is in service.
+    let two = [("officer", "olga"), ("driver", "ana"), ("seat-3", "")];
+    assert_eq!(officer.post("/rigs/engine-2/crew", &two).await.status, 303);
+    let page = officer.get("/rigs/engine-2").await.ok().text();
+    assert!(page.contains("2 of 3 seats ready") && page.contains("Nobody is on this seat."), "{page}");
+    assert!(officer.get("/rigs").await.ok().text().contains("Seat 3: nobody on it"));
+    // Nobody on it: that is entered too. Then its units are counted and not its seats.
     assert_eq!(officer.post("/rigs/engine-2/crew", &nobody()).await.status, 303);
-    assert!(officer.get("/rigs").await.ok().text().contains("Unstaffed"));
+    let rigs = officer.get("/rigs").await.ok().text();
+    assert!(rigs.contains("Unstaffed") && rigs.contains("3 of 3 units ready"), "{rigs}");
+    let wall = d.tablet().await.get("/wall").await.ok();
+    assert!(wall.html.contains("<li class=\"aside\">"), "{}", wall.html);
 }
 
 #[tokio::test]
@@ -86,7 +99,8 @@ async fn personal_data_is_kept_outside_the_logbook_and_can_be_erased() {
     fit(&d, &mut officer, &["ana"]).await;
     let page = officer.get("/fitness/ana").await.ok().text();
     assert!(
-        page.contains("full Medium, fit until 1 Mar 2027") && page.contains("Cleared, 15 Jan 2026"),
+        page.contains("Invented One full Medium, fit until 1 Mar 2027")
+            && page.contains("Cleared, 15 Jan 2026"),
         "{page}"
     );
     for seq in 1..=d.records().await {
@@ -197,6 +211,9 @@ async fn a_rig_is_lent_and_everything_moved_to_another_in_one_action() {
     assert_eq!(officer.post("/rigs/engine-2/status", &to).await.status, 303);
     let rigs = officer.get("/rigs").await.ok().text();
     assert!(rigs.contains("Lent out: Upper Valley, until Friday"), "{rigs}");
+    // What is lent is neither open nor full, and what is on it is not counted.
+    let wall = d.tablet().await.get("/wall").await.ok();
+    assert!(wall.html.contains("<li class=\"aside\">") && !wall.html.contains("0 of 3"), "{}", wall.html);
 }
 
 #[tokio::test]

@@ -132,6 +132,8 @@ const RIGHTS: &str = "
     POST /assets/{asset}/hand-over      . t . c o m a
     GET  /assets/{asset}/marks          . . . . . . a
     POST /assets/{asset}/marks          . . . . . . a
+    GET  /assets/{asset}/model          . . . . . . a
+    POST /assets/{asset}/model          . . . . . . a
     GET  /assets/{asset}/condemn        . . . . . m a
     POST /assets/{asset}/condemn        . . . . . m a
     GET  /qualifications                . . . . o m a

@@ -460,3 +460,29 @@ async fn a_technician_whose_qualification_has_lapsed_does_not_return_a_unit() {
         "on its last day"
     );
 }
+
+#[tokio::test]
+async fn a_facepiece_of_which_the_model_is_not_known_fits_nobody_until_it_was_entered() {
+    let d = district().await;
+    let number = "F-142".to_owned();
+    d.register(Register::FacepieceModel {
+        number,
+        make: String::new(),
+        model: "One".to_owned(),
+        style: String::new(),
+    })
+    .await;
+    let mut admin = d.signed_in("ada").await;
+    let page = admin.get("/assets/facepiece:F-142").await.ok().text();
+    // It is checked with a unit only, so nothing says by itself that it is in service.
+    assert!(page.contains("Nothing against it") && !page.contains("In service"), "{page}");
+    let none = [("make", ""), ("model", "One"), ("style", "full")];
+    let again = admin.post("/assets/facepiece:F-142/model", &none).await;
+    assert_eq!(again.status, 422);
+    assert!(again.said_at("make").contains("as the fit tests do"), "{}", again.text());
+    let all = [("make", "Invented"), ("model", "One"), ("style", "full")];
+    assert_eq!(admin.post("/assets/facepiece:F-142/model", &all).await.status, 303);
+    let page = admin.get("/assets/facepiece:F-142").await.ok().text();
+    assert!(page.contains("Make\nInvented") && page.contains("Style\nfull"), "{page}");
+    assert_eq!(admin.get("/assets/cylinder:C-142/model").await.status, 404);
+}

@@ -104,12 +104,18 @@ pub enum Register {
         /// The marks.
         marks: Marks,
     },
-    /// A facepiece's model.
+    /// What a facepiece is besides its size, as fit tests ask for it.
     FacepieceModel {
         /// The facepiece's number.
         number: String,
+        /// Who makes it.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        make: String,
         /// Its model, as on its approval label.
         model: String,
+        /// Its style: full, with or without a speech part, and so on.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        style: String,
     },
     /// A source of breathing air: a compressor, a cascade.
     Source {

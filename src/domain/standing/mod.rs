@@ -16,7 +16,7 @@ use uuid::Uuid;
 
 use crate::Millis;
 use crate::ground::{Done, Kind, Raise};
-use crate::record::{Asset, Cadence, Digest, RecordRef};
+use crate::record::{Asset, AssetKind, Cadence, Digest, RecordRef};
 use crate::shift::ShiftClock;
 
 pub use account::{Account, Claim, cleared_assets, cleared_at, registered};
@@ -114,6 +114,19 @@ pub struct Standing {
     /// Until when that check counts.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub until: Option<Millis>,
+}
+
+impl Standing {
+    /// Whether its state says all. A facepiece or cylinder is checked with a unit only, so that
+    /// nothing speaks for it by itself: where nothing is open against it, that is all that is known.
+    pub fn proved(&self) -> bool {
+        self.asset.kind == AssetKind::Unit || self.state != State::InService
+    }
+
+    /// On a screen.
+    pub fn words(&self) -> &'static str {
+        if self.proved() { self.state.words() } else { "Nothing against it" }
+    }
 }
 
 /// What the register says of an asset.

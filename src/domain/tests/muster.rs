@@ -17,7 +17,7 @@ use std::slice::from_ref;
 use airmuster_domain::desk::{Facts, Signer, may};
 use airmuster_domain::quantity::Amount;
 use airmuster_domain::readiness::{
-    Apparatus, FacepieceKind, FitTest, Lack, Rider, Wearer, fit_until, seat, teams,
+    Apparatus, FacepieceKind, FitTest, Lack, Rider, Seated, Wearer, fit_until, seat, teams,
 };
 use airmuster_domain::record::{Asset, Crew, Desk, Move, Moved, Place, Reviewed, RigAccepted};
 use airmuster_domain::role::Role;
@@ -61,7 +61,8 @@ fn rider(until: &str) -> Rider {
 }
 
 fn lacks(unit: Option<&Apparatus>, rider: Option<&Rider>) -> Vec<Lack> {
-    seat(unit, rider, &ShiftClock::default(), at("2026-11-26T09:00:00Z"), day("2026-11-26")).lacks
+    let on = rider.map_or(Seated::NotEntered, Seated::By);
+    seat(unit, on, &ShiftClock::default(), at("2026-11-26T09:00:00Z"), day("2026-11-26")).lacks
 }
 
 // ------------------------------------------------------------------------------------------ seats
@@ -115,10 +116,18 @@ fn a_fit_test_is_for_one_make_model_style_and_size() {
         assert!(!tested.covers(&worn), "{tested:?}");
     }
     assert!(kind("medium").covers(&worn) && kind("Medium ").covers(&worn));
-    // Where the register has only the size, that is what is compared; with no size, nothing is.
-    let only = |size: &str| FacepieceKind { size: size.to_owned(), ..FacepieceKind::default() };
-    assert!(kind("medium").covers(&only("medium")) && !kind("medium").covers(&only("large")));
-    assert!(!kind("medium").covers(&only("")));
+    // What the register does not say cannot be compared, and is not taken for the same.
+    for unknown in [
+        FacepieceKind { make: String::new(), ..kind("medium") },
+        FacepieceKind { model: " ".to_owned(), ..kind("medium") },
+        FacepieceKind { style: String::new(), ..kind("medium") },
+        kind(""),
+    ] {
+        assert!(!unknown.known() && !unknown.covers(&unknown), "{unknown:?}");
+        let unit = Apparatus { facepiece: Some(unknown), ..unit() };
+        assert_eq!(lacks(Some(&unit), Some(&rider("2027-01-01"))), [Lack::FacepieceNotKnown]);
+        assert_eq!(lacks(Some(&unit), None), [], "no roster is kept");
+    }
     let large = Apparatus { facepiece: Some(kind("large")), ..unit() };
     assert_eq!(lacks(Some(&large), Some(&rider("2027-01-01"))), [Lack::NoFitTest]);
     let none = Apparatus { facepiece: None, ..unit() };
@@ -126,11 +135,21 @@ fn a_fit_test_is_for_one_make_model_style_and_size() {
 }
 
 #[test]
+fn a_seat_that_a_roster_leaves_empty_is_not_ready() {
+    let now = at("2026-11-26T09:00:00Z");
+    let r = seat(Some(&unit()), Seated::Nobody, &ShiftClock::default(), now, day("2026-11-26"));
+    assert_eq!(r.lacks, [Lack::Nobody]);
+    assert!(!r.ready() && r.unit_ready(), "the unit itself is ready for somebody");
+    let none = seat(None, Seated::Nobody, &ShiftClock::default(), now, day("2026-11-26"));
+    assert_eq!(none.lacks, [Lack::Empty]);
+}
+
+#[test]
 fn what_is_not_known_of_a_member_is_not_taken_for_good() {
     let unknown = Rider { cleared: None, ..rider("2027-01-01") };
     assert_eq!(lacks(Some(&unit()), Some(&unknown)), [Lack::ClearanceUnknown]);
     let not = Rider { cleared: Some(false), fits: vec![], ..unknown };
-    let r = seat(Some(&unit()), Some(&not), &ShiftClock::default(), 0, day("2026-11-26"));
+    let r = seat(Some(&unit()), Seated::By(&not), &ShiftClock::default(), 0, day("2026-11-26"));
     assert_eq!(r.lacks, [Lack::NotCleared, Lack::NoFitTest]);
     assert!(!r.ready() && r.unit_ready(), "the unit itself is ready for somebody else");
 }
@@ -141,15 +160,15 @@ fn ready_on_the_last_check_is_told_apart_from_ready_and_from_open() {
     let today = day("2026-11-26");
     // Checked yesterday at 06:58, so it counts until today 08:30; at 07:04 a new shift has begun.
     let old = Apparatus { until: Some(at("2026-11-26T08:30:00Z")), ..unit() };
-    let r = seat(Some(&old), None, &clock, at("2026-11-26T07:04:00Z"), today);
+    let r = seat(Some(&old), Seated::NotEntered, &clock, at("2026-11-26T07:04:00Z"), today);
     assert!(r.ready());
     assert_eq!(r.due_by, old.until);
     // Checked in this shift.
-    let r = seat(Some(&unit()), None, &clock, at("2026-11-26T07:04:00Z"), today);
+    let r = seat(Some(&unit()), Seated::NotEntered, &clock, at("2026-11-26T07:04:00Z"), today);
     assert_eq!((r.ready(), r.due_by), (true, None));
     // Open: nothing is due "by" any time any more.
     let open = Apparatus { state: State::CheckDue, ..old };
-    let r = seat(Some(&open), None, &clock, at("2026-11-26T08:31:00Z"), today);
+    let r = seat(Some(&open), Seated::NotEntered, &clock, at("2026-11-26T08:31:00Z"), today);
     assert_eq!((r.ready(), r.due_by), (false, None));
 }
 

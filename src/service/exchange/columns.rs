@@ -129,6 +129,9 @@ pub static FACEPIECES: Template = Template {
     columns: &[
         must("number", "F-117", "the number painted on it"),
         must("size", "medium", "its size"),
+        may("make", "", "who makes it; a fit test is for one make, model, style and size"),
+        may("model", "", "its model, as on its approval label"),
+        may("style", "", "its style: full, or as the fit test calls it"),
         may("with unit", "117", "the number of the unit it is on"),
     ],
     family: None,

@@ -165,17 +165,22 @@ impl<'a> Reading<'a> {
             if let Some(first) = seen.insert(id.clone(), row.number) {
                 cells.tell(key, format!("“{id}” is in row {first} already; leave one of them"));
             }
+            let mut more = None;
             let entry = match template.name {
                 "stations" => self.station(&mut cells, id, nth),
                 "rigs" => self.rig(&mut cells, id, nth),
                 "seats" => self.seat(&mut cells, id, nth),
                 "units" => self.unit(&mut cells, id),
-                "facepieces" => Some(self.facepiece(&mut cells, id)),
+                "facepieces" => {
+                    let (facepiece, model) = self.facepiece(&mut cells, id);
+                    more = model;
+                    Some(facepiece)
+                }
                 "cylinders" => self.cylinder(&mut cells, id),
                 _ => Some(self.member(&mut cells, id)),
             };
-            if let Some(entry) = entry.filter(|_| cells.good) {
-                self.keep(entry);
+            if cells.good {
+                entry.into_iter().chain(more).for_each(|entry| self.keep(entry));
             }
         }
         self.problems.extend(problems.finish());
@@ -274,10 +279,13 @@ impl<'a> Reading<'a> {
         }
     }
 
-    fn facepiece(&mut self, c: &mut Cells, number: String) -> Register {
-        let size = c.text("size");
+    /// The facepiece, and what it is besides its size, where that is said.
+    fn facepiece(&mut self, c: &mut Cells, number: String) -> (Register, Option<Register>) {
+        let [size, make, model, style] = ["size", "make", "model", "style"].map(|name| c.text(name));
         self.with_unit(c, Asset::facepiece(&number), &columns::FACEPIECES);
-        Register::Facepiece { number, size }
+        let said = [&make, &model, &style].iter().any(|part| !part.is_empty());
+        let kind = Register::FacepieceModel { number: number.clone(), make, model, style };
+        (Register::Facepiece { number, size }, said.then_some(kind))
     }
 
     fn cylinder(&mut self, c: &mut Cells, number: String) -> Option<Register> {

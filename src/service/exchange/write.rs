@@ -81,7 +81,15 @@ fn table(template: &Template, entries: &[Register], names: Option<&BTreeMap<Stri
                 row
             }
             ("facepieces", Register::Facepiece { number, size }) => {
-                vec![number.clone(), size.clone(), with(place(&Asset::facepiece(number)))]
+                let kind = entries.iter().find_map(|e| match e {
+                    Register::FacepieceModel { number: n, make, model, style } if n == number => {
+                        Some([make, model, style].map(Clone::clone))
+                    }
+                    _ => None,
+                });
+                let [make, model, style] = kind.unwrap_or_default();
+                let on = with(place(&Asset::facepiece(number)));
+                vec![number.clone(), size.clone(), make, model, style, on]
             }
             ("cylinders", Register::Cylinder { number, rated }) => {
                 vec![number.clone(), rated.to_string(), with(place(&Asset::cylinder(number)))]

@@ -223,7 +223,7 @@ async fn view(
         page: page(app, visitor, &title).await?,
         unit: unit_ref(&file.number),
         place: file.place_words(),
-        standing: standing(file.standing.state),
+        standing: standing(&file.standing),
         title,
         lead: lead(act).to_owned(),
         ticks: ticks.collect(),

@@ -41,7 +41,7 @@ fn row(bench: &Bench, place: usize, p: &Placed) -> BenchRow {
         number: job.ticket.to_string(),
         thing: thing(&job.asset, at, job.ticket),
         profile: kind_words(&bench.fleet, &job.asset, at),
-        standing: s.map_or(Standing::OutOfService, |s| standing(s.state)),
+        standing: s.map_or(Standing::OutOfService, standing),
         finding,
         age: age(job.opened, bench.fleet.now),
         stage: job.stage.words().to_owned(),

@@ -87,7 +87,7 @@ async fn view(
         page: page(app, visitor, &format!("Retire unit {}", file.number)).await?,
         unit: unit_ref(&file.number),
         profile: capital(&file.profile_words()),
-        standing: standing(file.standing.state),
+        standing: standing(&file.standing),
         why: input.why.clone(),
         members: member_options(&app.store.people().await?, Some(&input.member)),
         problems: Problems { lines },

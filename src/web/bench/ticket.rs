@@ -162,7 +162,7 @@ pub async fn view(
         href: format!("/tickets/{number}"),
         thing: thing(&ticket.asset, place.as_ref(), number),
         profile: kind_words(fleet, &ticket.asset, place.as_ref()),
-        standing: standing(file.standing.state),
+        standing: standing(&file.standing),
         opened: opened(file),
         stage: ticket.stage.words().to_owned(),
         because: match file.bench.find(number) {

@@ -26,7 +26,7 @@ pub async fn show_list(State(app): State<App>, visitor: Visitor) -> Result<Html<
             Some(WatchRow {
                 unit: unit_ref(&w.unit),
                 place: fleet.place_words(&facts.row),
-                standing: standing(facts.standing.state),
+                standing: standing(&facts.standing),
                 date: date(&fleet.department.clock, w.crossing.at),
                 past: w.crossing.at <= fleet.now,
                 trend: view(&w.trend, &fleet.department.clock, fleet.now),

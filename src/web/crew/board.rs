@@ -136,7 +136,7 @@ fn item_line(fleet: &Fleet, seat: &SeatRow) -> Line {
     Line {
         place,
         thing: Some(format!("{} {}", capital(asset.kind.words()), asset.number)),
-        standing: Some(standing(s.state)),
+        standing: Some(standing(s)),
         reason: s.grounds.first().map(ground_words),
         ..Line::default()
     }
@@ -159,7 +159,7 @@ fn line(fleet: &Fleet, place: String, unit: Option<&UnitFacts>) -> Line {
         thing: None,
         soon: s.state == Standing::InService && fleet.due_this_shift(s),
         strip: thin(fleet, unit),
-        standing: Some(standing(s.state)),
+        standing: Some(standing(s)),
         checked,
         due: due.filter(|_| s.state == Standing::InService),
         reason: match s.state {

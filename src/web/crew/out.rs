@@ -101,7 +101,7 @@ async fn view(
         page: page(app, visitor, &format!("Take unit {unit} out of service")).await?,
         unit: unit_ref(unit),
         place: file.place_words(),
-        standing: standing(file.standing.state),
+        standing: standing(&file.standing),
         id: input.id.to_string(),
         why: input.why.clone(),
         held: input.held == "yes",

@@ -66,7 +66,7 @@ pub async fn view(
         unit: unit_ref(unit),
         profile: capital(&file.profile_words()),
         place: file.place_words(),
-        standing: standing(s.state),
+        standing: standing(s),
         grounds: grounds(file),
         strip: fleet.units.get(unit).and_then(|u| thin(fleet, u)),
         checked: checked(fleet, unit, s),
@@ -301,7 +301,7 @@ pub async fn show_tag(State(app): State<App>, Path(unit): Path<String>) -> Resul
         place: capital(&file.place_words()),
         back: format!("/units/{unit}"),
         profile: capital(&file.profile_words()),
-        standing: standing(s.state),
+        standing: standing(s),
         grounds: grounds_words(&s.grounds),
         when: when(&file.fleet.department.clock, raise.at, file.fleet.now),
         signer: raise

@@ -41,7 +41,7 @@ pub async fn show_verdict(
         page: page(&app, &visitor, &format!("Unit {}: {}", check.unit, s.state.words())).await?,
         unit: unit_ref(&check.unit),
         place: fleet.place_words(&unit.row),
-        standing: standing(s.state),
+        standing: standing(s),
         grounds: grounds(&fleet, s),
         now: if awaited { AWAITED.to_owned() } else { now_words(check, s.state) },
         bay: bay_words(&app, check),

@@ -135,6 +135,9 @@ fn fitness(muster: &Muster, unit: Option<&Apparatus>, person: &Person) -> String
     let Some(worn) = unit.and_then(|u| u.facepiece.as_ref()) else {
         return "cleared".to_owned();
     };
+    if !worn.known() {
+        return "cleared; the facepiece’s model is not known".to_owned();
+    }
     match rider.fit_for(worn) {
         Some(until) if until < muster.today => format!("fit test past since {}", date(until)),
         Some(until) => format!("fit until {}", date(until)),

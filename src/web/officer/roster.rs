@@ -2,7 +2,7 @@
 
 use airmuster_domain::ground::Kind;
 use airmuster_domain::readiness::Lack;
-use airmuster_domain::record::Asset;
+use airmuster_domain::record::{Asset, Duty};
 use airmuster_domain::standing::State as Holds;
 use axum::extract::{Path, State};
 
@@ -52,8 +52,10 @@ pub fn tile(muster: &Muster, id: &str) -> RigTile {
     if let Some(rig) = muster.rig(id) {
         out.name.clone_from(&rig.name);
         out.state = Some(manned_words(muster, rig)).filter(|_| muster.manned(rig) != Manned::NoRoster);
+        out.aside = muster.aside(rig);
+        out.away = rig.duty == Duty::LentOut;
     }
-    for place in muster.places(id) {
+    for place in muster.places(id).filter(|_| !out.away) {
         let ready = muster.readiness(place);
         out.seats += usize::from(!place.kit);
         out.ready += usize::from(!place.kit && ready.ready());
@@ -73,7 +75,9 @@ pub fn short(lack: &Lack) -> String {
         Lack::NotRead => "cylinder not read".to_owned(),
         Lack::Low { .. } => "cylinder low".to_owned(),
         Lack::ClearanceUnknown | Lack::NotCleared => "not cleared".to_owned(),
-        Lack::NoFacepiece | Lack::NoFitTest | Lack::FitTestPast { .. } => "no fit test".to_owned(),
+        Lack::Nobody => "nobody on it".to_owned(),
+        Lack::NoFacepiece | Lack::FacepieceNotKnown => "facepiece not known".to_owned(),
+        Lack::NoFitTest | Lack::FitTestPast { .. } => "no fit test".to_owned(),
     }
 }
 
@@ -121,6 +125,7 @@ pub async fn show_rig(
         state: Some(manned_words(&muster, row)).filter(|_| muster.manned(row) != Manned::NoRoster),
         ready,
         seats: places.iter().filter(|s| !s.kit).count(),
+        aside: muster.aside(row),
         notes,
         rows,
         accepted,
@@ -162,7 +167,7 @@ fn seat(muster: &Muster, place: &SeatRow, unit: Option<&UnitFacts>, ticket: Opti
     let Some(unit) = unit else {
         let asset = place.asset.as_ref().and_then(|a| a.parse::<Asset>().ok());
         row.thing = asset.as_ref().map(thing_words);
-        row.standing = fleet.standing_in(place).map(|s| standing(s.state));
+        row.standing = fleet.standing_in(place).map(standing);
         return row;
     };
     let s = &unit.standing;
@@ -177,11 +182,14 @@ fn seat(muster: &Muster, place: &SeatRow, unit: Option<&UnitFacts>, ticket: Opti
             _ => link("See why", format!("/units/{number}")),
         },
         (None, _) if !readiness.unit_ready() => check("Check it again"),
+        (None, _) if readiness.lacks == [Lack::Nobody] => {
+            link("Put somebody on it", format!("/rigs/{}/crew", place.rig))
+        }
         (None, _) if !readiness.ready() => link("Seat another member", format!("/rigs/{}/crew", place.rig)),
         (None, _) => None,
     };
     row.unit = Some(unit_ref(number));
-    row.standing = Some(standing(s.state));
+    row.standing = Some(standing(s));
     row.checked = match readiness.due_by {
         Some(by) => {
             let by = when(&fleet.department.clock, by, fleet.now);

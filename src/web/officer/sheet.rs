@@ -61,7 +61,10 @@ fn line(muster: &Muster, place: &SeatRow) -> SheetRow {
         place: place.name.clone(),
         member: muster.member(place).map_or(String::new(), |m| fleet.name(m).to_owned()),
         unit: place.asset.as_deref().map_or("", |a| a.split_once(':').map_or(a, |(_, n)| n)).to_owned(),
-        standing: fleet.standing_in(place).map_or("Empty", |s| s.state.words()).to_owned(),
+        standing: fleet
+            .standing_in(place)
+            .map_or("Empty", airmuster_domain::standing::Standing::words)
+            .to_owned(),
         lacks: lacks.collect::<Vec<_>>().join(" "),
         cylinder: cylinder.unwrap_or_default(),
         checked: checked.unwrap_or_default(),

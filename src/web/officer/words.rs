@@ -32,6 +32,11 @@ pub fn lack_words(muster: &Muster, place: &SeatRow, lack: &Lack) -> String {
         }
         Lack::ClearanceUnknown => format!("{who}: no medical clearance entered."),
         Lack::NotCleared => format!("{who}: not medically cleared."),
+        Lack::Nobody => "Nobody is on this seat.".to_owned(),
+        Lack::FacepieceNotKnown => format!(
+            "The register does not say make, model, style and size of {}; whether a fit test covers it is not known.",
+            facepiece_words(muster, place)
+        ),
         Lack::NoFacepiece => format!("No facepiece goes with the unit; whether one fits {who} is not known."),
         Lack::NoFitTest => {
             format!("{who}: no fit test with {}.", facepiece_words(muster, place))
@@ -49,7 +54,9 @@ pub fn lack_words(muster: &Muster, place: &SeatRow, lack: &Lack) -> String {
 fn facepiece_words(muster: &Muster, place: &SeatRow) -> String {
     let gear = muster.fleet.in_seat(place).and_then(|u| muster.gear(&u.row.number));
     match gear.and_then(|g| g.facepiece.as_ref()) {
-        Some((number, kind)) if !kind.size.is_empty() => format!("facepiece {number}, size {}", kind.size),
+        Some((number, kind)) if kind.known() => {
+            format!("facepiece {number}, {} {} {}, size {}", kind.make, kind.model, kind.style, kind.size)
+        }
         Some((number, _)) => format!("facepiece {number}"),
         None => "its facepiece".to_owned(),
     }

@@ -106,7 +106,7 @@ async fn view(
         page: page(app, visitor, &format!("Upkeep of {title}")).await?,
         href: asset_href(&file.asset),
         action: format!("/assets/{}/upkeep", file.asset),
-        standing: standing(file.standing.state),
+        standing: standing(&file.standing),
         works: works.collect(),
         on: input.on.clone(),
         failed: input.failed == "yes",

@@ -2,6 +2,7 @@
 
 pub mod done;
 pub mod fills;
+pub mod model;
 pub mod months;
 pub mod qualified;
 pub mod seal;

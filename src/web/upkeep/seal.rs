@@ -197,7 +197,7 @@ async fn view(
         page: page(app, visitor, &format!("Hold {}", title.to_lowercase())).await?,
         href: asset_href(&file.asset),
         action: format!("/assets/{}", file.asset),
-        standing: standing(file.standing.state),
+        standing: standing(&file.standing),
         held: file.standing.state == Holds::Held,
         chain: chain.collect(),
         unit: file.asset.kind == AssetKind::Unit,

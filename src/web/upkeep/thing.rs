@@ -71,7 +71,7 @@ async fn list(app: &App, visitor: &Visitor, kind: AssetKind, sought: Sought) -> 
         let next = dues(&ledger, &asset).into_iter().next();
         ListRow {
             thing: asset_link(&asset),
-            standing: standing(s.state),
+            standing: standing(&s),
             marks: kind_words(&thing),
             place: place.map_or("Not placed".to_owned(), |p| capital(&ledger.fleet.words_of(&p))),
             say: match (s.grounds.first(), next) {
@@ -219,7 +219,7 @@ async fn view(
         href: asset_href(&file.asset),
         kind: capital(&kind_words(&file.thing)),
         place,
-        standing: standing(file.standing.state),
+        standing: standing(&file.standing),
         grounds: file.standing.grounds.iter().map(|g| against(file, g)).collect(),
         facts: facts(file),
         dues: dues(&file.ledger, &file.asset),
@@ -258,7 +258,8 @@ fn kind_words(thing: &Known) -> String {
         parts.push(format!("{} L", decimal(m.volume_ml, 3)));
         parts.push(m.spec.words().to_owned());
     }
-    parts.extend([thing.size.clone(), thing.model.clone()].into_iter().filter(|s| !s.is_empty()));
+    let made = [&thing.make, &thing.model, &thing.style].map(String::as_str).join(" ");
+    parts.extend([thing.size.clone(), made.trim().to_owned()].into_iter().filter(|s| !s.is_empty()));
     parts.join(", ")
 }
 
@@ -278,8 +279,10 @@ fn facts(file: &ThingFile) -> Vec<Fact> {
     }
     if file.asset.kind == AssetKind::Facepiece {
         out.push(fact("Size", thing.size.clone()));
-        let model = if thing.model.is_empty() { "not in the register yet" } else { &thing.model };
-        out.push(fact("Model", model.to_owned()));
+        for (label, part) in [("Make", &thing.make), ("Model", &thing.model), ("Style", &thing.style)] {
+            let said = if part.is_empty() { "not in the register yet" } else { part };
+            out.push(fact(label, said.to_owned()));
+        }
         let cleaned = thing.done.get(&Work::Cleaned).map_or("not written down".to_owned(), |d| day_words(*d));
         out.push(fact("Last cleaned", cleaned));
     }
@@ -321,6 +324,9 @@ fn others(file: &ThingFile, visitor: &Visitor) -> Vec<Link> {
     }
     if visitor.is(&[Role::Administrator]) && file.asset.kind == AssetKind::Cylinder && !over {
         out.push(link("Enter its marks", format!("{href}/marks")));
+    }
+    if visitor.is(&[Role::Administrator]) && file.asset.kind == AssetKind::Facepiece && !over {
+        out.push(link("Enter its model", format!("{href}/model")));
     }
     if file.asset.kind == AssetKind::Cylinder && !over {
         out.push(link("Fill it", format!("/fills?cylinder={}", file.asset.number)));
@@ -509,7 +515,7 @@ async fn condemn_view(
     Ok(Condemn {
         page: page(app, visitor, &format!("Condemn {title}")).await?,
         href: asset_href(&file.asset),
-        standing: standing(file.standing.state),
+        standing: standing(&file.standing),
         why: input.why.clone(),
         members: member_options(&app.store.people().await?, Some(&input.member)),
         problems: Problems { lines },

@@ -177,6 +177,8 @@ pub enum Standing {
     PutRight,
     /// Nothing wrong is known, but it has not been proved in time.
     CheckDue,
+    /// A facepiece or cylinder, which is checked with a unit only: nothing is open against it.
+    NothingAgainst,
     /// Proved, and nothing is open against it.
     InService,
 }
@@ -190,6 +192,7 @@ impl Standing {
             Self::OutOfService => "Out of service",
             Self::PutRight => "Put right",
             Self::CheckDue => "Check due",
+            Self::NothingAgainst => "Nothing against it",
             Self::InService => "In service",
         }
     }
@@ -202,6 +205,7 @@ impl Standing {
             Self::OutOfService => "out",
             Self::PutRight => "put-right",
             Self::CheckDue => "due",
+            Self::NothingAgainst => "nothing",
             Self::InService => "in",
         }
     }
@@ -214,6 +218,7 @@ impl Standing {
             Self::OutOfService => Mark::Struck,
             Self::PutRight => Mark::Notched,
             Self::CheckDue => Mark::Dashed,
+            Self::NothingAgainst => Mark::Line,
             Self::InService => Mark::Full,
         }
     }
@@ -237,6 +242,7 @@ impl Standing {
             Self::OutOfService => 690,
             Self::PutRight => 432,
             Self::CheckDue => 490,
+            Self::NothingAgainst => 850,
             Self::InService => 492,
         }
     }
@@ -244,7 +250,7 @@ impl Standing {
 
 impl HtmlSafe for Standing {}
 
-/// The six shapes. Also used where a group of steps or a finding is marked.
+/// The shapes. Also used where a group of steps or a finding is marked.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Template)]
 #[template(path = "shared/mark.html")]
 pub enum Mark {
@@ -260,6 +266,8 @@ pub enum Mark {
     Double,
     /// An empty outline: retired.
     Outline,
+    /// A line: nothing known against it, and nothing for it.
+    Line,
 }
 
 impl HtmlSafe for Mark {}
@@ -327,16 +335,16 @@ mod tests {
 
     #[test]
     fn standings_compare_worst_first() {
-        use Standing::{CheckDue, Held, InService, OutOfService, PutRight, Retired};
-        let mut all = [InService, PutRight, Retired, CheckDue, OutOfService, Held];
+        use Standing::{CheckDue, Held, InService, NothingAgainst, OutOfService, PutRight, Retired};
+        let mut all = [InService, PutRight, Retired, NothingAgainst, CheckDue, OutOfService, Held];
         all.sort();
-        assert_eq!(all, [Retired, Held, OutOfService, PutRight, CheckDue, InService]);
+        assert_eq!(all, [Retired, Held, OutOfService, PutRight, CheckDue, NothingAgainst, InService]);
     }
 
     #[test]
     fn every_standing_is_told_by_a_word_and_a_shape_of_its_own() {
-        use Standing::{CheckDue, Held, InService, OutOfService, PutRight, Retired};
-        let all = [Retired, Held, OutOfService, PutRight, CheckDue, InService];
+        use Standing::{CheckDue, Held, InService, NothingAgainst, OutOfService, PutRight, Retired};
+        let all = [Retired, Held, OutOfService, PutRight, CheckDue, NothingAgainst, InService];
         for (index, one) in all.iter().enumerate() {
             let drawn = one.render().unwrap();
             assert!(drawn.contains(one.word()), "{drawn}");

@@ -41,10 +41,14 @@ pub struct RigTile {
     pub state: Option<String>,
     /// Its places that are not ready: "Driver: check due"; none when all are.
     pub open: Vec<String>,
-    /// Seats that are ready.
+    /// Seats that are ready; where nobody rides it, units.
     pub ready: usize,
     /// All seats.
     pub seats: usize,
+    /// It answers no calls, or nobody rides it: it is neither open nor full.
+    pub aside: bool,
+    /// Another department has it: what is on it is not counted.
+    pub away: bool,
 }
 
 /// One rig: which seats are ready, and what fixes the others.
@@ -63,6 +67,8 @@ pub struct Roster {
     pub ready: usize,
     /// All seats.
     pub seats: usize,
+    /// It answers no calls, or nobody rides it: its units are counted.
+    pub aside: bool,
     /// Seats and kits, open ones first.
     pub rows: Vec<Seat>,
     /// What else is worth knowing: "2 checks fall due by 08:30".

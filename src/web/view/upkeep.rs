@@ -182,6 +182,26 @@ pub struct Marks {
     pub problems: Problems,
 }
 
+/// What a facepiece is besides its size.
+#[derive(Clone, Debug, Default, Template)]
+#[template(path = "upkeep/model.html")]
+pub struct Model {
+    /// The frame.
+    pub page: Page,
+    /// "Facepiece F-117".
+    pub title: String,
+    /// Its page.
+    pub href: String,
+    /// Who makes it.
+    pub make: String,
+    /// Its model.
+    pub model: String,
+    /// Its style.
+    pub style: String,
+    /// What to put right.
+    pub problems: Problems,
+}
+
 /// Condemning a cylinder.
 #[derive(Clone, Debug, Template)]
 #[template(path = "upkeep/condemn.html")]
