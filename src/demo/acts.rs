@@ -3,7 +3,7 @@
 use airmuster_domain::Millis;
 use airmuster_domain::ground::{Act as Clears, Kind, clears};
 use airmuster_domain::record::{
-    Accepted, Asset, Cadence, Clearing, Outcome, Part, Place, Return, Stage, TakenOut, TicketStage, Used,
+    Accepted, Asset, Cadence, Clearing, Occasion, Outcome, Part, Place, Return, Stage, TakenOut, TicketStage, Used,
     Worked,
 };
 use airmuster_domain::rules::Purpose;
@@ -142,7 +142,9 @@ pub fn tell(k: &mut Keeper, at: Millis, ago: i64, act: &Act) {
         }
         Act::Used(unit, what, condition) => {
             let by = officer(k, unit, at);
-            used(k, at, by, &Used { unit: unit.to_owned(), what: what.to_owned(), condition });
+            let (unit, what) = (unit.to_owned(), what.to_owned());
+            let occasion = Some(Occasion::Incident);
+            used(k, at, by, &Used { unit, what, condition, occasion, ..Used::default() });
         }
         Act::Cleans(unit, why) => cleaned(k, at, TECHNICIAN.id, unit, why),
         Act::ChecksAfterUse(unit) => {

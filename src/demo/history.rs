@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use airmuster_domain::Millis;
-use airmuster_domain::record::{Condition, Crew, Outcome, Place, Used};
+use airmuster_domain::record::{Condition, Crew, Occasion, Outcome, Place, Used};
 use airmuster_domain::rules::Purpose;
 use airmuster_domain::shift::ShiftClock;
 use chrono::Datelike as _;
@@ -38,7 +38,7 @@ enum Coming {
     /// The check that is due.
     Check { unit: &'static str, by: &'static str, purpose: Purpose },
     /// Back from a call.
-    Used { unit: &'static str, what: String, condition: Condition },
+    Used { unit: &'static str, by: &'static str, what: String, training: bool, condition: Condition },
     /// Washed.
     Cleaned { unit: &'static str },
     /// The crew is put on the engine.
@@ -192,11 +192,11 @@ impl History {
         for (turn, (_, _, unit)) in (0..).zip(rig.seats.iter().take(units)) {
             let condition = if soiled { Condition::Soiled } else { Condition::Clean };
             let back = at + turn * 2 * MINUTE;
-            self.comes(back, Coming::Used { unit, what: what.clone(), condition });
+            let by = crew[usize::try_from(turn).unwrap_or(0)].id;
+            self.comes(back, Coming::Used { unit, by, what: what.clone(), training, condition });
             if soiled {
                 self.comes(back + 38 * MINUTE, Coming::Cleaned { unit });
             }
-            let by = crew[usize::try_from(turn).unwrap_or(0)].id;
             let checked = back + 52 * MINUTE + self.within(6);
             self.comes(checked, Coming::Check { unit, by, purpose: Purpose::AfterUse });
         }
@@ -210,10 +210,19 @@ impl History {
                 self.check(at, unit, by, purpose);
             }
             Coming::Check { .. } => {}
-            Coming::Used { unit, what, condition } => {
+            Coming::Used { unit, by: wearer, what, training, condition } => {
                 if k.may_be_checked(unit) {
                     let by = officer(k, unit, at);
-                    acts::used(k, at, by, &Used { unit: unit.to_owned(), what, condition });
+                    let occasion = match (training, what.contains("burn")) {
+                        (false, _) => Occasion::Incident,
+                        (true, true) => Occasion::Burn,
+                        (true, false) => Occasion::Training,
+                    };
+                    let cylinders = k.units.get(unit).map(|u| u.cylinder.clone()).into_iter().collect();
+                    let (unit, wearer) = (unit.to_owned(), Some(wearer.to_owned()));
+                    let occasion = Some(occasion);
+                    let used = Used { unit, what, condition, occasion, wearer, cylinders, while_out: false };
+                    acts::used(k, at, by, &used);
                 }
             }
             Coming::Cleaned { unit } => {

@@ -158,6 +158,10 @@ pub fn age(from: Millis, now: Millis) -> String {
 pub fn ground_words(g: &Ground) -> String {
     let title = g.raise.kind.terms().title;
     match g.raise.kind {
+        Kind::Contaminated => format!(
+            "{}. Bag it, keep it out of the cab, and clean it before anybody inspects it",
+            capital(g.raise.say.trim_end_matches('.'))
+        ),
         Kind::Finding
         | Kind::PutRight
         | Kind::AnotherItem
@@ -166,7 +170,6 @@ pub fn ground_words(g: &Ground) -> String {
         | Kind::CheckAgain
         | Kind::Misread
         | Kind::Soiled
-        | Kind::Contaminated
         | Kind::NotAccepted
         | Kind::Overdue
         | Kind::NotToBeFilled

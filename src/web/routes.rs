@@ -72,6 +72,8 @@ pub fn list() -> Vec<Route> {
         show("/units/{unit}/tag", Tablet, get(crew::unit::show_tag)),
         show("/units/{unit}/out", Tablet, get(crew::out::show_form)),
         send("/units/{unit}/out", Tablet, post(crew::out::take_out)),
+        show("/used", Tablet, get(crew::used::show_form)),
+        send("/used", Tablet, post(crew::used::take_form)),
         show("/forms/{profile}", Tablet, get(crew::check::show_blank)),
         show("/unproven", Tablet, get(crew::unproven::show_list)),
         send("/records/{seq}/prove", Tablet, post(crew::unproven::prove)),

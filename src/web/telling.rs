@@ -2,7 +2,7 @@
 
 use airmuster_domain::judge::{Judgement, Verdict};
 use airmuster_domain::record::{
-    AirSample, Body, Check, Condition, Desk, Field, Move, Outcome, Part, Personal, PinStop, Place, Register,
+    AirSample, Body, Check, Desk, Field, Move, Outcome, Part, Personal, PinStop, Place, Register,
     Return, Seal, Settlement, Upkept,
 };
 use airmuster_domain::rules::Consequence;
@@ -72,7 +72,7 @@ fn routine(e: &Event) -> bool {
 /// Says what a record says.
 pub fn tell(fleet: &Fleet, e: &Event) -> Told {
     match &e.kept.record.body {
-        Body::Field(field) => tell_field(field, e),
+        Body::Field(field) => tell_field(fleet, field, e),
         Body::Desk(desk) => tell_desk(fleet, desk),
     }
 }
@@ -81,7 +81,7 @@ fn told(title: &str, detail: impl AsRef<str>, mark: Option<Mark>) -> Told {
     Told { title: title.to_owned(), detail: sentence(detail.as_ref()), mark }
 }
 
-fn tell_field(field: &Field, e: &Event) -> Told {
+fn tell_field(fleet: &Fleet, field: &Field, e: &Event) -> Told {
     match field {
         Field::Check(check) => tell_check(check, e.judged.as_ref().map(|j| &j.judgement), e.counts),
         Field::TakenOut(t) => told("Taken out of service", &t.why, Some(Mark::Struck)),
@@ -92,12 +92,16 @@ fn tell_field(field: &Field, e: &Event) -> Told {
             told("Rig and crew reviewed", "the officer's word; it makes no unit better", None)
         }
         Field::Used(u) => {
-            let came_back = match u.condition {
-                Condition::Clean => "clean",
-                Condition::Soiled => "soiled",
-                Condition::Contaminated => "contaminated",
-            };
-            told("Used", format!("{}; came back {came_back}", u.what), Some(Mark::Dashed))
+            let headline = if u.while_out { "Used while out of service" } else { "Used" };
+            let what = u.occasion.map_or_else(|| u.what.clone(), |o| format!("{}: {}", o.id(), u.what));
+            let mut words = format!("{what}; came back {}", u.condition.id());
+            if let Some(wearer) = &u.wearer {
+                words = format!("{words}; worn by {}", fleet.name(wearer));
+            }
+            if !u.cylinders.is_empty() {
+                words = format!("{words}; cylinders {}", u.cylinders.join(", "));
+            }
+            told(headline, words, Some(Mark::Dashed))
         }
         Field::Unknown { why, .. } => told("A record that cannot be read here", why, Some(Mark::Struck)),
     }

@@ -123,7 +123,7 @@ async fn everything(h: &House) {
     for (n, condition) in
         ["8", "9", "10"].into_iter().zip([Condition::Clean, Condition::Soiled, Condition::Contaminated])
     {
-        h.field("used", "ana", &Used { unit: s(n), what: s("a drill"), condition }).await;
+        h.field("used", "ana", &Used { unit: s(n), what: s("a drill"), condition, ..Used::default() }).await;
     }
     h.field("of-a-later-program", "ana", &serde_json::json!({ "unit": "11" })).await;
     let id = h.id();
@@ -154,7 +154,7 @@ async fn told(h: &House) {
     h.field("hold", "ben", &about(unit("22"))).await;
     let held = h.open(&unit("22"), "held").await;
     h.desk("release", "ada", &clearing(unit("22"), held)).await.unwrap();
-    let soiled = Used { unit: s("22"), what: s("a fire"), condition: Condition::Soiled };
+    let soiled = Used { unit: s("22"), what: s("a fire"), condition: Condition::Soiled, ..Used::default() };
     h.field("used", "ana", &soiled).await;
     let dirty = h.open(&unit("22"), "soiled").await;
     h.desk("cleaned", "tom", &clearing(unit("22"), dirty)).await.unwrap();

@@ -290,7 +290,7 @@ impl District {
 
     /// A unit came back from use.
     pub async fn used(&self, unit: &str, by: &str, what: &str, condition: Condition) {
-        let body = Used { unit: unit.to_owned(), what: what.to_owned(), condition };
+        let body = Used { unit: unit.to_owned(), what: what.to_owned(), condition, ..Used::default() };
         let origin = Origin::Tablet { proven: Some(by.to_owned()) };
         self.hand_in("used", self.clock.id(), Some(by), &body, origin).await;
     }

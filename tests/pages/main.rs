@@ -40,4 +40,6 @@ mod unit;
 #[cfg(test)]
 mod upkeep;
 #[cfg(test)]
+mod used;
+#[cfg(test)]
 mod watch;

@@ -59,6 +59,8 @@ const RIGHTS: &str = "
     POST /units/{unit}/check/sign       . t . c o m a
     GET  /units/{unit}/out              . t . c o m a
     POST /units/{unit}/out              . t . c o m a
+    GET  /used                          . t . c o m a
+    POST /used                          . t . c o m a
     GET  /forms/{profile}               . t . c o m a
     GET  /unproven                      . t . c o m a
     GET  /records/{seq}                 . t . c o m a

@@ -59,10 +59,11 @@ pub struct Check {
 }
 
 /// In what state a unit came back from use.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Condition {
     /// Nothing to clean.
+    #[default]
     Clean,
     /// Dirty.
     Soiled,
@@ -125,8 +126,48 @@ pub struct Photo {
     pub what: String,
 }
 
-/// A use of a unit.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+impl Condition {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Clean, Self::Soiled, Self::Contaminated];
+
+    /// As written in a record.
+    pub const fn id(self) -> &'static str {
+        match self {
+            Self::Clean => "clean",
+            Self::Soiled => "soiled",
+            Self::Contaminated => "contaminated",
+        }
+    }
+}
+
+/// What a unit was used at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Occasion {
+    /// A call.
+    Incident,
+    /// Training without fire.
+    Training,
+    /// A live burn.
+    Burn,
+}
+
+impl Occasion {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Incident, Self::Training, Self::Burn];
+
+    /// As written in a record, and in a sentence.
+    pub const fn id(self) -> &'static str {
+        match self {
+            Self::Incident => "incident",
+            Self::Training => "training",
+            Self::Burn => "burn",
+        }
+    }
+}
+
+/// A use of a unit. A cylinder changed on scene is part of it and no use of its own.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Used {
     /// The unit's number.
@@ -135,4 +176,16 @@ pub struct Used {
     pub what: String,
     /// In what state it came back.
     pub condition: Condition,
+    /// Which of them, where it was said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub occasion: Option<Occasion>,
+    /// The member who wore it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wearer: Option<String>,
+    /// Cylinders that were used in it, one after the other.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub cylinders: Vec<String>,
+    /// Whether the form showed it as out of service or held, and it was used all the same.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub while_out: bool,
 }

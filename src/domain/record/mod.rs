@@ -26,7 +26,7 @@ pub use desk::{
     Accepted, Clearing, Correction, Desk, Doubt, HandOver, Part, PinStop, Return, RulesInForce, Seal,
     Settlement, Signed, Stage, TicketOpened, TicketStage, Worked, heads,
 };
-pub use field::{Check, Condition, Field, Outcome, Photo, TakenOut, Used};
+pub use field::{Check, Condition, Field, Occasion, Outcome, Photo, TakenOut, Used};
 pub use muster::{
     Acknowledged, Crew, Duty, Move, Moved, PersonChanged, Personal, Reviewed, RigAccepted, RigStatus,
 };

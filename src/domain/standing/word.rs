@@ -114,7 +114,9 @@ pub fn assets_of(field: &Field) -> BTreeSet<Asset> {
             .collect(),
         Field::TakenOut(b) | Field::Hold(b) | Field::Note(b) => [b.asset.clone()].into(),
         Field::Photo(p) => [p.asset.clone()].into(),
-        Field::Used(u) => [Asset::unit(&u.unit)].into(),
+        Field::Used(u) => std::iter::once(Asset::unit(&u.unit))
+            .chain(u.cylinders.iter().map(|n| Asset::cylinder(n)))
+            .collect(),
         // It is about a rig: two versions of it must not pull every unit there.
         Field::RigAccepted(_) => BTreeSet::new(),
         Field::Unknown { asset, .. } => asset.iter().cloned().collect(),

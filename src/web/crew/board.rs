@@ -67,7 +67,8 @@ pub async fn show_board(
     for seat in fleet.seats.iter().filter(|s| s.station == id) {
         let href = format!("/rigs/{}", seat.rig);
         if rigs.last().is_none_or(|r| r.href != href) {
-            rigs.push(RigBlock { name: seat.rig_name.clone(), href, ..RigBlock::default() });
+            let used = format!("/used?rig={}", seat.rig);
+            rigs.push(RigBlock { name: seat.rig_name.clone(), href, used, ..RigBlock::default() });
         }
         if let Some(rig) = rigs.last_mut() {
             let line = match fleet.in_seat(seat) {

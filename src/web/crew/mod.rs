@@ -9,4 +9,5 @@ pub mod record;
 pub mod sign;
 pub mod unit;
 pub mod unproven;
+pub mod used;
 pub mod verdict;

@@ -204,7 +204,14 @@ async fn contents(
             vec![fact("What it shows", &p.what), fact("SHA-256 of the picture as sent", p.photo.to_string())]
         }
         Body::Field(Field::RigAccepted(a)) => reviewed(fleet, &a.places),
-        Body::Field(Field::Used(u)) => vec![fact("What for", &u.what)],
+        Body::Field(Field::Used(u)) => {
+            let mut out = vec![fact("What for", &u.what), fact("Came back", u.condition.id())];
+            out.extend(u.occasion.map(|o| fact("At", o.id())));
+            out.extend(u.wearer.as_deref().map(|m| fact("Worn by", fleet.name(m))));
+            out.extend((!u.cylinders.is_empty()).then(|| fact("Cylinders", u.cylinders.join(", "))));
+            out.extend(u.while_out.then(|| fact("It was", "out of service then")));
+            out
+        }
         Body::Field(Field::Unknown { why, .. }) => vec![fact("Why it cannot be read", why)],
         Body::Desk(desk) => match desk {
             Desk::Return(r) => {

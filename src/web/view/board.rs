@@ -53,6 +53,8 @@ pub struct RigBlock {
     pub name: String,
     /// Its roster.
     pub href: String,
+    /// Where to say what was used.
+    pub used: String,
     /// Its seats.
     pub seats: Vec<Line>,
     /// What is not a seat but must be ready: rescue-team pack, spare-cylinder rack.

@@ -29,6 +29,7 @@ pub mod unit;
 pub mod unproven;
 pub mod unsent;
 pub mod upkeep;
+pub mod used;
 pub mod verdict;
 pub mod watch;
 

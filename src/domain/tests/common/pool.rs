@@ -57,7 +57,7 @@ fn apart() -> Answer {
 /// Records that raise, knowing nothing of each other.
 fn raising() -> Vec<Record> {
     let used = |n, unit: &str, condition| {
-        let body = Used { unit: unit.to_owned(), what: "a burn".to_owned(), condition };
+        let body = Used { unit: unit.to_owned(), what: "a burn".to_owned(), condition, ..Used::default() };
         record("used", n, NOON, Some("ana"), &body)
     };
     let strap = |good, attempt| again(word("strap", good), attempt);

@@ -1,0 +1,214 @@
+//! After use: which units of a rig were used at what, by whom, and in what state they came back.
+//! One form, one signature, one record a unit.
+
+use std::collections::BTreeMap;
+
+use airmuster_domain::record::{Condition, Occasion, Used};
+use airmuster_domain::standing::State as Holds;
+use axum::extract::State;
+use axum::response::{IntoResponse, Redirect, Response};
+use axum_extra::extract::{Form, Query};
+use serde::Deserialize;
+use uuid::Uuid;
+
+use crate::service::IntakeError;
+use crate::service::fleet::UnitFacts;
+use crate::service::muster::Muster;
+use crate::web::auth::Visitor;
+use crate::web::error::WebError;
+use crate::web::html::{Again, Html};
+use crate::web::present::{capital, member_options, page, standing, station_href};
+use crate::web::serving::App;
+use crate::web::signing::{check_pin, hand_in_field, problem};
+use crate::web::view::ticket::StageOption;
+use crate::web::view::used::{UsedForm, UsedUnit};
+use crate::web::view::{Link, ProblemLine, Problems};
+
+/// What the form is about: a rig or one unit.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(default)]
+pub struct About {
+    rig: String,
+    unit: String,
+}
+
+type Input = BTreeMap<String, String>;
+
+fn field<'a>(input: &'a Input, name: &str) -> &'a str {
+    input.get(name).map_or("", |v| v.trim())
+}
+
+/// `GET /used?rig=` or `?unit=`.
+pub async fn show_form(
+    State(app): State<App>,
+    visitor: Visitor,
+    Query(about): Query<About>,
+) -> Result<Html<UsedForm>, WebError> {
+    let muster = Muster::load(&app.store, app.clock.now()).await?;
+    let member = visitor.member.as_ref().map(|m| m.id.clone()).unwrap_or_default();
+    let mut input = Input::from([
+        ("id".to_owned(), app.clock.id().hyphenated().to_string()),
+        ("member".to_owned(), member),
+        (format!("u.{}", about.unit), "yes".to_owned()),
+    ]);
+    for (unit, ..) in units(&muster, &about)? {
+        let number = &unit.row.number;
+        let gear = muster.gear(number);
+        if let Some(cylinder) = gear.and_then(|g| g.cylinder.clone()) {
+            input.insert(format!("c.{number}"), cylinder);
+        }
+        if let Some(member) = rides(&muster, number) {
+            input.insert(format!("w.{number}"), member.to_owned());
+        }
+    }
+    Ok(Html(view(&app, &visitor, &muster, &about, &input, Vec::new()).await?))
+}
+
+/// `POST /used`.
+pub async fn take_form(
+    State(app): State<App>,
+    visitor: Visitor,
+    Query(about): Query<About>,
+    Form(input): Form<Input>,
+) -> Result<Response, WebError> {
+    let muster = Muster::load(&app.store, app.clock.now()).await?;
+    let id: Uuid = field(&input, "id").parse().map_err(|_| WebError::Unreadable)?;
+    let (bodies, mut lines) = read(&units(&muster, &about)?, &input);
+    let member = field(&input, "member");
+    lines.extend(check_pin(&app, &visitor, member, field(&input, "pin")).await?.err());
+    if !lines.is_empty() {
+        return Ok(Again(view(&app, &visitor, &muster, &about, &input, lines).await?).into_response());
+    }
+    for (nth, body) in (0_u128..).zip(&bodies) {
+        // Ids next to each other, so that a form sent twice is seen for each unit.
+        let id = Uuid::from_u128(id.as_u128() ^ nth);
+        match hand_in_field(&app, "used", id, member, body).await {
+            Ok(_) | Err(IntakeError::Before(_)) => {}
+            Err(e) => return Err(e.into()),
+        }
+    }
+    Ok(Redirect::to(&back(&muster, &about).href).into_response())
+}
+
+/// The units that the form asks about, with their places.
+fn units<'a>(muster: &'a Muster, about: &About) -> Result<Vec<(&'a UnitFacts, String)>, WebError> {
+    let fleet = &muster.fleet;
+    if let Some(unit) = fleet.units.get(&about.unit) {
+        return Ok(vec![(unit, capital(&fleet.place_words(&unit.row)))]);
+    }
+    let on_rig: Vec<_> =
+        muster.places(&about.rig).filter_map(|p| Some((fleet.in_seat(p)?, p.name.clone()))).collect();
+    if on_rig.is_empty() { Err(WebError::NotFound) } else { Ok(on_rig) }
+}
+
+fn rides<'a>(muster: &'a Muster, unit: &str) -> Option<&'a str> {
+    let seat = muster.fleet.seats.iter().find(|s| s.asset.as_deref() == Some(&format!("unit:{unit}")))?;
+    muster.member(seat)
+}
+
+fn read(units: &[(&UnitFacts, String)], input: &Input) -> (Vec<Used>, Vec<ProblemLine>) {
+    let mut lines = Vec::new();
+    let occasion = Occasion::ALL.into_iter().find(|o| o.id() == field(input, "occasion"));
+    if occasion.is_none() {
+        lines.push(problem("occasion", "Choose what it was."));
+    }
+    let what = field(input, "what");
+    if what.is_empty() {
+        lines.push(problem("what", "Say which one: its number, or where."));
+    }
+    let mut out = Vec::new();
+    for (unit, _) in units {
+        let number = &unit.row.number;
+        if field(input, &format!("u.{number}")) != "yes" {
+            continue;
+        }
+        let state = format!("s.{number}");
+        let Some(condition) = Condition::ALL.into_iter().find(|c| c.id() == field(input, &state)) else {
+            lines.push(problem(&state, format!("Say in what state unit {number} came back.")));
+            continue;
+        };
+        let (cylinders, wearer) = (format!("c.{number}"), field(input, &format!("w.{number}")));
+        let split = |c: char| matches!(c, ',' | ';') || c.is_whitespace();
+        let numbers: Vec<String> = field(input, &cylinders)
+            .split(split)
+            .filter(|n| !n.is_empty())
+            .map(str::to_owned)
+            .collect();
+        let usable =
+            |n: &String| n.len() <= 32 && n.chars().all(|c| c.is_ascii_alphanumeric() || "-.".contains(c));
+        if !numbers.iter().all(usable) || numbers.len() > 20 {
+            let text = "Write the numbers painted on them, with commas between.";
+            lines.push(problem(&cylinders, text));
+        }
+        out.push(Used {
+            unit: number.clone(),
+            what: what.to_owned(),
+            condition,
+            occasion,
+            wearer: Some(wearer.to_owned()).filter(|w| !w.is_empty()),
+            cylinders: numbers,
+            while_out: unit.standing.state >= Holds::OutOfService,
+        });
+    }
+    if out.is_empty() && !lines.iter().any(|l| l.field.starts_with("s.")) {
+        lines.push(problem("units", "Tick what was used."));
+    }
+    (out, lines)
+}
+
+fn back(muster: &Muster, about: &About) -> Link {
+    match muster.rig(&about.rig) {
+        Some(rig) => Link { text: rig.name.clone(), href: station_href(&rig.station) },
+        None => Link { text: format!("Unit {}", about.unit), href: format!("/units/{}", about.unit) },
+    }
+}
+
+async fn view(
+    app: &App,
+    visitor: &Visitor,
+    muster: &Muster,
+    about: &About,
+    input: &Input,
+    lines: Vec<ProblemLine>,
+) -> Result<UsedForm, WebError> {
+    let people = app.store.people().await?;
+    let option = |value: &str, chosen: &str| StageOption {
+        value: value.to_owned(),
+        label: capital(value),
+        selected: value == chosen,
+    };
+    let problems = Problems { lines };
+    let at = |field: String| problems.at(&field).map(str::to_owned);
+    let units = units(muster, about)?.into_iter().map(|(unit, place)| {
+        let number = unit.row.number.clone();
+        let state = field(input, &format!("s.{number}"));
+        UsedUnit {
+            place,
+            standing: (unit.standing.state >= Holds::OutOfService).then(|| standing(&unit.standing)),
+            used: field(input, &format!("u.{number}")) == "yes",
+            conditions: Condition::ALL.into_iter().map(|c| option(c.id(), state)).collect(),
+            wearers: member_options(&people, Some(field(input, &format!("w.{number}")))),
+            cylinders: field(input, &format!("c.{number}")).to_owned(),
+            condition_problem: at(format!("s.{number}")),
+            cylinders_problem: at(format!("c.{number}")),
+            number,
+        }
+    });
+    let units: Vec<UsedUnit> = units.collect();
+    let chosen = field(input, "occasion");
+    let action = match muster.rig(&about.rig) {
+        Some(rig) => format!("/used?rig={}", rig.id),
+        None => format!("/used?unit={}", about.unit),
+    };
+    Ok(UsedForm {
+        page: page(app, visitor, "We used these").await?,
+        back: back(muster, about),
+        action,
+        id: field(input, "id").to_owned(),
+        occasions: Occasion::ALL.into_iter().map(|o| option(o.id(), chosen)).collect(),
+        what: field(input, "what").to_owned(),
+        units,
+        members: member_options(&people, Some(field(input, "member"))),
+        problems,
+    })
+}

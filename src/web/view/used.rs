@@ -1,0 +1,53 @@
+//! After use.
+
+use askama::Template;
+
+use super::ticket::StageOption;
+use super::{Link, MemberOption, Page, Problems, Standing};
+
+/// Which units were used, at what, by whom, and how they came back.
+#[derive(Clone, Debug, Default, Template)]
+#[template(path = "crew/used.html")]
+pub struct UsedForm {
+    /// The frame.
+    pub page: Page,
+    /// The rig or unit, and where to go on.
+    pub back: Link,
+    /// Where it is sent.
+    pub action: String,
+    /// The first record's id, so that sending it again is seen.
+    pub id: String,
+    /// Incident, training, burn.
+    pub occasions: Vec<StageOption>,
+    /// Which one.
+    pub what: String,
+    /// The units.
+    pub units: Vec<UsedUnit>,
+    /// Who may sign.
+    pub members: Vec<MemberOption>,
+    /// What to put right.
+    pub problems: Problems,
+}
+
+/// A unit that may have been used.
+#[derive(Clone, Debug, Default)]
+pub struct UsedUnit {
+    /// Its number.
+    pub number: String,
+    /// "Driver".
+    pub place: String,
+    /// Its standing, where it should not have been used.
+    pub standing: Option<Standing>,
+    /// Whether it is ticked.
+    pub used: bool,
+    /// How it came back.
+    pub conditions: Vec<StageOption>,
+    /// Who may have worn it.
+    pub wearers: Vec<MemberOption>,
+    /// Cylinders, with commas between.
+    pub cylinders: String,
+    /// What to say at the condition.
+    pub condition_problem: Option<String>,
+    /// What to say at the cylinders.
+    pub cylinders_problem: Option<String>,
+}

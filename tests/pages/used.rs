@@ -1,0 +1,122 @@
+//! After use: what was used at what, by whom, and how it came back.
+
+use airmuster_domain::record::{Body, Field, Used};
+use airmuster_domain::rules::Purpose;
+use airmuster_domain::standing::State;
+
+use super::district::{District, MINUTE, PIN, district};
+
+async fn uses(d: &District) -> Vec<Used> {
+    let mut out = Vec::new();
+    for seq in 1..=d.records().await {
+        if let Body::Field(Field::Used(used)) = d.store.record(seq).await.unwrap().unwrap().record.body {
+            out.push(used);
+        }
+    }
+    out
+}
+
+#[tokio::test]
+async fn one_form_writes_a_use_for_each_unit_and_asks_for_the_check_after_it() {
+    let d = district().await;
+    d.checked().await;
+    d.pass(MINUTE);
+    let mut officer = d.signed_in("olga").await;
+    let on = [("officer", "olga"), ("driver", "ana"), ("seat-3", "ben")];
+    assert_eq!(officer.post("/rigs/engine-2/crew", &on).await.status, 303);
+    let mut tablet = d.tablet().await;
+    let form = tablet.get("/used?rig=engine-2").await.ok();
+    // Who sits there and what is fitted are proposed.
+    assert_eq!(form.value("c.121"), "C-121");
+    assert!(form.html.contains("value=\"ana\" selected"), "{}", form.html);
+    let id = form.value("id");
+    let fields = [
+        ("id", id.as_str()),
+        ("occasion", "incident"),
+        ("what", "call 26-0412, Weir Cottages"),
+        ("u.117", "yes"),
+        ("s.117", "soiled"),
+        ("w.117", "olga"),
+        ("c.117", "C-117"),
+        ("u.121", "yes"),
+        ("s.121", "contaminated"),
+        ("w.121", "ana"),
+        ("c.121", "C-121, C-9"),
+        ("s.130", ""),
+        ("member", "ana"),
+        ("pin", PIN),
+    ];
+    assert_eq!(tablet.post("/used?rig=engine-2", &fields).await.status, 303);
+    let uses_now = uses(&d).await;
+    let said: Vec<_> = uses_now.iter().map(|u| (u.unit.as_str(), u.wearer.as_deref())).collect();
+    assert_eq!(said, [("117", Some("olga")), ("121", Some("ana"))]);
+    assert_eq!(uses_now[1].cylinders, ["C-121", "C-9"]);
+    assert_eq!(d.state("117").await, State::PutRight, "soiled");
+    assert_eq!(d.state("121").await, State::OutOfService, "contaminated");
+    assert_eq!(d.state("130").await, State::InService, "not ticked");
+    let page = tablet.get("/units/121").await.ok().text();
+    assert!(page.contains("Bag it, keep it out of the cab, and clean it before anybody inspects it"), "{page}");
+    assert!(page.contains("worn by Ana Wick; cylinders C-121, C-9"), "{page}");
+    // Sent again from a page gone back to, it is the same use.
+    assert_eq!(tablet.post("/used?rig=engine-2", &fields).await.status, 303);
+    assert_eq!(uses(&d).await.len(), 2);
+}
+
+#[tokio::test]
+async fn a_clean_use_ends_with_the_check_after_it() {
+    let d = district().await;
+    d.checked().await;
+    d.pass(MINUTE);
+    let mut tablet = d.tablet().await;
+    let form = tablet.get("/used?unit=142").await.ok();
+    let id = form.value("id");
+    let fields = [
+        ("id", id.as_str()),
+        ("occasion", "training"),
+        ("what", "stairs"),
+        ("u.142", "yes"),
+        ("s.142", "clean"),
+        ("member", "ben"),
+        ("pin", PIN),
+    ];
+    let sent = tablet.post("/used?unit=142", &fields).await;
+    assert_eq!((sent.status, sent.to.as_str()), (303, "/units/142"));
+    assert_eq!(d.state("142").await, State::CheckDue);
+    d.pass(MINUTE);
+    d.check("142", "ben", Purpose::AfterUse, &[]).await;
+    assert_eq!(d.state("142").await, State::InService);
+}
+
+#[tokio::test]
+async fn what_was_used_while_out_of_service_is_written_down_and_says_so() {
+    let d = district().await;
+    d.checked().await;
+    d.pass(MINUTE);
+    d.say("taken_out", "130", "ben", "strap").await;
+    let mut tablet = d.tablet().await;
+    let form = tablet.get("/used?unit=130").await.ok();
+    assert!(form.text().contains("It should not have been used."), "{}", form.text());
+    let id = form.value("id");
+    let nothing = [("id", id.as_str()), ("member", "ben"), ("pin", PIN)];
+    let again = tablet.post("/used?unit=130", &nothing).await;
+    assert_eq!(again.status, 422);
+    for (field, say) in
+        [("occasion", "Choose what it was."), ("what", "Say which one"), ("units", "Tick what was used.")]
+    {
+        assert!(again.said_at(field).contains(say), "{field}: {}", again.text());
+    }
+    let fields = [
+        ("id", id.as_str()),
+        ("occasion", "burn"),
+        ("what", "drill yard"),
+        ("u.130", "yes"),
+        ("s.130", "clean"),
+        ("member", "ben"),
+        ("pin", PIN),
+    ];
+    assert_eq!(tablet.post("/used?unit=130", &fields).await.status, 303);
+    assert!(uses(&d).await[0].while_out);
+    assert_eq!(d.state("130").await, State::OutOfService);
+    let page = tablet.get("/units/130").await.ok().text();
+    assert!(page.contains("Used while out of service") && page.contains("Burn: drill yard"), "{page}");
+}
