@@ -1,7 +1,7 @@
 //! Whether drift is found where it was planted, and hardly anywhere else. The district's story is told
 //! again with other luck, and the records go through the same computation as the watch list.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use airmuster_domain::Millis;
 use airmuster_domain::drift::{Taken, trends};
@@ -9,12 +9,15 @@ use airmuster_domain::ground::Forms as _;
 use airmuster_domain::readings::readings;
 use airmuster_domain::record::{Body, Desk, Field, Outcome, Part, decode};
 use airmuster_domain::rules::Purpose;
+use airmuster_domain::shortcuts::{Question, Seen, questions};
 use airmuster_domain::standing::Tables;
 
-use super::district::profile;
+use super::district::{self, RIGS, profile, station_of};
 use super::history::{DAYS, History};
 use super::keeper::{ALARM_DRIFT, GAUGES_DRIFT};
 use super::pen::SEED;
+use super::people::{HURRIED, JUNIOR_TECHNICIAN, TECHNICIAN};
+use crate::service::shortcuts::{BACK, least};
 
 /// 2026-11-25 10:20 in Denver, by `date -d '2026-11-25 10:20 MST' +%s`.
 const NOW: Millis = 1_795_627_200_000;
@@ -91,4 +94,82 @@ fn the_planted_units_are_named_and_no_more_than_one_in_fifty_of_the_others() {
     );
     assert!(missed.is_empty(), "not named: {missed:?}");
     assert!(wrongly.len() * 50 <= healthy, "{} of {healthy}: {wrongly:?}", wrongly.len());
+}
+
+/// Complete checks in the order of their time, with who was on a crew then.
+fn seen(seed: u64) -> Vec<Seen> {
+    let clock = airmuster_domain::shift::ShiftClock::read(
+        district::ZONE,
+        district::SHIFT_START,
+        24,
+        district::MARGIN,
+        district::MARGIN,
+    )
+    .unwrap();
+    let mut tables = Tables::new();
+    let mut crews: BTreeMap<(usize, Millis), BTreeSet<String>> = BTreeMap::new();
+    let mut checks = Vec::new();
+    for batch in History::seeded(NOW, DAYS, seed).unwrap().flatten() {
+        for bytes in batch.records {
+            let record = decode(&bytes).unwrap();
+            let (at, by) = (record.envelope.time(), record.envelope.by.clone());
+            match record.body {
+                Body::Desk(Desk::Crew(c)) => {
+                    let rig = RIGS.iter().find(|r| r.id == c.rig).unwrap();
+                    crews.entry((rig.station, c.shift)).or_default().extend(c.seats.into_values());
+                }
+                Body::Field(Field::Check(c)) if c.outcome == Outcome::Complete && by.is_some() => {
+                    checks.push((at, by, c));
+                }
+                _ => {}
+            }
+        }
+    }
+    let early = i64::from(district::MARGIN) * 60_000;
+    let mut out: Vec<Seen> = Vec::new();
+    for (at, by, check) in checks {
+        let form = tables.form(&check.rules, &check.profile, check.purpose).unwrap();
+        let shifts = [clock.current_start(at), clock.current_start(at + early)];
+        let there = shifts.map(|shift| crews.get(&(station_of(&check.unit), shift)));
+        let bench = [TECHNICIAN.id, JUNIOR_TECHNICIAN.id].map(str::to_owned);
+        let on_crew = match (&by, there) {
+            (Some(by), [Some(now), Some(next)]) if !bench.contains(by) => {
+                Some(now.contains(by) || next.contains(by))
+            }
+            _ => None,
+        };
+        let (took, least) = (at - check.started, least(&form, &check));
+        let pressure = readings(&form, &check.answers).pressure;
+        out.push(Seen { unit: check.unit, profile: check.profile, at, by, took, least, pressure, on_crew });
+    }
+    out.sort_by_key(|s| s.at);
+    out
+}
+
+/// DEVELOPERS.md states the figures that this prints with `AIRMUSTER_SEEDS=20`.
+#[test]
+fn the_hurried_member_is_asked_about_and_hardly_anybody_else() {
+    let seeds = seeds();
+    let (mut windows, mut hurried, mut others) = (0, 0, Vec::new());
+    for seed in SEED..SEED + seeds {
+        let all = seen(seed);
+        // Four weeks at a time, as the page looks at them.
+        for n in 0..DAYS * 86_400_000 / BACK {
+            let to = NOW - n * BACK;
+            let window: Vec<Seen> = all.iter().filter(|s| (to - BACK..to).contains(&s.at)).cloned().collect();
+            windows += 1;
+            for question in questions(&window) {
+                match question {
+                    Question::Hurried { member, .. } if member == HURRIED => hurried += 1,
+                    other => others.push((seed, n, other)),
+                }
+            }
+        }
+    }
+    println!(
+        "{seeds} seeds, {windows} times four weeks: the hurried one {hurried} times; others {}: {others:?}",
+        others.len()
+    );
+    assert_eq!(hurried, windows, "the hurried one was not asked about");
+    assert!(others.len() * 50 <= windows, "{} in {windows}: {others:?}", others.len());
 }

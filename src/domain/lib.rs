@@ -20,8 +20,10 @@ pub mod record;
 pub mod role;
 pub mod rules;
 pub mod shift;
+pub mod shortcuts;
 pub mod standing;
 pub mod swap;
+pub mod tally;
 pub mod upkeep;
 
 /// A moment in milliseconds since 1970-01-01T00:00:00Z.

@@ -106,6 +106,11 @@ impl ShiftClock {
             .unwrap_or(t)
     }
 
+    /// The first moment of a local day.
+    pub fn day_start(&self, day: NaiveDate) -> Millis {
+        self.moment_of(day.and_time(NaiveTime::MIN)).unwrap_or_default()
+    }
+
     /// How many shift starts lie between two moments; below zero where `to` is the earlier one.
     /// Counted on the calendar, so that days of 23 and 25 hours are days.
     pub fn shifts_between(&self, from: Millis, to: Millis) -> i64 {

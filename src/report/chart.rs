@@ -71,3 +71,49 @@ fn days(time: Millis) -> f64 {
 fn seconds(days: f64) -> i64 {
     (days * 86_400.0) as i64
 }
+
+/// Bars side by side, each with a part on top that is told apart, and a name under every few of them.
+/// `None` where there is nothing to draw. The numbers stand in words beside it.
+pub fn bars(bars: &[(String, u32, u32)], named: usize) -> Option<String> {
+    let most = bars.iter().map(|(_, low, top)| low + top).max().filter(|m| *m > 0)?;
+    let count = u32::try_from(bars.len()).ok()?;
+    let mut svg = String::new();
+    let drawn = (|| -> Result<(), DrawingAreaErrorKind<std::io::Error>> {
+        let area = SVGBackend::with_string(&mut svg, SIZE).into_drawing_area();
+        let mut chart = ChartBuilder::on(&area)
+            .margin(10)
+            .x_label_area_size(30)
+            .y_label_area_size(64)
+            .build_cartesian_2d(0.0..f64::from(count), 0.0..f64::from(most) * 1.06)?;
+        let name = |x: &f64| {
+            let at = bars.iter().zip(0_u32..).find(|(_, n)| (f64::from(*n) - x).abs() < 0.01);
+            at.map_or(String::new(), |(bar, _)| bar.0.clone())
+        };
+        chart
+            .configure_mesh()
+            .disable_x_mesh()
+            .x_labels(named)
+            .y_labels(5)
+            .x_label_formatter(&name)
+            .y_label_formatter(&|v| format!("{v:.0}"))
+            .label_style(("sans-serif", 18).into_font().color(&INK))
+            .axis_style(HAIR)
+            .bold_line_style(HAIR)
+            .light_line_style(TRANSPARENT)
+            .draw()?;
+        for ((_, low, top), n) in bars.iter().zip(0_u32..) {
+            let (left, right) = (f64::from(n) + 0.1, f64::from(n) + 0.9);
+            let (low, high) = (f64::from(*low), f64::from(low + top));
+            if low > 0.0 {
+                chart.draw_series([Rectangle::new([(left, 0.0), (right, low)], INK.filled())])?;
+            }
+            if high > low {
+                chart.draw_series([Rectangle::new([(left, low), (right, high)], LIMIT.filled())])?;
+            }
+        }
+        area.present()
+    })();
+    drawn
+        .ok()
+        .map(|()| svg.replacen("<svg ", "<svg class=\"trend\" aria-hidden=\"true\" focusable=\"false\" ", 1))
+}

@@ -10,7 +10,7 @@ use super::logbook::Row;
 use super::open::Store;
 
 /// The tables that hold nothing but what follows from the logbook.
-pub const COMPUTED: [&str; 31] = [
+pub const COMPUTED: [&str; 32] = [
     "about",
     "attention",
     "unproven",
@@ -36,6 +36,7 @@ pub const COMPUTED: [&str; 31] = [
     "upkeep",
     "upkeep_entry",
     "home",
+    "placed",
     "rotation",
     "drive",
     "crew",

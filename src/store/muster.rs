@@ -158,9 +158,10 @@ impl Write {
         Ok(())
     }
 
-    pub(super) async fn write_moved(&mut self, m: &Moved) -> Result<(), StoreError> {
+    pub(super) async fn write_moved(&mut self, m: &Moved, at: Millis, seq: i64) -> Result<(), StoreError> {
         for one in &m.moves {
             self.write_holder(&one.asset, &one.to).await?;
+            self.write_placed(&one.asset, &one.to, at, seq).await?;
         }
         Ok(())
     }

@@ -110,6 +110,7 @@ impl Store {
         store.prove_writable(new_epoch).await?;
         store.load_tables().await?;
         store.catch_up_with_upkeep().await?;
+        store.catch_up_with_places().await?;
         Ok(store)
     }
 

@@ -120,7 +120,7 @@ impl Write {
             touched.extend(self.weigh_word(id, place.seq).await?);
         }
         match desk {
-            Desk::Register(r) => self.write_register(r, &record.envelope).await?,
+            Desk::Register(r) => self.write_register(r, &record.envelope, place.seq).await?,
             Desk::GapDealt(_) => {
                 sqlx::query("insert into gap_dealt (seq) values ($1)")
                     .bind(place.seq)
@@ -130,7 +130,7 @@ impl Write {
             Desk::TabletRevoked(t) => self.write_revoked(t, &record.envelope).await?,
             Desk::Rules(r) => touched.extend(self.take_rules(&r.text, place.seq).await?),
             Desk::Crew(c) => self.write_crew(c, place.seq).await?,
-            Desk::Moved(m) => self.write_moved(m).await?,
+            Desk::Moved(m) => self.write_moved(m, record.envelope.time(), place.seq).await?,
             Desk::RigStatus(s) => self.write_rig_status(s).await?,
             Desk::Acknowledged(a) => self.write_acknowledged(a, place.seq).await?,
             _ => {}

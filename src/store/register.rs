@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use airmuster_domain::Millis;
 use airmuster_domain::desk::Signer;
 use airmuster_domain::record::{Asset, AssetKind, Cadence, Digest, Envelope, Place, Register};
 use airmuster_domain::role::Role;
@@ -86,7 +87,12 @@ impl Write {
         Ok(())
     }
 
-    pub(super) async fn write_register(&mut self, r: &Register, e: &Envelope) -> Result<(), StoreError> {
+    pub(super) async fn write_register(
+        &mut self,
+        r: &Register,
+        e: &Envelope,
+        seq: i64,
+    ) -> Result<(), StoreError> {
         match r {
             Register::Department { name, zone, shift_start, shift_hours, early_minutes, grace_minutes } => {
                 sqlx::query(
@@ -171,7 +177,10 @@ impl Write {
             }
             Register::Rotation { turns, first } => self.write_rotation(turns, *first).await?,
             Register::Drive { from, to, minutes } => self.write_drive(from, to, *minutes).await?,
-            Register::Holder { asset, place } => self.write_holder(asset, place).await?,
+            Register::Holder { asset, place } => {
+                self.write_holder(asset, place).await?;
+                self.write_placed(asset, place, e.time(), seq).await?;
+            }
             // All of it is in what is known of upkeep.
             Register::CylinderMarks { .. }
             | Register::FacepieceModel { .. }
@@ -204,13 +213,7 @@ impl Write {
     }
 
     pub(super) async fn write_holder(&mut self, asset: &Asset, place: &Place) -> Result<(), StoreError> {
-        let (at, place) = match place {
-            Place::Seat { seat } => ("seat", seat.as_str()),
-            Place::Spare { station } => ("spare", station.as_str()),
-            Place::With { unit } => ("with", unit.as_str()),
-            Place::Bench => ("bench", ""),
-            Place::Repairer => ("repairer", ""),
-        };
+        let (at, place) = text_of_place(place);
         sqlx::query(
             "insert into holder (asset, at, place) values ($1, $2, $3)
              on conflict (asset) do update set at = excluded.at, place = excluded.place",
@@ -221,6 +224,32 @@ impl Write {
         .execute(&mut *self.tx)
         .await?;
         self.write_home(asset, at, place).await
+    }
+
+    /// Remembers from when on a unit was there.
+    pub(super) async fn write_placed(
+        &mut self,
+        asset: &Asset,
+        place: &Place,
+        since: Millis,
+        seq: i64,
+    ) -> Result<(), StoreError> {
+        if asset.kind != AssetKind::Unit {
+            return Ok(());
+        }
+        let (at, place) = text_of_place(place);
+        sqlx::query(
+            "insert into placed (unit, seq, since, at, place) values ($1, $2, $3, $4, $5)
+             on conflict (unit, seq) do update set at = excluded.at, place = excluded.place",
+        )
+        .bind(&asset.number)
+        .bind(seq)
+        .bind(since)
+        .bind(at)
+        .bind(place)
+        .execute(&mut *self.tx)
+        .await?;
+        Ok(())
     }
 
     /// Remembers the last place on a rig or at a station.
@@ -399,6 +428,16 @@ fn signer_of((id, roles, qualified): SignerRow) -> Result<Signer, StoreError> {
 
 fn text_of(value: &impl serde::Serialize) -> Result<String, StoreError> {
     serde_json::to_string(value).map_err(|e| unreadable("asset", "new", &e))
+}
+
+fn text_of_place(place: &Place) -> (&'static str, &str) {
+    match place {
+        Place::Seat { seat } => ("seat", seat),
+        Place::Spare { station } => ("spare", station),
+        Place::With { unit } => ("with", unit),
+        Place::Bench => ("bench", ""),
+        Place::Repairer => ("repairer", ""),
+    }
 }
 
 pub(super) fn place_of(at: &str, place: String) -> Option<Place> {

@@ -222,6 +222,51 @@ impl Store {
         rows.into_iter().map(|r| r.read().map(|c| (c.unit.clone(), c))).collect()
     }
 
+    /// Checks of a unit from a moment on and before another, in order.
+    pub async fn checks_between(
+        &self,
+        unit: &str,
+        (from, to): (Millis, Millis),
+    ) -> Result<Vec<CheckRow>, StoreError> {
+        let rows: Vec<RawCheck> = sqlx::query_as(
+            "select * from check_row where unit = $1 and at >= $2 and at < $3 order by at, seq",
+        )
+        .bind(unit)
+        .bind(from)
+        .bind(to)
+        .fetch_all(&self.read)
+        .await?;
+        rows.into_iter().map(RawCheck::read).collect()
+    }
+
+    /// Grounds of an asset that were open at some moment since `from`.
+    pub async fn grounds_since(
+        &self,
+        asset: &Asset,
+        from: Millis,
+    ) -> Result<Vec<(Raise, Option<Millis>)>, StoreError> {
+        let rows: Vec<(String, String, Option<Millis>)> = sqlx::query_as(
+            "select key, detail, cleared_at from ground
+             where asset = $1 and (cleared_at is null or cleared_at >= $2) order by key",
+        )
+        .bind(asset.to_string())
+        .bind(from)
+        .fetch_all(&self.read)
+        .await?;
+        rows.into_iter().map(|(k, d, at)| Ok((raise((k, d))?, at))).collect()
+    }
+
+    /// What a record raised, and from when on each is cleared.
+    pub async fn raised_by(&self, id: Uuid) -> Result<Vec<(Raise, Option<Millis>)>, StoreError> {
+        let rows: Vec<(String, String, Option<Millis>)> = sqlx::query_as(
+            "select key, detail, cleared_at from ground where from_id = $1 order by asset, key",
+        )
+        .bind(id.hyphenated().to_string())
+        .fetch_all(&self.read)
+        .await?;
+        rows.into_iter().map(|(k, d, at)| Ok((raise((k, d))?, at))).collect()
+    }
+
     /// A check's row.
     pub async fn check_row(&self, seq: i64) -> Result<Option<CheckRow>, StoreError> {
         let row: Option<RawCheck> = sqlx::query_as("select * from check_row where seq = $1")

@@ -2,8 +2,8 @@
 
 use airmuster_domain::judge::{Judgement, Verdict};
 use airmuster_domain::record::{
-    AirSample, Body, Check, Desk, Field, Move, Outcome, Part, Personal, PinStop, Place, Register,
-    Return, Seal, Settlement, Upkept,
+    AirSample, Body, Check, Desk, Field, Move, Outcome, Part, Personal, PinStop, Place, Register, Return,
+    Seal, Settlement, Upkept,
 };
 use airmuster_domain::rules::Consequence;
 use airmuster_domain::upkeep::{day_words, decimal, grade_d};

@@ -16,7 +16,7 @@ const DOORS = ['/stations', '/sign-in', '/enrol', '/unsent', '/forms/us-4500-thi
 // Addresses of what is not for eyes, and what is seen once, before there is anybody.
 const NO_SCREENS = [
   '/healthz', '/readyz', '/static/{*path}', '/sw.js', '/offline/list', '/first-start', '/photos/{digest}',
-  '/wall/events', '/upkeep.ics', '/register/import/{table}',
+  '/wall/events', '/upkeep.ics', '/register/import/{table}', '/past/pack',
 ];
 
 /** The addresses at which there is a screen, as the program lists them. */

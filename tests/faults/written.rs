@@ -33,7 +33,11 @@ pub fn something(rng: &mut StdRng, mut stamp: Stamp) -> Vec<u8> {
         3 => {
             let condition =
                 [Condition::Clean, Condition::Soiled, Condition::Contaminated][rng.random_range(0..3)];
-            encode("used", &stamp, &Used { unit: unit.to_owned(), what: "drill".to_owned(), condition, ..Used::default() })
+            encode(
+                "used",
+                &stamp,
+                &Used { unit: unit.to_owned(), what: "drill".to_owned(), condition, ..Used::default() },
+            )
         }
         4 => encode("blessed", &stamp, &json!({ "unit": unit, "with": "water" })),
         5 => encode("check", &stamp, &json!({ "unit": unit, "answers": "all good" })),

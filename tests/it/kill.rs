@@ -61,7 +61,8 @@ fn something(rng: &mut StdRng) -> (Uuid, Vec<u8>) {
         }
         3 => bytes("check", id, at, by, &say(check(&unit, id), pressure("4000 psi"))),
         4 => {
-            let used = Used { unit, what: "drill".to_owned(), condition: Condition::Soiled, ..Used::default() };
+            let used =
+                Used { unit, what: "drill".to_owned(), condition: Condition::Soiled, ..Used::default() };
             bytes("used", id, at, by, &used)
         }
         5 => bytes("note", id, at, by, &about(Asset::unit(&unit))),

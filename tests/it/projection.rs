@@ -309,7 +309,8 @@ impl Play {
             }
             11 => {
                 let condition = self.one(&[Condition::Clean, Condition::Soiled, Condition::Contaminated]);
-                let body = Used { unit: self.unit(), what: "a drill".to_owned(), condition, ..Used::default() };
+                let body =
+                    Used { unit: self.unit(), what: "a drill".to_owned(), condition, ..Used::default() };
                 self.field("used", self.h.id(), Some("ana"), &body).await;
             }
             12 => {

@@ -45,6 +45,14 @@ impl Browser {
         self.ask(Method::GET, path, &[]).await
     }
 
+    /// A file, as its bytes.
+    pub async fn get_bytes(&self, path: &str) -> Vec<u8> {
+        let request = Request::get(path).header("cookie", self.cookies()).body(Body::empty()).unwrap();
+        let response = self.send(request).await;
+        assert_eq!(response.status(), 200);
+        axum::body::to_bytes(response.into_body(), usize::MAX).await.unwrap().to_vec()
+    }
+
     pub async fn post(&mut self, path: &str, fields: &[(&str, &str)]) -> Page {
         self.ask(Method::POST, path, fields).await
     }

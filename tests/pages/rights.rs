@@ -59,8 +59,10 @@ const RIGHTS: &str = "
     POST /units/{unit}/check/sign       . t . c o m a
     GET  /units/{unit}/out              . t . c o m a
     POST /units/{unit}/out              . t . c o m a
-    GET  /used                          . t . c o m a
-    POST /used                          . t . c o m a
+    GET  /rigs/{rig}/used               . t . c o m a
+    POST /rigs/{rig}/used               . t . c o m a
+    GET  /units/{unit}/used             . t . c o m a
+    POST /units/{unit}/used             . t . c o m a
     GET  /forms/{profile}               . t . c o m a
     GET  /unproven                      . t . c o m a
     GET  /records/{seq}                 . t . c o m a
@@ -76,6 +78,9 @@ const RIGHTS: &str = "
     POST /rigs/{rig}/status             . . . . o . a
     POST /rigs/{rig}/everything         . . . . o . a
     GET  /rigs/{rig}/sheet              . . . . o . a
+    GET  /past                          . . . . o . a
+    GET  /past/pack                     . . . . o . a
+    GET  /questions                     . . . . o . a
     GET  /uninspected                   . . . . o . a
     GET  /wall                          . t . c o m a
     GET  /wall/events                   . t . c o m a

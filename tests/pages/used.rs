@@ -25,7 +25,7 @@ async fn one_form_writes_a_use_for_each_unit_and_asks_for_the_check_after_it() {
     let on = [("officer", "olga"), ("driver", "ana"), ("seat-3", "ben")];
     assert_eq!(officer.post("/rigs/engine-2/crew", &on).await.status, 303);
     let mut tablet = d.tablet().await;
-    let form = tablet.get("/used?rig=engine-2").await.ok();
+    let form = tablet.get("/rigs/engine-2/used").await.ok();
     // Who sits there and what is fitted are proposed.
     assert_eq!(form.value("c.121"), "C-121");
     assert!(form.html.contains("value=\"ana\" selected"), "{}", form.html);
@@ -46,7 +46,7 @@ async fn one_form_writes_a_use_for_each_unit_and_asks_for_the_check_after_it() {
         ("member", "ana"),
         ("pin", PIN),
     ];
-    assert_eq!(tablet.post("/used?rig=engine-2", &fields).await.status, 303);
+    assert_eq!(tablet.post("/rigs/engine-2/used", &fields).await.status, 303);
     let uses_now = uses(&d).await;
     let said: Vec<_> = uses_now.iter().map(|u| (u.unit.as_str(), u.wearer.as_deref())).collect();
     assert_eq!(said, [("117", Some("olga")), ("121", Some("ana"))]);
@@ -55,10 +55,13 @@ async fn one_form_writes_a_use_for_each_unit_and_asks_for_the_check_after_it() {
     assert_eq!(d.state("121").await, State::OutOfService, "contaminated");
     assert_eq!(d.state("130").await, State::InService, "not ticked");
     let page = tablet.get("/units/121").await.ok().text();
-    assert!(page.contains("Bag it, keep it out of the cab, and clean it before anybody inspects it"), "{page}");
+    assert!(
+        page.contains("Bag it, keep it out of the cab, and clean it before anybody inspects it"),
+        "{page}"
+    );
     assert!(page.contains("worn by Ana Wick; cylinders C-121, C-9"), "{page}");
     // Sent again from a page gone back to, it is the same use.
-    assert_eq!(tablet.post("/used?rig=engine-2", &fields).await.status, 303);
+    assert_eq!(tablet.post("/rigs/engine-2/used", &fields).await.status, 303);
     assert_eq!(uses(&d).await.len(), 2);
 }
 
@@ -68,7 +71,7 @@ async fn a_clean_use_ends_with_the_check_after_it() {
     d.checked().await;
     d.pass(MINUTE);
     let mut tablet = d.tablet().await;
-    let form = tablet.get("/used?unit=142").await.ok();
+    let form = tablet.get("/units/142/used").await.ok();
     let id = form.value("id");
     let fields = [
         ("id", id.as_str()),
@@ -79,7 +82,7 @@ async fn a_clean_use_ends_with_the_check_after_it() {
         ("member", "ben"),
         ("pin", PIN),
     ];
-    let sent = tablet.post("/used?unit=142", &fields).await;
+    let sent = tablet.post("/units/142/used", &fields).await;
     assert_eq!((sent.status, sent.to.as_str()), (303, "/units/142"));
     assert_eq!(d.state("142").await, State::CheckDue);
     d.pass(MINUTE);
@@ -94,11 +97,11 @@ async fn what_was_used_while_out_of_service_is_written_down_and_says_so() {
     d.pass(MINUTE);
     d.say("taken_out", "130", "ben", "strap").await;
     let mut tablet = d.tablet().await;
-    let form = tablet.get("/used?unit=130").await.ok();
+    let form = tablet.get("/units/130/used").await.ok();
     assert!(form.text().contains("It should not have been used."), "{}", form.text());
     let id = form.value("id");
     let nothing = [("id", id.as_str()), ("member", "ben"), ("pin", PIN)];
-    let again = tablet.post("/used?unit=130", &nothing).await;
+    let again = tablet.post("/units/130/used", &nothing).await;
     assert_eq!(again.status, 422);
     for (field, say) in
         [("occasion", "Choose what it was."), ("what", "Say which one"), ("units", "Tick what was used.")]
@@ -114,7 +117,7 @@ async fn what_was_used_while_out_of_service_is_written_down_and_says_so() {
         ("member", "ben"),
         ("pin", PIN),
     ];
-    assert_eq!(tablet.post("/used?unit=130", &fields).await.status, 303);
+    assert_eq!(tablet.post("/units/130/used", &fields).await.status, 303);
     assert!(uses(&d).await[0].while_out);
     assert_eq!(d.state("130").await, State::OutOfService);
     let page = tablet.get("/units/130").await.ok().text();

@@ -260,9 +260,7 @@ fn field(e: &Envelope, raw: &RawValue, more: Option<&str>) -> Field {
                 && c.facepiece.iter().chain(&c.cylinder).all(|n| is_number(n))
                 && c.answers.iter().filter_map(|a| a.item.as_ref()).all(|n| is_number(n))
         }
-        Field::Used(u) => {
-            std::iter::once(&u.unit).chain(&u.wearer).chain(&u.cylinders).all(|n| is_number(n))
-        }
+        Field::Used(u) => std::iter::once(&u.unit).chain(&u.wearer).chain(&u.cylinders).all(|n| is_number(n)),
         _ => true,
     };
     match read {

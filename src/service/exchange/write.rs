@@ -10,7 +10,7 @@ use super::sheet::guarded;
 use crate::store::{CheckRow, Ticket};
 
 /// Writes rows, under headings where there are any.
-fn csv(headings: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> Vec<u8> {
+pub fn csv(headings: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> Vec<u8> {
     let mut out = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
     // Writing into memory does not fail, and every row has as many cells as there are headings.
     if !headings.is_empty() {

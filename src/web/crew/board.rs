@@ -67,7 +67,7 @@ pub async fn show_board(
     for seat in fleet.seats.iter().filter(|s| s.station == id) {
         let href = format!("/rigs/{}", seat.rig);
         if rigs.last().is_none_or(|r| r.href != href) {
-            let used = format!("/used?rig={}", seat.rig);
+            let used = format!("/rigs/{}/used", seat.rig);
             rigs.push(RigBlock { name: seat.rig_name.clone(), href, used, ..RigBlock::default() });
         }
         if let Some(rig) = rigs.last_mut() {

@@ -248,7 +248,7 @@ fn others(file: &UnitFile, visitor: &Visitor) -> Vec<Link> {
         link("Print the red tag".to_owned(), format!("/units/{number}/tag"));
     }
     if !matches!(state, Holds::Held | Holds::Retired) {
-        link("It was used".to_owned(), format!("/used?unit={number}"));
+        link("It was used".to_owned(), format!("/units/{number}/used"));
         link("Take out of service".to_owned(), format!("/units/{number}/out"));
     }
     if state == Holds::Held {

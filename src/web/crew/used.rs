@@ -5,10 +5,9 @@ use std::collections::BTreeMap;
 
 use airmuster_domain::record::{Condition, Occasion, Used};
 use airmuster_domain::standing::State as Holds;
-use axum::extract::State;
+use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
-use axum_extra::extract::{Form, Query};
-use serde::Deserialize;
+use axum_extra::extract::Form;
 use uuid::Uuid;
 
 use crate::service::IntakeError;
@@ -24,12 +23,10 @@ use crate::web::view::ticket::StageOption;
 use crate::web::view::used::{UsedForm, UsedUnit};
 use crate::web::view::{Link, ProblemLine, Problems};
 
-/// What the form is about: a rig or one unit.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[serde(default)]
-pub struct About {
-    rig: String,
-    unit: String,
+/// What the form is about.
+enum About {
+    Rig(String),
+    Unit(String),
 }
 
 type Input = BTreeMap<String, String>;
@@ -38,20 +35,55 @@ fn field<'a>(input: &'a Input, name: &str) -> &'a str {
     input.get(name).map_or("", |v| v.trim())
 }
 
-/// `GET /used?rig=` or `?unit=`.
-pub async fn show_form(
+/// `GET /rigs/{rig}/used`.
+pub async fn show_of_rig(
     State(app): State<App>,
     visitor: Visitor,
-    Query(about): Query<About>,
+    Path(rig): Path<String>,
 ) -> Result<Html<UsedForm>, WebError> {
+    show_form(&app, &visitor, &About::Rig(rig)).await
+}
+
+/// `GET /units/{unit}/used`.
+pub async fn show_of_unit(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(unit): Path<String>,
+) -> Result<Html<UsedForm>, WebError> {
+    show_form(&app, &visitor, &About::Unit(unit)).await
+}
+
+/// `POST /rigs/{rig}/used`.
+pub async fn take_of_rig(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(rig): Path<String>,
+    Form(input): Form<Input>,
+) -> Result<Response, WebError> {
+    take_form(&app, &visitor, &About::Rig(rig), &input).await
+}
+
+/// `POST /units/{unit}/used`.
+pub async fn take_of_unit(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(unit): Path<String>,
+    Form(input): Form<Input>,
+) -> Result<Response, WebError> {
+    take_form(&app, &visitor, &About::Unit(unit), &input).await
+}
+
+async fn show_form(app: &App, visitor: &Visitor, about: &About) -> Result<Html<UsedForm>, WebError> {
     let muster = Muster::load(&app.store, app.clock.now()).await?;
     let member = visitor.member.as_ref().map(|m| m.id.clone()).unwrap_or_default();
     let mut input = Input::from([
         ("id".to_owned(), app.clock.id().hyphenated().to_string()),
         ("member".to_owned(), member),
-        (format!("u.{}", about.unit), "yes".to_owned()),
     ]);
-    for (unit, ..) in units(&muster, &about)? {
+    if let About::Unit(unit) = about {
+        input.insert(format!("u.{unit}"), "yes".to_owned());
+    }
+    for (unit, ..) in units(&muster, about)? {
         let number = &unit.row.number;
         let gear = muster.gear(number);
         if let Some(cylinder) = gear.and_then(|g| g.cylinder.clone()) {
@@ -61,44 +93,42 @@ pub async fn show_form(
             input.insert(format!("w.{number}"), member.to_owned());
         }
     }
-    Ok(Html(view(&app, &visitor, &muster, &about, &input, Vec::new()).await?))
+    Ok(Html(view(app, visitor, &muster, about, &input, Vec::new()).await?))
 }
 
-/// `POST /used`.
-pub async fn take_form(
-    State(app): State<App>,
-    visitor: Visitor,
-    Query(about): Query<About>,
-    Form(input): Form<Input>,
-) -> Result<Response, WebError> {
+async fn take_form(app: &App, visitor: &Visitor, about: &About, input: &Input) -> Result<Response, WebError> {
     let muster = Muster::load(&app.store, app.clock.now()).await?;
-    let id: Uuid = field(&input, "id").parse().map_err(|_| WebError::Unreadable)?;
-    let (bodies, mut lines) = read(&units(&muster, &about)?, &input);
-    let member = field(&input, "member");
-    lines.extend(check_pin(&app, &visitor, member, field(&input, "pin")).await?.err());
+    let id: Uuid = field(input, "id").parse().map_err(|_| WebError::Unreadable)?;
+    let (bodies, mut lines) = read(&units(&muster, about)?, input);
+    let member = field(input, "member");
+    lines.extend(check_pin(app, visitor, member, field(input, "pin")).await?.err());
     if !lines.is_empty() {
-        return Ok(Again(view(&app, &visitor, &muster, &about, &input, lines).await?).into_response());
+        return Ok(Again(view(app, visitor, &muster, about, input, lines).await?).into_response());
     }
     for (nth, body) in (0_u128..).zip(&bodies) {
         // Ids next to each other, so that a form sent twice is seen for each unit.
         let id = Uuid::from_u128(id.as_u128() ^ nth);
-        match hand_in_field(&app, "used", id, member, body).await {
+        match hand_in_field(app, "used", id, member, body).await {
             Ok(_) | Err(IntakeError::Before(_)) => {}
             Err(e) => return Err(e.into()),
         }
     }
-    Ok(Redirect::to(&back(&muster, &about).href).into_response())
+    Ok(Redirect::to(&back(&muster, about).href).into_response())
 }
 
 /// The units that the form asks about, with their places.
 fn units<'a>(muster: &'a Muster, about: &About) -> Result<Vec<(&'a UnitFacts, String)>, WebError> {
     let fleet = &muster.fleet;
-    if let Some(unit) = fleet.units.get(&about.unit) {
-        return Ok(vec![(unit, capital(&fleet.place_words(&unit.row)))]);
+    match about {
+        About::Unit(number) => {
+            let unit = fleet.units.get(number).ok_or(WebError::NotFound)?;
+            Ok(vec![(unit, capital(&fleet.place_words(&unit.row)))])
+        }
+        About::Rig(rig) => {
+            muster.rig(rig).ok_or(WebError::NotFound)?;
+            Ok(muster.places(rig).filter_map(|p| Some((fleet.in_seat(p)?, p.name.clone()))).collect())
+        }
     }
-    let on_rig: Vec<_> =
-        muster.places(&about.rig).filter_map(|p| Some((fleet.in_seat(p)?, p.name.clone()))).collect();
-    if on_rig.is_empty() { Err(WebError::NotFound) } else { Ok(on_rig) }
 }
 
 fn rides<'a>(muster: &'a Muster, unit: &str) -> Option<&'a str> {
@@ -129,11 +159,8 @@ fn read(units: &[(&UnitFacts, String)], input: &Input) -> (Vec<Used>, Vec<Proble
         };
         let (cylinders, wearer) = (format!("c.{number}"), field(input, &format!("w.{number}")));
         let split = |c: char| matches!(c, ',' | ';') || c.is_whitespace();
-        let numbers: Vec<String> = field(input, &cylinders)
-            .split(split)
-            .filter(|n| !n.is_empty())
-            .map(str::to_owned)
-            .collect();
+        let numbers: Vec<String> =
+            field(input, &cylinders).split(split).filter(|n| !n.is_empty()).map(str::to_owned).collect();
         let usable =
             |n: &String| n.len() <= 32 && n.chars().all(|c| c.is_ascii_alphanumeric() || "-.".contains(c));
         if !numbers.iter().all(usable) || numbers.len() > 20 {
@@ -157,9 +184,12 @@ fn read(units: &[(&UnitFacts, String)], input: &Input) -> (Vec<Used>, Vec<Proble
 }
 
 fn back(muster: &Muster, about: &About) -> Link {
-    match muster.rig(&about.rig) {
-        Some(rig) => Link { text: rig.name.clone(), href: station_href(&rig.station) },
-        None => Link { text: format!("Unit {}", about.unit), href: format!("/units/{}", about.unit) },
+    match about {
+        About::Rig(id) => match muster.rig(id) {
+            Some(rig) => Link { text: rig.name.clone(), href: station_href(&rig.station) },
+            None => Link { text: "Stations".to_owned(), href: "/stations".to_owned() },
+        },
+        About::Unit(unit) => Link { text: format!("Unit {unit}"), href: format!("/units/{unit}") },
     }
 }
 
@@ -196,9 +226,9 @@ async fn view(
     });
     let units: Vec<UsedUnit> = units.collect();
     let chosen = field(input, "occasion");
-    let action = match muster.rig(&about.rig) {
-        Some(rig) => format!("/used?rig={}", rig.id),
-        None => format!("/used?unit={}", about.unit),
+    let action = match about {
+        About::Rig(rig) => format!("/rigs/{rig}/used"),
+        About::Unit(unit) => format!("/units/{unit}/used"),
     };
     Ok(UsedForm {
         page: page(app, visitor, "We used these").await?,

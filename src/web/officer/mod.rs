@@ -9,6 +9,7 @@ pub mod fitness;
 pub mod gaps;
 pub mod import;
 pub mod late;
+pub mod past;
 pub mod pins;
 pub mod roster;
 pub mod settle;

@@ -134,7 +134,7 @@ pub async fn show_rig(
             act("Accept rig and crew", "accept", false),
             act("Move or lend the rig", "status", false),
             act("Daily sheet", "sheet", false),
-            Action { text: "We used these".to_owned(), href: format!("/used?rig={rig}"), next: false },
+            act("We used these", "used", false),
         ],
         swap,
     }))

@@ -1,0 +1,232 @@
+//! The record of a period: checks in time, late and missed, what failed and how long it took, and in
+//! which hours seats stood open.
+
+use std::collections::BTreeMap;
+
+use airmuster_domain::Millis;
+use airmuster_domain::ground::Kind;
+use airmuster_domain::record::{Asset, Cadence, Place};
+use airmuster_domain::standing::State;
+use airmuster_domain::tally::{Kept, Past, Seat, Span, open_by_hour, owed, together};
+use chrono::NaiveDate;
+
+use super::fleet::Fleet;
+use crate::store::{Placed, Store, StoreError};
+
+/// A check from so long before a period can still decide what is owed in it.
+const BEFORE: Millis = 32 * 24 * 60 * 60_000;
+
+/// What is asked about.
+#[derive(Debug, Clone, Default)]
+pub struct Asked {
+    /// Only the units of this rig.
+    pub rig: Option<String>,
+    /// Only this unit.
+    pub unit: Option<String>,
+    /// Only this member's checks.
+    pub member: Option<String>,
+    /// From this moment on.
+    pub from: Millis,
+    /// Before this one.
+    pub to: Millis,
+}
+
+/// How many checks were what.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Counts {
+    /// Complete and signed, owed or not.
+    pub done: usize,
+    /// Owed, and made by when they were due.
+    pub in_time: usize,
+    /// Made later.
+    pub late: usize,
+    /// Not made.
+    pub missed: usize,
+    /// Not owed, as the unit was out of service.
+    pub not_owed: usize,
+}
+
+impl Counts {
+    fn take(&mut self, kept: Kept) {
+        match kept {
+            Kept::InTime => self.in_time += 1,
+            Kept::Late(_) => self.late += 1,
+            Kept::Missed => self.missed += 1,
+            Kept::NotOwed => self.not_owed += 1,
+        }
+    }
+}
+
+/// What a period comes to.
+#[derive(Debug, Clone)]
+pub struct Period {
+    /// All units, places and names.
+    pub fleet: Fleet,
+    /// All that was asked about.
+    pub all: Counts,
+    /// By unit.
+    pub units: BTreeMap<String, Counts>,
+    /// By local day.
+    pub days: BTreeMap<NaiveDate, Counts>,
+    /// By who signed.
+    pub members: BTreeMap<String, Counts>,
+    /// From failure to return, by unit.
+    pub repairs: Vec<(String, Span)>,
+    /// For each hour of the day, how many seats were open and how many were looked at.
+    pub hours: [(usize, usize); 24],
+}
+
+/// A unit's checks and grounds.
+struct Known {
+    number: String,
+    cadence: Cadence,
+    past: Past,
+    /// Who signed each of the checks done.
+    by: Vec<Option<String>>,
+    faults: Vec<Span>,
+}
+
+impl Period {
+    /// Gathers it.
+    pub async fn load(store: &Store, now: Millis, asked: &Asked) -> Result<Self, StoreError> {
+        let fleet = Fleet::load(store, now).await?;
+        let placed = store.placed().await?;
+        let rows = seat_rows(&fleet, asked);
+        let in_seats = seats(&rows, &placed);
+        let ours = units(&fleet, asked);
+        let mut known = Vec::new();
+        for (number, facts) in &fleet.units {
+            let once_there = in_seats.iter().flatten().any(|(_, unit)| unit.as_ref() == Some(number));
+            if ours.contains(number) || once_there {
+                known.push(unit_past(store, number, facts.row.cadence, asked).await?);
+            }
+        }
+        let mut out = Self {
+            all: Counts::default(),
+            units: BTreeMap::new(),
+            days: BTreeMap::new(),
+            members: BTreeMap::new(),
+            repairs: Vec::new(),
+            hours: [(0, 0); 24],
+            fleet,
+        };
+        for k in known.iter().filter(|k| ours.contains(&k.number)) {
+            out.take(k, asked);
+        }
+        out.repairs.sort_by_key(|(_, span)| std::cmp::Reverse(span.from));
+        let nth = |unit: &String| known.iter().position(|k| k.number == *unit);
+        let seats: Vec<Seat> = in_seats
+            .iter()
+            .map(|seat| seat.iter().map(|(since, unit)| (*since, unit.as_ref().and_then(nth))).collect())
+            .collect();
+        let pasts: Vec<(Cadence, Past)> = known.into_iter().map(|k| (k.cadence, k.past)).collect();
+        let span = (asked.from, asked.to.min(now));
+        out.hours = open_by_hour(&out.fleet.department.clock, &seats, &pasts, span);
+        Ok(out)
+    }
+
+    fn take(&mut self, k: &Known, asked: &Asked) {
+        let clock = &self.fleet.department.clock;
+        let theirs = |by: &Option<String>| asked.member.is_none() || *by == asked.member;
+        let span = (asked.from, asked.to);
+        let inside = |t: &Millis| (asked.from..asked.to).contains(t);
+        let own = self.units.entry(k.number.clone()).or_default();
+        for (_, by) in k.past.done.iter().zip(&k.by).filter(|(t, by)| inside(t) && theirs(by)) {
+            own.done += 1;
+            self.all.done += 1;
+            if let Some(by) = by {
+                self.members.entry(by.clone()).or_default().done += 1;
+            }
+        }
+        for one in owed(clock, k.cadence, &k.past, span, self.fleet.now) {
+            let by = one.check.and_then(|n| k.by.get(n)).cloned().flatten();
+            if !theirs(&by) {
+                continue;
+            }
+            own.take(one.kept);
+            self.all.take(one.kept);
+            self.days.entry(clock.local(one.due).date_naive()).or_default().take(one.kept);
+            if let Some(by) = by {
+                self.members.entry(by).or_default().take(one.kept);
+            }
+        }
+        let ended = |span: &Span| span.until.is_none_or(|until| until >= asked.from) && span.from < asked.to;
+        if asked.member.is_none() {
+            let faults = together(k.faults.clone()).into_iter().filter(ended);
+            self.repairs.extend(faults.map(|span| (k.number.clone(), span)));
+        }
+    }
+}
+
+fn units(fleet: &Fleet, asked: &Asked) -> Vec<String> {
+    if let Some(unit) = &asked.unit {
+        return vec![unit.clone()];
+    }
+    match &asked.rig {
+        Some(rig) => {
+            let there = fleet.seats.iter().filter(|s| s.rig == *rig).filter_map(|s| fleet.in_seat(s));
+            there.map(|u| u.row.number.clone()).collect()
+        }
+        None => {
+            let there = fleet.units.values().filter(|u| u.standing.state != State::Retired);
+            there.map(|u| u.row.number.clone()).collect()
+        }
+    }
+}
+
+/// The seats whose hours are counted; none where a unit or a member is asked about.
+fn seat_rows(fleet: &Fleet, asked: &Asked) -> Vec<String> {
+    if asked.unit.is_some() || asked.member.is_some() {
+        return Vec::new();
+    }
+    let ours = |rig: &str| asked.rig.as_deref().is_none_or(|r| r == rig);
+    fleet.seats.iter().filter(|s| !s.kit && ours(&s.rig)).map(|s| s.seat.clone()).collect()
+}
+
+type InSeat = Vec<(Millis, Option<String>)>;
+
+/// What stood in each seat since when.
+fn seats(rows: &[String], placed: &[Placed]) -> Vec<InSeat> {
+    let nth: BTreeMap<&str, usize> = rows.iter().enumerate().map(|(n, s)| (s.as_str(), n)).collect();
+    let mut out: Vec<InSeat> = vec![Vec::new(); rows.len()];
+    let mut now: BTreeMap<&str, usize> = BTreeMap::new();
+    for p in placed {
+        if let Some(left) = now.remove(p.unit.as_str())
+            && out[left].last().is_some_and(|(_, unit)| unit.as_ref() == Some(&p.unit))
+        {
+            out[left].push((p.since, None));
+        }
+        if let Place::Seat { seat } = &p.place
+            && let Some(n) = nth.get(seat.as_str())
+        {
+            out[*n].push((p.since, Some(p.unit.clone())));
+            now.insert(&p.unit, *n);
+        }
+    }
+    out
+}
+
+async fn unit_past(
+    store: &Store,
+    number: &str,
+    cadence: Cadence,
+    asked: &Asked,
+) -> Result<Known, StoreError> {
+    let checks = store.checks_between(number, (asked.from - BEFORE, asked.to)).await?;
+    let complete: Vec<_> = checks.iter().filter(|c| c.outcome == "complete" && c.counts).collect();
+    let mut past = Past {
+        done: complete.iter().map(|c| c.at).collect(),
+        good: complete.iter().filter(|c| c.clean).map(|c| c.at).collect(),
+        against: Vec::new(),
+    };
+    let mut faults = Vec::new();
+    for (raise, until) in store.grounds_since(&Asset::unit(number), asked.from - BEFORE).await? {
+        let span = Span { from: raise.at, until };
+        past.against.push((raise.kind.terms().state, span));
+        if matches!(raise.kind, Kind::Finding | Kind::TakenOut) {
+            faults.push(span);
+        }
+    }
+    let by = complete.iter().map(|c| c.by.clone()).collect();
+    Ok(Known { number: number.to_owned(), cadence, past, by, faults })
+}
