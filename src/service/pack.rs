@@ -5,6 +5,7 @@
 use std::io::{Cursor, Write as _};
 
 use airmuster_domain::judge::Finding;
+use airmuster_domain::quantity::Pressure;
 use airmuster_domain::readiness::fit_until;
 use airmuster_domain::record::{AssetKind, Body, Desk, Record, Work};
 use airmuster_domain::rules::Consequence;
@@ -113,7 +114,7 @@ async fn inspections(
                 check.by.as_deref().map_or("unsigned", |by| fleet.name(by)).to_owned(),
                 number.clone(),
                 serials.join("; "),
-                check.purpose.replace('_', " "),
+                check.purpose.replace(['_', '-'], " "),
                 findings,
                 remedy,
                 check.seq.to_string(),
@@ -244,7 +245,7 @@ fn cylinders(ledger: &Ledger) -> Vec<u8> {
         let due = ledger.upkeep.due(asset, Work::Requalification);
         vec![
             asset.number.clone(),
-            thing.rated.map(|r| r.words()).unwrap_or_default(),
+            thing.rated.map(Pressure::words).unwrap_or_default(),
             marks.map(|m| m.spec.words().to_owned()).unwrap_or_default(),
             marks.map(|m| m.serial.clone()).unwrap_or_default(),
             marks.map(|m| m.made.to_string()).unwrap_or_default(),

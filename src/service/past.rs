@@ -162,16 +162,12 @@ fn units(fleet: &Fleet, asked: &Asked) -> Vec<String> {
     if let Some(unit) = &asked.unit {
         return vec![unit.clone()];
     }
-    match &asked.rig {
-        Some(rig) => {
-            let there = fleet.seats.iter().filter(|s| s.rig == *rig).filter_map(|s| fleet.in_seat(s));
-            there.map(|u| u.row.number.clone()).collect()
-        }
-        None => {
-            let there = fleet.units.values().filter(|u| u.standing.state != State::Retired);
-            there.map(|u| u.row.number.clone()).collect()
-        }
+    if let Some(rig) = &asked.rig {
+        let there = fleet.seats.iter().filter(|s| s.rig == *rig).filter_map(|s| fleet.in_seat(s));
+        return there.map(|u| u.row.number.clone()).collect();
     }
+    let there = fleet.units.values().filter(|u| u.standing.state != State::Retired);
+    there.map(|u| u.row.number.clone()).collect()
 }
 
 /// The seats whose hours are counted; none where a unit or a member is asked about.

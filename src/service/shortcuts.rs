@@ -39,7 +39,7 @@ pub async fn asked(store: &Store, fleet: &Fleet) -> Result<Vec<Question>, StoreE
     let mut seen = Vec::new();
     for (number, unit) in &fleet.units {
         let station = fleet.station_of(&unit.row).map(|s| s.id.clone());
-        for row in store.checks_between(number, (from, fleet.now)).await? {
+        for row in store.checks_between(number, (from, fleet.now + 1)).await? {
             if row.outcome != "complete" || !row.counts {
                 continue;
             }

@@ -17,7 +17,7 @@ story('the officer’s morning', (promise) => {
         await person.isFitToUse();
         await person.picture(`morning-${name}-${path}`);
       };
-      for (const path of ['/rigs', '/swap', '/teams', '/fitness', '/fitness/m-103', '/uninspected', '/rigs/engine-1/status']) await visit(path);
+      for (const path of ['/rigs', '/swap', '/teams', '/fitness', '/fitness/m-103', '/uninspected', '/rigs/engine-1/status', '/past', '/questions', '/rigs/engine-1/used']) await visit(path);
       await visit('/rigs/engine-1/crew');
       const seats = page.locator('main select');
       for (const [nth, member] of [[0, 'm-101'], [1, 'm-102'], [2, 'm-103'], [3, '']]) await seats.nth(nth).selectOption(member);

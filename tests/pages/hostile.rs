@@ -58,7 +58,21 @@ const TEXTS: [&str; 34] = [
 ];
 
 /// Names of everything that some form of the program asks for.
-const FIELDS: [&str; 93] = [
+const FIELDS: [&str; 107] = [
+    "c.117",
+    "c.121",
+    "c.130",
+    "from",
+    "occasion",
+    "s.117",
+    "s.121",
+    "s.130",
+    "u.117",
+    "u.121",
+    "u.130",
+    "w.117",
+    "w.121",
+    "w.130",
     "member",
     "pin",
     "why",

@@ -15,7 +15,7 @@ async fn the_roster_puts_open_seats_first_and_says_what_fixes_each() {
     let mut officer = d.signed_in("olga").await;
     insta::assert_snapshot!(officer.get("/rigs").await.ok().text(), @r"
     Rigs
-    Swap plan Teams Fit tests Not inspected Wall page
+    Swap plan Teams Fit tests Not inspected Record Questions Wall page
     Millrace
     Engine 2 Seat 3: out of service 2 of 3 seats ready
     ");
@@ -37,7 +37,7 @@ async fn the_roster_puts_open_seats_first_and_says_what_fixes_each() {
     Driver Unit 121
     In service Checked 07:04, due by tomorrow 08:30
     4,480 psi
-    Crew on duty Accept rig and crew Move or lend the rig Daily sheet
+    Crew on duty Accept rig and crew Move or lend the rig Daily sheet We used these
     ");
     assert_eq!(officer.get("/rigs/engine-9").await.status, 404);
 }

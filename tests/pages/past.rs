@@ -15,7 +15,7 @@ fn unpacked(bytes: &[u8]) -> BTreeMap<String, String> {
             let mut file = zip.by_index(n).unwrap();
             let mut text = String::new();
             file.read_to_string(&mut text).unwrap();
-            (file.name().to_owned(), text)
+            (file.name().unwrap().into_owned(), text)
         })
         .collect()
 }

@@ -20,7 +20,7 @@ async fn in_service_is_never_said_without_the_check_that_proves_it() {
     Everything asked was good in its last complete check.
     Ana Wick, 07:04 · the record
     It counts until tomorrow 08:30.
-    Check again Take out of service
+    Check again It was used Take out of service
     ");
 }
 
@@ -40,7 +40,7 @@ async fn a_finding_is_said_with_its_arithmetic_and_what_clears_it() {
     Limit from: common practice, no published source
     Ana Wick, 07:05 · the record
     Cleared by a return that lists it, with a proving check. Who can: a technician qualified for this profile.
-    See the ticket Print the red tag Take out of service
+    See the ticket Print the red tag It was used Take out of service
     ");
     insta::assert_snapshot!(page.part("What happened", "–"), @r"
     What happened
