@@ -177,6 +177,7 @@ impl Write {
             | Register::FacepieceModel { .. }
             | Register::Source { .. }
             | Register::Qualification { .. }
+            | Register::Approval { .. }
             | Register::Period(_) => {}
         }
         Ok(())

@@ -3,6 +3,7 @@
 pub mod done;
 pub mod fills;
 pub mod months;
+pub mod periods;
 pub mod qualified;
 pub mod seal;
 pub mod source;
