@@ -3,7 +3,7 @@
 use airmuster_domain::Millis;
 use airmuster_domain::ground::{Act as Clears, Kind, clears};
 use airmuster_domain::record::{
-    Accepted, Asset, Cadence, Clearing, Occasion, Outcome, Part, Place, Return, Stage, TakenOut, TicketStage,
+    Accepted, Asset, Cadence, Clearing, Occasion, Outcome, Part, Place, Return, Sent, Stage, TakenOut, TicketStage,
     Used, Worked,
 };
 use airmuster_domain::rules::Purpose;
@@ -158,7 +158,15 @@ pub fn tell(k: &mut Keeper, at: Millis, ago: i64, act: &Act) {
         }
         Act::Stage(name, stage, note) => {
             if let Some(&ticket) = k.tickets.get(&asset(name)) {
-                let body = TicketStage { ticket, stage, note: note.to_owned() };
+                // Everything that is sent away comes back within two weeks.
+                let due_back = (k.clock.local(at) + chrono::Days::new(14)).date_naive();
+                let sent = (stage == Stage::AtRepairer).then(|| Sent {
+                    repairer: "Basin Instruments".to_owned(),
+                    reference: format!("BI-{}", 400 + ticket),
+                    due_back,
+                    loaner: String::new(),
+                });
+                let body = TicketStage { ticket, stage, note: note.to_owned(), sent };
                 k.pen.desk("ticket_stage", at, Some(TECHNICIAN.id), &body);
             }
         }
@@ -262,6 +270,7 @@ fn returns(k: &mut Keeper, at: Millis, name: &str, unit: &'static str, repair: &
         worked_on: repair.on.to_vec(),
         bench_test: repair.bench_test.map(str::to_owned),
         remedy: repair.remedy.to_owned(),
+        reproduced: if repair.on.is_empty() { repair.remedy.to_owned() } else { String::new() },
         second_signer: repair.on.is_empty().then(|| officer(k, unit, at).to_owned()),
     };
     k.pen.desk("return", at + 12 * MINUTE, Some(by), &body);
@@ -295,6 +304,7 @@ fn accepts(k: &mut Keeper, at: Millis, unit: &'static str, to: To) {
     else {
         return;
     };
+    super::upkeep::tested(k, at + 8 * MINUTE, unit);
     let body = Accepted { unit: unit.to_owned(), check };
     k.pen.desk("accepted", at + 9 * MINUTE, Some(by), &body);
     k.put(at + 20 * MINUTE, by, &Asset::unit(unit), to.place());

@@ -4,11 +4,12 @@
 use std::collections::BTreeMap;
 
 use airmuster_domain::quantity::{Pressure, PressureUnit};
-use airmuster_domain::record::{Asset, Cadence, Place, Register};
+use airmuster_domain::record::{Asset, Cadence, Component, Fitting, Month, Place, Register, Slot};
+use chrono::{DateTime, Months};
 use rand::Rng as _;
 
 use super::pen::Pen;
-use super::people::{ADMINISTRATOR, everybody};
+use super::people::{ADMINISTRATOR, TECHNICIAN, everybody};
 
 /// The department's name.
 pub const NAME: &str = "Brindle Basin Fire District";
@@ -166,6 +167,7 @@ pub fn enter(pen: &mut Pen, at: i64) {
             grace_minutes: MARGIN,
         },
     );
+    enter_approvals(pen, at);
     for (order, s) in (1..).zip(&STATIONS) {
         register(pen, at, &Register::Station { id: s.id.to_owned(), name: s.name.to_owned(), order });
     }
@@ -242,11 +244,64 @@ pub fn enter_unit(pen: &mut Pen, at: i64, number: &str, place: Place, cadence: C
         .into_iter()
         .map(|(part, mark)| (part.to_owned(), format!("{mark}-{}", pen.rng.random_range(10_000..99_999))))
         .collect();
-    register(pen, at, &Register::Unit { number: number.to_owned(), profile, cadence, in_use, serials });
+    let labels = serials.clone();
+    let body =
+        Register::Unit { number: number.to_owned(), profile: profile.clone(), cadence, in_use, serials };
+    register(pen, at, &body);
+    // Of one that has only just come the labels are yet to be read.
+    if number != UNREAD {
+        for (name, serial) in labels {
+            enter_part(pen, at, number, &profile, &name, serial);
+        }
+    }
     register(pen, at, &Register::Holder { asset: Asset::unit(number), place });
     let with = Place::With { unit: number.to_owned() };
     enter_facepiece(pen, at, &format!("F-{number}"), with.clone());
     enter_cylinder(pen, at, &format!("C-{number}"), with);
+}
+
+/// The unit that stands not yet accepted today: nobody has read the labels of its parts.
+const UNREAD: &str = "117";
+
+const PROFILES: [&str; 3] = ["us-4500-quarter", "us-4500-third", "us-5500-third"];
+
+/// What the approval calls a part of a kind of unit.
+fn approved(profile: &str, slot: Slot) -> String {
+    let series = match profile {
+        "us-4500-quarter" => "BB45",
+        "us-5500-third" => "BB55-3",
+        _ => "BB45-3",
+    };
+    format!("{series} {}", slot.words())
+}
+
+/// Which parts the approvals name.
+fn enter_approvals(pen: &mut Pen, at: i64) {
+    for profile in PROFILES {
+        for slot in Slot::ALL {
+            let names = vec![approved(profile, slot)];
+            let body = Register::Approval { profile: profile.to_owned(), slot, names };
+            pen.desk_apart("register", at, ADMINISTRATOR.id, &body);
+        }
+    }
+}
+
+/// A part's label, as the technician read it.
+fn enter_part(pen: &mut Pen, at: i64, number: &str, profile: &str, name: &str, serial: String) {
+    let Some(slot) = Slot::named(name) else { return };
+    let day = DateTime::from_timestamp_millis(at).unwrap_or_default().date_naive();
+    let age = serial.bytes().fold(0_u32, |n, b| n * 7 + u32::from(b)) % 30;
+    let made = Month::of(day.checked_sub_months(Months::new(6 + age)).unwrap_or(day));
+    let part = Component {
+        name: approved(profile, slot),
+        serial,
+        edition: if profile.ends_with("quarter") { "2007" } else { "2018" }.to_owned(),
+        made: Some(made),
+        warranty: Some(made.plus(60).last_day()),
+    };
+    let unit = number.to_owned();
+    let body = Fitting { unit, slot, out: None, part: Some(part), was_there: true, why: String::new() };
+    pen.desk_apart("fitting", at, TECHNICIAN.id, &body);
 }
 
 fn enter_cylinder(pen: &mut Pen, at: i64, number: &str, place: Place) {

@@ -5,7 +5,9 @@
 use airmuster_domain::Millis;
 use airmuster_domain::ground::Kind;
 use airmuster_domain::quantity::{Pressure, PressureUnit};
-use airmuster_domain::record::{AirSample, Asset, Fill, Marks, Month, Place, Register, Spec, Upkept, Work};
+use airmuster_domain::record::{
+    AirSample, Asset, AssetKind, Fill, Marks, Month, Notice, Place, Reach, Register, Slot, Spec, Upkept, Work,
+};
 use chrono::{Datelike as _, Months, NaiveDate};
 
 use super::district::{FACEPIECES, POOL, RIGS, STATIONS, rated, station_of, units};
@@ -79,11 +81,39 @@ pub fn enter(k: &mut Keeper, at: Millis, last_day: Millis) {
         k.pen.desk_apart("register", at, by, &model_of(number));
         done(&mut k.pen, at, day, &asset, Work::FacepieceService);
     }
+    // Before today's last good check nobody has looked at these displays.
+    let by_day = today.checked_add_months(Months::new(1)).unwrap_or(today);
+    let notice = Notice {
+        number: "BB-7".to_owned(),
+        title: "Displays that may go dark in the cold".to_owned(),
+        source: "Basin Breathing letter 7".to_owned(),
+        what:
+            "Hold it at −10 °C for an hour, then run it through its levels; replace it where one is missing"
+                .to_owned(),
+        by: Some(by_day),
+        reach: Reach {
+            kind: AssetKind::Unit,
+            only: String::new(),
+            slot: Some(Slot::Display),
+            name: String::new(),
+            from: "DS-10000".to_owned(),
+            to: "DS-19999".to_owned(),
+            made_from: None,
+            made_to: None,
+        },
+    };
+    k.pen.desk_apart("notice", at, by, &notice);
     for number in own {
         for work in [Work::FlowTest, Work::Battery] {
             done(&mut k.pen, at, day, &Asset::unit(number), work);
         }
     }
+}
+
+/// A flow test, before a unit is taken into service.
+pub fn tested(k: &mut Keeper, at: Millis, unit: &str) {
+    let day = k.clock.local(at).date_naive();
+    done(&mut k.pen, at, day, &Asset::unit(unit), Work::FlowTest);
 }
 
 /// What is stamped on the cylinder of a unit that has just arrived, and what its facepiece is.

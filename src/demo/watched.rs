@@ -68,7 +68,7 @@ fn named(seed: u64) -> (Vec<String>, usize) {
     let mut out = Vec::new();
     for (number, unit) in units {
         let Some(form) = tables.form(&rules, profile(&number), Purpose::Proving) else { continue };
-        if trends(&form, unit.since, &unit.taken).iter().any(|t| t.is_watched(NOW)) {
+        if trends(&form, |_| unit.since, &unit.taken).iter().any(|t| t.is_watched(NOW)) {
             out.push(number);
         }
     }

@@ -1,6 +1,8 @@
 //! What may be done at the desk: a desk record against the state of the moment. The facts are
 //! gathered first, then [`may`] decides. Once a record is in, its authority is never decided again.
 
+mod assets;
+
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
@@ -9,12 +11,14 @@ use crate::ground::{Done, Kind, Raise};
 use crate::quantity::{Fraction, Pressure};
 use crate::record::{
     AirSample, Asset, AssetKind, Correction, Crew, Desk, Digest, Fill, Marks, Month, Moved, Place, RecordRef,
-    Register, Return, Seal, Settlement, Signed, Spec, Stage, TakenOut, Upkept, Work, is_number,
+    Register, Return, Seal, Settlement, Signed, Slot, Spec, Stage, TakenOut, Upkept, Work, is_number,
 };
 use crate::role::Role;
 use crate::rules;
 use crate::shift::ShiftClock;
 use crate::upkeep::Upkeep;
+
+pub use assets::{Other, lacks};
 
 /// A member as far as authority goes.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -57,6 +61,20 @@ pub struct Facts {
     pub wrong: Option<Wrong>,
     /// The ticket's stage.
     pub stage: Option<Stage>,
+    /// The ticket that the ticket is worked on under.
+    pub under: Option<u64>,
+    /// Whether other tickets are worked on under it.
+    pub has_joined: bool,
+    /// The ticket that it is to be joined to.
+    pub other: Option<Other>,
+    /// Keys of the open grounds that are the ticket's.
+    pub on_ticket: BTreeSet<String>,
+    /// The number that the next ticket gets.
+    pub next_ticket: u64,
+    /// The parts with serials that a unit of this kind has, where its profile is known.
+    pub slots: Option<Vec<Slot>>,
+    /// The unit on which a part of this serial is.
+    pub fitted_on: Option<String>,
     /// The tablet that is spoken about, where it is enrolled.
     pub tablet: Option<Enrolled>,
     /// Today, by the department's clock.
@@ -148,14 +166,11 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
             }
             may_correct(c, facts.wrong.as_ref())
         }
-        Desk::Accepted(_) => {
+        Desk::Accepted(a) => assets::may_accept(a, facts),
+        Desk::Retired(t) => {
             signed_role(facts, &[Role::Technician, Role::Administrator])?;
-            match &facts.check {
-                Some(c) if c.clean && c.purpose == rules::Purpose::Acceptance => Ok(()),
-                _ => no("acceptance needs a complete good acceptance check of this unit"),
-            }
+            not_gone(&t.asset, facts)
         }
-        Desk::Retired(_) => signed_role(facts, &[Role::Technician, Role::Administrator]),
         Desk::Condemned(t) => may_condemn(t, facts),
         Desk::Upkeep(u) => may_keep_up(u, facts),
         Desk::Fill(f) => may_fill(f, facts),
@@ -165,14 +180,14 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
             may_hold(facts)?;
             if h.to.trim().is_empty() { no("write down who has it now") } else { Ok(()) }
         }
-        Desk::TicketStage(t) => {
-            signed_role(facts, &[Role::Technician])?;
-            open_ticket(facts)?;
-            if t.stage.is_closed() {
-                return no("a ticket ends with a return to service, or with the asset's retirement");
-            }
-            Ok(())
-        }
+        Desk::TicketStage(t) => assets::may_stage(t, facts),
+        Desk::TicketJoined(t) => assets::may_join(t, facts),
+        Desk::TicketApart(t) => assets::may_take_apart(t, facts),
+        Desk::TicketSplit(t) => assets::may_split(t, facts),
+        Desk::Fitting(f) => assets::may_fit(f, facts),
+        Desk::Notice(n) => assets::may_give_notice(n, facts),
+        Desk::NoticeDone(d) => assets::may_deal_with(d, facts),
+        Desk::NoticeEnded(e) => assets::may_withdraw(e, facts),
         Desk::Worked(_) => {
             signed_role(facts, &[Role::Technician])?;
             open_ticket(facts)
@@ -282,6 +297,10 @@ fn touches_asset(desk: &Desk) -> bool {
             | Desk::Retired(_)
             | Desk::Worked(_)
             | Desk::TicketStage(_)
+            | Desk::TicketJoined(_)
+            | Desk::TicketSplit(_)
+            | Desk::Fitting(_)
+            | Desk::NoticeDone(_)
             | Desk::Upkeep(_)
             | Desk::Fill(_)
             | Desk::Condemned(_)
@@ -323,17 +342,16 @@ fn open_ticket(facts: &Facts) -> Result<(), Refusal> {
     }
 }
 
+/// A technician whose qualification for the unit's family holds today.
+fn qualified(s: &Signer, facts: &Facts) -> bool {
+    let holds =
+        |f: &String| s.qualified.contains(f) && facts.upkeep.unqualified(&s.id, f, facts.today).is_none();
+    s.roles.contains(&Role::Technician) && facts.family.as_ref().is_none_or(holds)
+}
+
 fn may_return(r: &Return, facts: &Facts) -> Result<(), Refusal> {
-    let qualified = |s: &Signer| {
-        let holds =
-            |f: &String| s.qualified.contains(f) && facts.upkeep.unqualified(&s.id, f, facts.today).is_none();
-        s.roles.contains(&Role::Technician) && facts.family.as_ref().is_none_or(holds)
-    };
-    let technician = "a return is signed by a technician qualified for this kind of unit";
-    match &facts.by {
-        Some(s) if qualified(s) => {}
-        _ => return Err(Refusal { say: technician.to_owned(), forbidden: true }),
-    }
+    assets::by_qualified(facts, "a return")?;
+    not_gone(&r.asset, facts)?;
     lists_open(&r.clears, facts, &[Kind::Finding, Kind::TakenOut])?;
     if r.remedy.trim().is_empty() {
         return no("write down what was done");
@@ -346,6 +364,11 @@ fn may_return(r: &Return, facts: &Facts) -> Result<(), Refusal> {
         );
     }
     if r.worked_on.is_empty() {
+        if r.reproduced.trim().is_empty() {
+            return no(
+                "“no fault found” needs the conditions reproduced under which it failed; write down how",
+            );
+        }
         match (&facts.second, &facts.by) {
             (Some(second), Some(first)) if second.id != first.id && !second.roles.is_empty() => {}
             _ => return no("“no fault found” needs a second signer, another member"),
@@ -368,7 +391,8 @@ fn may_return(r: &Return, facts: &Facts) -> Result<(), Refusal> {
     {
         return no(format!("this came in after the proving check; prove it again: {}", ground.say));
     }
-    let listed = facts.open.iter().filter(|g| r.clears.contains(&g.key));
+    let listed: Vec<_> = facts.open.iter().filter(|g| r.clears.contains(&g.key)).collect();
+    assets::names_its_work(&listed, &r.worked_on)?;
     for ground in listed {
         if ground.step.as_ref().is_some_and(|s| !check.good.contains(s)) {
             return no(format!(
@@ -444,10 +468,11 @@ fn may_put(asset: &Asset, place: &Place, facts: &Facts) -> Result<(), Refusal> {
         ));
     }
     let against = facts.upkeep.grounds(asset, facts.today);
-    match against.iter().find(|r| matches!(r.kind, Kind::PastLife | Kind::BadAir | Kind::Lapsed)) {
-        Some(r) if asset.kind == AssetKind::Cylinder => {
-            no(format!("cylinder {n}: {}; fit another one", r.say))
-        }
+    match against
+        .iter()
+        .find(|r| matches!(r.kind, Kind::PastLife | Kind::BadAir | Kind::Lapsed | Kind::StopUsing))
+    {
+        Some(r) => no(format!("{} {n}: {}; fit another one", asset.kind.words(), r.say)),
         _ => Ok(()),
     }
 }
@@ -500,6 +525,9 @@ fn may_keep_up(u: &Upkept, facts: &Facts) -> Result<(), Refusal> {
         return no(format!("no {} {n} is in the register", u.asset.kind.words()));
     };
     not_gone(&u.asset, facts)?;
+    if u.work == Work::FlowTest {
+        assets::by_qualified(facts, "a flow test")?;
+    }
     if u.work.on() != Some(u.asset.kind) || !Work::DONE.contains(&u.work) {
         return no(format!("{} is not done to a {}", u.work.words(), u.asset.kind.words()));
     }
@@ -700,6 +728,7 @@ fn may_register(r: &Register, facts: &Facts) -> Result<(), Refusal> {
                 Ok(())
             }
         }
+        Register::Approval { .. } => assets::may_approve(r),
         Register::Holder { .. } | Register::Period(_) | Register::Countersigning { .. } => Ok(()),
     }
 }
@@ -712,6 +741,8 @@ pub fn asset_of(desk: &Desk) -> Option<Asset> {
         Desk::Accepted(a) => Some(Asset::unit(&a.unit)),
         Desk::Retired(t) | Desk::Condemned(t) => Some(t.asset.clone()),
         Desk::Upkeep(u) => Some(u.asset.clone()),
+        Desk::Fitting(f) => Some(Asset::unit(&f.unit)),
+        Desk::NoticeDone(d) => Some(d.asset.clone()),
         Desk::Sealed(s) => Some(s.asset.clone()),
         Desk::HandedOver(h) => Some(h.asset.clone()),
         Desk::Fill(f) => Some(Asset::cylinder(&f.cylinder)),

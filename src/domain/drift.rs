@@ -189,34 +189,39 @@ impl Trend {
     }
 }
 
-/// What a unit's readings do, from its checks since `since` (when what they look at was last worked
-/// on), oldest first.
-pub fn trends(form: &Form, since: Millis, taken: &[Taken]) -> Vec<Trend> {
+/// What a unit's readings do, from its checks, oldest first; of each measure those since `since` says
+/// (when the parts that it hangs on were fitted or last worked on).
+pub fn trends(form: &Form, since: impl Fn(Measure) -> Millis, taken: &[Taken]) -> Vec<Trend> {
     let rated = form.profile.rated;
     let unit = rated.unit();
     let amount = |l: crate::quantity::Limit| units(l.amount(rated).thousandths_of(unit));
     let read = |p: Pressure| units(p.amount().thousandths_of(unit));
-    let newest = taken.last().map_or(since, |t| t.at);
-    let from = since.max(newest.saturating_sub(OLDEST * DAY));
-    let first = taken.partition_point(|t| t.at < from);
-    let taken = &taken[first..];
+    let newest = taken.last().map_or(0, |t| t.at);
+    let lately = |measure| {
+        let from = since(measure).max(newest.saturating_sub(OLDEST * DAY));
+        &taken[taken.partition_point(|t| t.at < from)..]
+    };
     let mut out = Vec::new();
     for step in &form.steps {
         let (measure, limits, points): (_, _, Vec<(Millis, f64)>) = match &step.ask {
             Ask::Pair { largest, governs } => {
                 let Some(limit) = largest.get(*governs).map(|l| amount(*l)) else { continue };
                 let apart = |t: &Taken| t.readings.gauges.map(|(a, b)| (t.at, read(b) - read(a)));
-                let points = taken.iter().filter_map(apart).collect();
+                let points = lately(Measure::Disagreement).iter().filter_map(apart).collect();
                 (Measure::Disagreement, (Some(-limit), Some(limit)), points)
             }
             Ask::Trip(band) => {
                 let limits = (Some(amount(band.at_least)), Some(amount(band.out_above)));
                 let trip = |t: &Taken| t.readings.trip.map(|p| (t.at, read(p)));
-                (Measure::TripPoint, limits, taken.iter().filter_map(trip).collect())
+                (Measure::TripPoint, limits, lately(Measure::TripPoint).iter().filter_map(trip).collect())
             }
             Ask::Reading { .. } => {
                 let rated = read(rated);
-                (Measure::Loss, (None, Some(rated * LOSS / 100.0)), losses(rated, taken, read))
+                (
+                    Measure::Loss,
+                    (None, Some(rated * LOSS / 100.0)),
+                    losses(rated, lately(Measure::Loss), read),
+                )
             }
             _ => continue,
         };

@@ -57,6 +57,13 @@ pub enum Kind {
     BadAir,
     /// What is fitted to the unit is out of service for its upkeep. Computed, never stored.
     FittedOut,
+    /// A notice says to stop using it, or its day to be inspected has passed. Computed, never stored.
+    StopUsing,
+    /// A notice says to inspect it by a day. Computed, never stored.
+    InspectBy,
+    /// It was at an outside repairer, or something on it was. Computed, never stored: the moment from
+    /// which a check counts again.
+    BeenAway,
     /// For good.
     Retired,
 }
@@ -99,6 +106,9 @@ impl Kind {
             Self::PastLife => "past-life",
             Self::BadAir => "bad-air",
             Self::FittedOut => "fitted-out",
+            Self::StopUsing => "stop-using",
+            Self::InspectBy => "inspect-by",
+            Self::BeenAway => "been-away",
             Self::Retired => "retired",
         }
     }
@@ -180,14 +190,34 @@ impl Kind {
             | Self::Lapsed
             | Self::PastLife
             | Self::BadAir
-            | Self::FittedOut => self.upkeep_terms(),
+            | Self::FittedOut
+            | Self::StopUsing
+            | Self::InspectBy
+            | Self::BeenAway => self.upkeep_terms(),
         }
     }
 
     /// The rows of what is computed from upkeep.
     const fn upkeep_terms(self) -> Terms {
-        use State::{InService, OutOfService};
+        use State::{CheckDue, InService, OutOfService};
         match self {
+            Self::StopUsing => row(
+                OutOfService,
+                "Stopped by a notice",
+                "what the notice asks for, written down",
+                "a technician qualified for this profile",
+                false,
+            ),
+            Self::InspectBy => row(
+                InService,
+                "To be inspected",
+                "what the notice asks for, written down",
+                "a technician qualified for this profile",
+                false,
+            ),
+            Self::BeenAway => {
+                row(CheckDue, "Was away", "a complete good check made since", "the crew", false)
+            }
             Self::Overdue => {
                 row(InService, "Upkeep overdue", "the work, written down", "a technician", false)
             }
@@ -382,6 +412,9 @@ pub trait Forms {
     fn form(&mut self, rules: &Digest, profile: &str, purpose: Purpose) -> Option<std::sync::Arc<Form>>;
 }
 
+/// What was entered, in a ground that work on a part has raised.
+pub const FITTED: &str = "work on a part";
+
 /// What a record raises and what it can clear.
 pub fn effects(record: &Record, forms: &mut dyn Forms) -> Effects {
     let mut out = Effects::default();
@@ -418,6 +451,11 @@ pub fn effects(record: &Record, forms: &mut dyn Forms) -> Effects {
         }
         Body::Desk(Desk::Condemned(b)) => {
             out.raises.push(raise(b.asset.clone(), Kind::Retired, format!("condemned: {}", b.why)));
+        }
+        // Whoever works on what breathing hangs on proves the unit before it rides.
+        Body::Desk(Desk::Fitting(f)) if !f.was_there => {
+            let fitted = raise(Asset::unit(&f.unit), Kind::TakenOut, f.words());
+            out.raises.push(Raise { entered: FITTED.to_owned(), ..fitted });
         }
         Body::Desk(Desk::Register(Register::Unit { number, in_use: false, .. })) => {
             let unit = Asset::unit(number);

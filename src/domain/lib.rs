@@ -13,6 +13,8 @@ pub mod desk;
 pub mod drift;
 pub mod ground;
 pub mod judge;
+pub mod notice;
+pub mod practice;
 pub mod quantity;
 pub mod readiness;
 pub mod readings;

@@ -9,10 +9,11 @@ use serde::{Deserialize, Serialize};
 
 use crate::Millis;
 use crate::ground::{Kind, Raise};
+use crate::notice::Noticed;
 use crate::quantity::Pressure;
 use crate::record::{
-    AirSample, Asset, AssetKind, Desk, Digest, Fill, Lapse, Marks, Month, Period, Place, RecordRef, Register,
-    Spec, Upkept, Work,
+    AirSample, Asset, AssetKind, Component, Desk, Digest, Fill, Fitting, Lapse, Marks, Month, Notice, Period,
+    Place, RecordRef, Register, Slot, Spec, Upkept, Work,
 };
 
 /// What is known of a unit, facepiece or cylinder.
@@ -57,7 +58,30 @@ pub struct Thing {
     /// Retired or condemned.
     #[serde(default)]
     pub gone: bool,
+    /// A unit's parts.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub parts: BTreeMap<Slot, Fitted>,
+    /// A facepiece or cylinder that was at an outside repairer and has been on no unit since.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub away: bool,
+    /// Only a check made since then says that it is fit to ride: a unit's since it was sent away, a
+    /// facepiece's or cylinder's since it was put on its unit after having been away.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub check_from: Option<Millis>,
 }
+
+/// A part on a unit.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Fitted {
+    /// As its label has it.
+    pub part: Component,
+    /// Since when it is known to be there.
+    pub at: Millis,
+}
+
+/// For so long after it was put on a unit a thing that had been away asks for a check on the next
+/// one too: the longest time between two checks of a unit (31 days).
+const ASKED_AGAIN: Millis = 31 * 86_400_000;
 
 /// A cylinder's last fill.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -137,6 +161,10 @@ pub struct Upkeep {
     pub qualified: BTreeMap<String, BTreeMap<String, NaiveDate>>,
     /// The department's periods, the newest last.
     pub periods: Vec<Period>,
+    /// Which parts the approval names, by profile and place on the unit.
+    pub approvals: BTreeMap<String, BTreeMap<Slot, Vec<String>>>,
+    /// Notices, by number.
+    pub notices: BTreeMap<String, Noticed>,
 }
 
 /// Why a sample is not Grade D air, one line a reason; none: it is. 29 CFR 1910.134(i)(1)(ii):
@@ -194,11 +222,32 @@ impl Upkeep {
     /// Takes in one desk record, dated `at`.
     pub fn hear(&mut self, desk: &Desk, at: Millis) {
         match desk {
-            Desk::Register(r) => self.hear_register(r),
+            Desk::Register(r) => self.hear_register(r, at),
             Desk::Upkeep(u) => self.hear_done(u),
             Desk::Fill(f) => self.hear_fill(f, at),
             Desk::AirSample(s) => self.hear_sample(s),
             Desk::Retired(t) | Desk::Condemned(t) => self.thing(&t.asset).gone = true,
+            Desk::Moved(m) => {
+                for one in &m.moves {
+                    self.hear_place(&one.asset, &one.to, at);
+                }
+            }
+            Desk::Fitting(f) => self.hear_fitting(f, at),
+            Desk::Notice(n) => {
+                let noticed = Noticed { notice: n.clone(), done: BTreeMap::new(), ended: false };
+                self.notices.insert(n.number.clone(), noticed);
+            }
+            Desk::NoticeDone(d) => {
+                let thing = self.things.get(&d.asset).cloned().unwrap_or_default();
+                if let Some(noticed) = self.notices.get_mut(&d.notice) {
+                    noticed.done.insert(noticed.key(&d.asset, &thing), d.what.clone());
+                }
+            }
+            Desk::NoticeEnded(e) => {
+                if let Some(noticed) = self.notices.get_mut(&e.notice) {
+                    noticed.ended = true;
+                }
+            }
             _ => {}
         }
     }
@@ -216,7 +265,10 @@ impl Upkeep {
                     vec![Asset::facepiece(number)]
                 }
                 Register::Holder { asset, .. } => vec![asset.clone()],
-                Register::Source { .. } | Register::Period(_) | Register::Qualification { .. } => Vec::new(),
+                Register::Source { .. }
+                | Register::Period(_)
+                | Register::Qualification { .. }
+                | Register::Approval { .. } => Vec::new(),
                 _ => return None,
             },
             Desk::Upkeep(u) => vec![u.asset.clone()],
@@ -226,6 +278,11 @@ impl Upkeep {
                 filled.map(|n| Asset::cylinder(n)).collect()
             }
             Desk::Retired(t) | Desk::Condemned(t) => vec![t.asset.clone()],
+            Desk::Moved(m) => m.moves.iter().map(|one| one.asset.clone()).collect(),
+            Desk::Fitting(f) => vec![Asset::unit(&f.unit)],
+            Desk::Accepted(a) => vec![Asset::unit(&a.unit)],
+            Desk::NoticeDone(d) => vec![d.asset.clone()],
+            Desk::Notice(_) | Desk::NoticeEnded(_) => Vec::new(),
             _ => return None,
         })
     }
@@ -234,10 +291,59 @@ impl Upkeep {
         self.things.entry(asset.clone()).or_default()
     }
 
-    fn hear_register(&mut self, r: &Register) {
+    /// Something was put somewhere.
+    fn hear_place(&mut self, asset: &Asset, place: &Place, at: Millis) {
+        let thing = self.thing(asset);
+        let with = match place {
+            Place::With { unit } => Some(unit.clone()),
+            _ => None,
+        };
+        let away = *place == Place::Repairer;
+        match (asset.kind, with.is_some()) {
+            (AssetKind::Unit, _) if away => thing.check_from = Some(at),
+            (AssetKind::Unit, _) => {}
+            (_, true) if thing.away => {
+                thing.check_from = Some(at);
+                thing.away = false;
+            }
+            (_, true) if with == thing.with => {}
+            // Nobody here knows whether it was checked on the unit that it was on.
+            (_, true) => {
+                let lately = |from: &Millis| at.saturating_sub(*from) < ASKED_AGAIN;
+                thing.check_from = thing.check_from.filter(lately).map(|_| at);
+            }
+            (_, false) => thing.away |= away,
+        }
+        thing.with = with;
+    }
+
+    fn hear_fitting(&mut self, f: &Fitting, at: Millis) {
+        let thing = self.thing(&Asset::unit(&f.unit));
+        match &f.part {
+            None => {
+                thing.parts.remove(&f.slot);
+            }
+            Some(part) => {
+                let before = thing.parts.get(&f.slot).filter(|b| f.was_there && b.part.serial == part.serial);
+                let at = before.map_or(at, |b| b.at);
+                thing.parts.insert(f.slot, Fitted { part: part.clone(), at });
+            }
+        }
+    }
+
+    fn hear_register(&mut self, r: &Register, at: Millis) {
         match r {
-            Register::Unit { number, profile, .. } => {
-                self.thing(&Asset::unit(number)).profile = Some(profile.clone());
+            Register::Unit { number, profile, serials, .. } => {
+                let thing = self.thing(&Asset::unit(number));
+                thing.profile = Some(profile.clone());
+                for (name, serial) in serials.iter().filter(|(_, s)| !s.trim().is_empty()) {
+                    let Some(slot) = Slot::named(name) else { continue };
+                    // What was fitted since is known better.
+                    thing.parts.entry(slot).or_insert_with(|| Fitted {
+                        part: Component { serial: serial.clone(), ..Component::default() },
+                        at,
+                    });
+                }
             }
             Register::Cylinder { number, rated } => {
                 self.thing(&Asset::cylinder(number)).rated = Some(*rated);
@@ -254,11 +360,9 @@ impl Upkeep {
                 thing.model.clone_from(model);
                 thing.style.clone_from(style);
             }
-            Register::Holder { asset, place } => {
-                self.thing(asset).with = match place {
-                    Place::With { unit } => Some(unit.clone()),
-                    _ => None,
-                };
+            Register::Holder { asset, place } => self.hear_place(asset, place, at),
+            Register::Approval { profile, slot, names } => {
+                self.approvals.entry(profile.clone()).or_default().insert(*slot, names.clone());
             }
             Register::Source { id, name, station } => {
                 let source = self.sources.entry(id.clone()).or_default();
@@ -483,6 +587,8 @@ impl Upkeep {
         if let Some(on) = thing.failed.get(&Work::Requalification) {
             out.push(format!("{n} failed its requalification on {}", day_words(*on)));
         }
+        let stopped = self.noticed(asset, thing, today).filter(|r| r.kind == Kind::StopUsing);
+        out.extend(stopped.map(|r| format!("{n}: {}", r.say)));
         out
     }
 
@@ -490,8 +596,21 @@ impl Upkeep {
     pub fn grounds(&self, asset: &Asset, today: NaiveDate) -> Vec<Raise> {
         let mut out = self.own_grounds(asset, today);
         if asset.kind == AssetKind::Unit {
+            if let Some(from) = self.things.get(asset).and_then(|t| t.check_from) {
+                let say = "it was at an outside repairer: check it before it rides".to_owned();
+                out.push(Raise {
+                    at: from,
+                    ..raise(asset, Kind::BeenAway, &format!("away/{asset}"), say, "")
+                });
+            }
             let fitted = self.things.iter().filter(|(_, t)| t.with.as_ref() == Some(&asset.number));
-            for (item, _) in fitted {
+            for (item, thing) in fitted {
+                if let Some(from) = thing.check_from {
+                    let (kind, n) = (item.kind.words(), &item.number);
+                    let say = format!("its {kind} {n} was away: check them together before they ride");
+                    let key = format!("away/{item}");
+                    out.push(Raise { at: from, ..raise(asset, Kind::BeenAway, &key, say, "") });
+                }
                 let against = self.own_grounds(item, today);
                 let out_of_service = |r: &&Raise| r.kind.terms().state > crate::standing::State::InService;
                 if let Some(r) = against.iter().find(out_of_service) {
@@ -502,6 +621,43 @@ impl Upkeep {
             }
         }
         out
+    }
+
+    /// What notices say against a thing today.
+    fn noticed<'a>(
+        &'a self,
+        asset: &'a Asset,
+        thing: &'a Thing,
+        today: NaiveDate,
+    ) -> impl Iterator<Item = Raise> + 'a {
+        let open = self.notices.values().filter(|n| n.dealt_with(asset, thing).is_none());
+        open.filter_map(move |n| {
+            let what = n.reaches(asset, thing)?;
+            let what = if what.is_empty() { what } else { format!(" ({what})") };
+            let Notice { number, title, source, by, .. } = &n.notice;
+            let (kind, say) = match by {
+                None => (Kind::StopUsing, format!("notice {number}, {title}{what}: do not use it")),
+                Some(by) if *by < today => {
+                    let by = day_words(*by);
+                    (Kind::StopUsing, format!("notice {number}, {title}{what}: was to be inspected by {by}"))
+                }
+                Some(by) => {
+                    let by = day_words(*by);
+                    (Kind::InspectBy, format!("notice {number}, {title}{what}: inspect it by {by}"))
+                }
+            };
+            Some(raise(asset, kind, &format!("notice/{number}/{asset}"), say, source))
+        })
+    }
+
+    /// Everything that a notice reaches: what it is known by, and what was done where it was dealt with.
+    pub fn reached(&self, number: &str) -> Vec<(Asset, String, Option<String>)> {
+        let Some(noticed) = self.notices.get(number) else { return Vec::new() };
+        let one = |(asset, thing): (&Asset, &Thing)| {
+            let what = noticed.reaches(asset, thing)?;
+            Some((asset.clone(), what, noticed.dealt_with(asset, thing).map(str::to_owned)))
+        };
+        self.things.iter().filter_map(one).collect()
     }
 
     fn own_grounds(&self, asset: &Asset, today: NaiveDate) -> Vec<Raise> {
@@ -538,6 +694,7 @@ impl Upkeep {
                 }
             });
         }
+        out.extend(self.noticed(asset, thing, today));
         if let Some(bad) = &thing.bad_air {
             let name = self.sources.get(&bad.source).map_or(&bad.source, |s| &s.name);
             let say =

@@ -2,3 +2,4 @@
 
 pub mod calendar;
 pub mod chart;
+pub mod qr;

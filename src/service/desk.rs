@@ -64,17 +64,14 @@ async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -
     if let Some(by) = by {
         facts.by = write.signer(by).await?;
     }
-    let ticket = match desk {
-        Desk::TicketStage(t) => write.ticket(t.ticket).await?,
-        Desk::Worked(w) => write.ticket(w.ticket).await?,
-        _ => None,
-    };
-    facts.stage = ticket.as_ref().map(|t| t.stage);
-    if let Some(asset) = asset_of(desk).or(ticket.map(|t| t.asset)) {
+    let ticket = write.gather_ticket(desk, &mut facts, now).await?;
+    if let Some(asset) = asset_of(desk).or(ticket) {
         facts.open = write.open_grounds(&asset, now).await?;
         if asset.kind == AssetKind::Unit {
             // A unit whose profile is not known here has a family that nobody is qualified for.
-            facts.family = Some(family(write, &asset).await?.unwrap_or_default());
+            let profile = profile(write, &asset).await?;
+            facts.slots = profile.as_ref().map(Profile::slots);
+            facts.family = Some(profile.map(|p| p.family).unwrap_or_default());
         }
     }
     match desk {
@@ -88,6 +85,7 @@ async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -
         Desk::Accepted(a) => {
             facts.check = write.done(&a.check).await?.filter(|d| d.unit.number == a.unit);
         }
+        Desk::Fitting(f) => facts.fitted_on = write.fitted_on(f).await?,
         Desk::Correction(c) => facts.wrong = wrong(write, c).await?,
         Desk::Register(Register::Tablet { id, .. }) => facts.tablet = enrolled(write, id).await?,
         Desk::GapDealt(g) => facts.shows = write.can_show(g).await?,
@@ -171,10 +169,6 @@ async fn unknown(write: &mut Write, desk: &Desk) -> Result<Option<String>, Store
         }
     }
     Ok(None)
-}
-
-async fn family(write: &mut Write, asset: &Asset) -> Result<Option<String>, StoreError> {
-    Ok(profile(write, asset).await?.map(|p| p.family))
 }
 
 /// What kind of unit it is, by the rule table in force.

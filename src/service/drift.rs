@@ -3,10 +3,11 @@
 use std::collections::HashMap;
 
 use airmuster_domain::Millis;
-use airmuster_domain::drift::{Crossing, Taken, Trend, trends};
+use airmuster_domain::drift::{Crossing, Measure, Taken, Trend, trends};
 use airmuster_domain::readings::Readings;
-use airmuster_domain::record::{Asset, Body, Desk, Part};
+use airmuster_domain::record::{Asset, Body, Desk, Part, Slot};
 use airmuster_domain::rules::{Purpose, resolve};
+use airmuster_domain::upkeep::Upkeep;
 
 use super::fleet::Fleet;
 use crate::store::{Store, StoreError};
@@ -25,18 +26,30 @@ pub struct Watched {
     pub crossing: Crossing,
 }
 
-/// What a unit's readings do, since its gauges, reducer or alarms were last worked on.
+/// What a unit's readings do, since the parts that they hang on were fitted or last worked on.
 pub async fn of_unit(store: &Store, fleet: &Fleet, unit: &str) -> Result<Vec<Trend>, StoreError> {
-    let since = worked_on(store).await?.get(unit).copied().unwrap_or(0);
-    since_then(store, fleet, unit, since).await
+    let (worked_on, upkeep) = (worked_on(store).await?, store.upkeep().await?);
+    since_then(store, fleet, unit, |m| since(&worked_on, &upkeep, unit, m)).await
+}
+
+/// From when on readings say something of what is on a unit now.
+fn since(worked_on: &HashMap<String, Millis>, upkeep: &Upkeep, unit: &str, measure: Measure) -> Millis {
+    let parts: &[Slot] = match measure {
+        Measure::Disagreement => &[Slot::RemoteGauge, Slot::CylinderGauge],
+        Measure::TripPoint => &[Slot::Reducer, Slot::Regulator, Slot::Alarm],
+        Measure::Loss => &[Slot::Reducer, Slot::Regulator],
+    };
+    let thing = upkeep.things.get(&Asset::unit(unit));
+    let fitted = parts.iter().filter_map(|p| thing?.parts.get(p)).map(|f| f.at);
+    fitted.chain(worked_on.get(unit).copied()).max().unwrap_or(0)
 }
 
 /// All units with a reading that reaches its limit within the horizon, the soonest first.
 pub async fn watch_list(store: &Store, fleet: &Fleet) -> Result<Vec<Watched>, StoreError> {
-    let worked_on = worked_on(store).await?;
+    let (worked_on, upkeep) = (worked_on(store).await?, store.upkeep().await?);
     let mut out = Vec::new();
     for unit in fleet.units.keys() {
-        let since = worked_on.get(unit).copied().unwrap_or(0);
+        let since = |m| since(&worked_on, &upkeep, unit, m);
         for trend in since_then(store, fleet, unit, since).await? {
             if let Some(crossing) = trend.crossing.filter(|_| trend.is_watched(fleet.now)) {
                 out.push(Watched { unit: unit.clone(), trend, crossing });
@@ -51,7 +64,7 @@ async fn since_then(
     store: &Store,
     fleet: &Fleet,
     unit: &str,
-    since: Millis,
+    since: impl Fn(Measure) -> Millis,
 ) -> Result<Vec<Trend>, StoreError> {
     let form = fleet.units.get(unit).zip(fleet.table.as_ref()).and_then(|(facts, table)| {
         // A proving check asks everything that can take a unit out of service.

@@ -437,7 +437,7 @@ async fn open_ticket(
     let open = write.open_grounds(&asset, now).await?;
     let retired = open.iter().any(|g| g.kind == Kind::Retired);
     let for_bench = open.iter().any(|g| g.kind.terms().bench);
-    if retired || !for_bench || write.open_ticket(&asset).await?.is_some() {
+    if retired || !for_bench || !write.open_tickets(&asset).await?.is_empty() {
         return Ok(());
     }
     let ticket = write.next_ticket().await?;

@@ -6,7 +6,7 @@ use airmuster_domain::ground::{Done, Raise, effects};
 use airmuster_domain::record::{Asset, AssetKind, Place};
 use airmuster_domain::role::Role;
 use airmuster_domain::rules::Purpose;
-use airmuster_domain::standing::Standing;
+use airmuster_domain::standing::{Ground, Standing};
 use airmuster_domain::upkeep::Upkeep;
 
 use super::bench::Bench;
@@ -42,6 +42,34 @@ pub struct JobFile {
     pub signers: Vec<Signer>,
     /// What is known of upkeep.
     pub upkeep: Upkeep,
+    /// Which ticket has which of the grounds.
+    pub shares: Shares,
+    /// Tickets that are worked on under this one.
+    pub joined: Vec<Ticket>,
+}
+
+/// Which open ticket of a thing has which of its grounds.
+#[derive(Debug, Clone, Default)]
+pub struct Shares {
+    open: Vec<u64>,
+    split: Vec<(String, u64)>,
+}
+
+impl Shares {
+    /// Reads it.
+    pub async fn load(store: &Store, asset: &Asset) -> Result<Self, StoreError> {
+        let tickets = store.tickets_of(asset).await?;
+        let mut open: Vec<u64> = tickets.iter().filter(|t| !t.stage.is_closed()).map(|t| t.ticket).collect();
+        open.sort_unstable();
+        let split = if open.len() > 1 { store.split_off(asset).await? } else { Vec::new() };
+        Ok(Self { open, split })
+    }
+
+    /// Whether a ground is a ticket's: the first open one has all that no other open one was given.
+    pub fn has(&self, ticket: u64, key: &str) -> bool {
+        let given = self.split.iter().find(|(k, n)| k == key && self.open.contains(n)).map(|(_, n)| *n);
+        given.or(self.open.first().copied()).is_none_or(|n| n == ticket)
+    }
 }
 
 impl JobFile {
@@ -74,6 +102,8 @@ impl JobFile {
             events,
             signers: store.signers().await?,
             upkeep: store.upkeep().await?,
+            shares: Shares::load(store, asset).await?,
+            joined: store.open_tickets().await?.into_iter().filter(|t| t.under == Some(number)).collect(),
             bench,
             unit,
             checks,
@@ -106,7 +136,14 @@ impl JobFile {
 
     /// Open grounds that a return clears.
     pub fn for_return(&self) -> impl Iterator<Item = &Raise> {
-        self.standing.grounds.iter().map(|g| &g.raise).filter(|r| r.kind.terms().bench)
+        self.own().map(|g| &g.raise).filter(|r| r.kind.terms().bench)
+    }
+
+    /// Open grounds that are this ticket's, or no ticket's at all.
+    pub fn own(&self) -> impl Iterator<Item = &Ground> {
+        let own =
+            |g: &&Ground| !g.raise.kind.terms().bench || self.shares.has(self.ticket.ticket, &g.raise.key);
+        self.standing.grounds.iter().filter(own)
     }
 }
 

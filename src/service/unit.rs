@@ -3,8 +3,12 @@
 use std::collections::HashMap;
 
 use airmuster_domain::Millis;
+use airmuster_domain::desk::lacks;
+use airmuster_domain::ground::Kind;
 use airmuster_domain::record::{Asset, Digest, RecordRef};
+use airmuster_domain::rules::Profile;
 use airmuster_domain::standing::Standing;
+use airmuster_domain::upkeep::Upkeep;
 
 use super::fleet::Fleet;
 use super::history::{Event, events};
@@ -34,6 +38,10 @@ pub struct UnitFile {
     pub events: Vec<Event>,
     /// Its open ticket.
     pub ticket: Option<Ticket>,
+    /// What is known of upkeep.
+    pub upkeep: Upkeep,
+    /// What the register lacks before a new one can be accepted.
+    pub lacks: Vec<String>,
     /// Where the records that its standing rests on are in the logbook.
     seqs: HashMap<Digest, i64>,
 }
@@ -65,8 +73,15 @@ impl UnitFile {
                 seqs.insert(name.digest, seq);
             }
         }
-        let ticket = store.tickets_of(&asset).await?.into_iter().find(|t| !t.stage.is_closed());
+        let ticket = store.tickets_of(&asset).await?.into_iter().rfind(|t| !t.stage.is_closed());
+        let upkeep = store.upkeep().await?;
+        let slots = row.as_ref().and_then(|r| fleet.profile(&r.profile)).map(Profile::slots);
+        let new = standing.grounds.iter().any(|g| g.raise.kind == Kind::NotAccepted);
+        let today = clock.local(now).date_naive();
+        let lacks = if new { lacks(&asset, slots.as_deref(), &upkeep, today) } else { Vec::new() };
         Ok(Some(Self {
+            upkeep,
+            lacks,
             checks: store.checks_of(number, DRAWN).await?,
             number: number.to_owned(),
             fleet,

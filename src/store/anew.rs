@@ -10,7 +10,7 @@ use super::logbook::Row;
 use super::open::Store;
 
 /// The tables that hold nothing but what follows from the logbook.
-pub const COMPUTED: [&str; 32] = [
+pub const COMPUTED: [&str; 34] = [
     "about",
     "attention",
     "unproven",
@@ -22,6 +22,8 @@ pub const COMPUTED: [&str; 32] = [
     "photo_named",
     "ticket",
     "ticket_entry",
+    "ticket_ground",
+    "acknowledged",
     "rule_table",
     "department",
     "countersigning",

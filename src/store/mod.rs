@@ -38,4 +38,4 @@ pub use register::{Department, SeatRow, Station, UnitRow, With};
 pub use seals::{Opened, Waiting};
 pub use standings::CheckRow;
 pub use tablets::{Code, Holding, TabletRow};
-pub use tickets::Ticket;
+pub use tickets::{Repeated, Ticket};

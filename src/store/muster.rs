@@ -213,6 +213,11 @@ impl Write {
     }
 
     pub(super) async fn write_acknowledged(&mut self, a: &Acknowledged, seq: i64) -> Result<(), StoreError> {
+        sqlx::query("insert into acknowledged (digest, seq) values ($1, $2) on conflict do nothing")
+            .bind(a.of.digest.to_string())
+            .bind(seq)
+            .execute(&mut *self.tx)
+            .await?;
         sqlx::query(
             "update late_pull set acknowledged = $2
              where acknowledged is null and seq in (select seq from logbook where digest = $1)",

@@ -105,6 +105,8 @@ impl Write {
             Desk::Fill(f) => about.extend([Asset::cylinder(&f.cylinder)]),
             Desk::Sealed(s) => about.extend([s.asset.clone()]),
             Desk::HandedOver(h) => about.extend([h.asset.clone()]),
+            Desk::Fitting(f) => about.extend([Asset::unit(&f.unit)]),
+            Desk::NoticeDone(d) => about.extend([d.asset.clone()]),
             Desk::Moved(m) => about.extend(m.moves.iter().map(|one| one.asset.clone())),
             _ => {}
         }

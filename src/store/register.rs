@@ -186,6 +186,7 @@ impl Write {
             | Register::FacepieceModel { .. }
             | Register::Source { .. }
             | Register::Qualification { .. }
+            | Register::Approval { .. }
             | Register::Period(_) => {}
         }
         Ok(())

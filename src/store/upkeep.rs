@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use airmuster_domain::record::{Asset, Body, Desk, Record};
+use airmuster_domain::record::{Asset, Body, Desk, Fitting, Record};
 use airmuster_domain::upkeep::Upkeep;
 use sqlx::sqlite::SqliteConnection;
 
@@ -13,6 +13,8 @@ use super::open::{Store, Write};
 const PERIODS: &str = "periods";
 const SOURCE: &str = "source/";
 const MEMBER: &str = "member/";
+const APPROVAL: &str = "approval/";
+const NOTICE: &str = "notice/";
 
 /// What a row of `upkeep` adds to the whole.
 fn take(all: &mut Upkeep, (key, detail): &(String, String)) -> Result<(), StoreError> {
@@ -23,6 +25,10 @@ fn take(all: &mut Upkeep, (key, detail): &(String, String)) -> Result<(), StoreE
         all.sources.insert(id.to_owned(), serde_json::from_str(detail).map_err(|e| bad(&e))?);
     } else if let Some(id) = key.strip_prefix(MEMBER) {
         all.qualified.insert(id.to_owned(), serde_json::from_str(detail).map_err(|e| bad(&e))?);
+    } else if let Some(id) = key.strip_prefix(APPROVAL) {
+        all.approvals.insert(id.to_owned(), serde_json::from_str(detail).map_err(|e| bad(&e))?);
+    } else if let Some(id) = key.strip_prefix(NOTICE) {
+        all.notices.insert(id.to_owned(), serde_json::from_str(detail).map_err(|e| bad(&e))?);
     } else {
         let asset: Asset = key.parse().map_err(|e| bad(&e))?;
         all.things.insert(asset, serde_json::from_str(detail).map_err(|e| bad(&e))?);
@@ -30,16 +36,18 @@ fn take(all: &mut Upkeep, (key, detail): &(String, String)) -> Result<(), StoreE
     Ok(())
 }
 
-/// The sources, the periods, one asset, and what is fitted to it.
+/// The sources, the periods, the notices, one asset, and what is fitted to it.
 pub(super) async fn about_one(conn: &mut SqliteConnection, asset: &Asset) -> Result<Upkeep, StoreError> {
     let rows: Vec<(String, String)> = sqlx::query_as(
         "select key, detail from upkeep where key = $1 or key = $3 or (key >= $4 and key < $4 || x'7f')
+            or (key >= $5 and key < $5 || x'7f')
             or key in (select asset from holder where at = 'with' and place = $2)",
     )
     .bind(asset.to_string())
     .bind(&asset.number)
     .bind(PERIODS)
     .bind(SOURCE)
+    .bind(NOTICE)
     .fetch_all(conn)
     .await?;
     gathered(&rows)
@@ -54,15 +62,34 @@ fn gathered(rows: &[(String, String)]) -> Result<Upkeep, StoreError> {
 }
 
 impl Write {
+    /// The unit on which a part of this serial is, but for one unit.
+    pub async fn fitted_on(&mut self, f: &Fitting) -> Result<Option<String>, StoreError> {
+        let Some(part) = &f.part else { return Ok(None) };
+        let rows: Vec<(String, String)> = sqlx::query_as(
+            "select key, detail from upkeep where key like 'unit:%' and instr(detail, $1) > 0",
+        )
+        .bind(part.serial.as_str())
+        .fetch_all(&mut *self.tx)
+        .await?;
+        let there = gathered(&rows)?.things.into_iter().find(|(a, t)| {
+            let same = t.parts.get(&f.slot).is_some_and(|p| p.part.serial == part.serial);
+            same && a.number != f.unit && !t.gone
+        });
+        Ok(there.map(|(a, _)| a.number))
+    }
+
     /// What is known of the things and sources that a desk record speaks of.
     pub async fn upkeep_about(&mut self, desk: &Desk) -> Result<Upkeep, StoreError> {
         let rows: Vec<(String, String)> = sqlx::query_as(
             "select key, detail from upkeep
-             where key = $1 or (key >= $2 and key < $2 || x'7f') or (key >= $3 and key < $3 || x'7f')",
+             where key = $1 or (key >= $2 and key < $2 || x'7f') or (key >= $3 and key < $3 || x'7f')
+                or (key >= $4 and key < $4 || x'7f') or (key >= $5 and key < $5 || x'7f')",
         )
         .bind(PERIODS)
         .bind(SOURCE)
         .bind(MEMBER)
+        .bind(APPROVAL)
+        .bind(NOTICE)
         .fetch_all(&mut *self.tx)
         .await?;
         let mut all = gathered(&rows)?;
@@ -122,6 +149,14 @@ impl Write {
             let key = format!("{MEMBER}{id}");
             rows.push((key.clone(), serde_json::to_string(until).map_err(|e| bad(&key, e))?));
         }
+        for (id, names) in after.approvals.iter().filter(|(i, n)| before.approvals.get(*i) != Some(*n)) {
+            let key = format!("{APPROVAL}{id}");
+            rows.push((key.clone(), serde_json::to_string(names).map_err(|e| bad(&key, e))?));
+        }
+        for (id, noticed) in after.notices.iter().filter(|(i, n)| before.notices.get(*i) != Some(*n)) {
+            let key = format!("{NOTICE}{id}");
+            rows.push((key.clone(), serde_json::to_string(noticed).map_err(|e| bad(&key, e))?));
+        }
         if before.periods != after.periods {
             let text = serde_json::to_string(&after.periods).map_err(|e| bad(PERIODS, e))?;
             rows.push((PERIODS.to_owned(), text));
@@ -174,24 +209,27 @@ impl Store {
     /// A logbook that is older than what is kept of upkeep has it made from its records.
     pub(super) async fn catch_up_with_upkeep(&self) -> Result<(), StoreError> {
         let mut write = self.begin().await?;
-        let (kept, records): (i64, i64) =
-            sqlx::query_as("select (select count(*) from upkeep), (select count(*) from logbook)")
-                .fetch_one(&mut *write.tx)
-                .await?;
+        let (kept, homes, records): (i64, i64, i64) = sqlx::query_as(
+            "select (select count(*) from upkeep), (select count(*) from home), (select count(*) from logbook)",
+        )
+        .fetch_one(&mut *write.tx)
+        .await?;
         if kept > 0 || records == 0 {
             return Ok(());
         }
-        let seqs: Vec<i64> =
-            sqlx::query_scalar("select seq from logbook where kind in ('register', 'retired') order by seq")
-                .fetch_all(&mut *write.tx)
-                .await?;
+        let seqs: Vec<i64> = sqlx::query_scalar(
+            "select seq from logbook where kind in ('register', 'retired', 'condemned', 'upkeep', 'fill',
+                    'air_sample', 'moved', 'fitting', 'notice', 'notice_done', 'notice_ended') order by seq",
+        )
+        .fetch_all(&mut *write.tx)
+        .await?;
         let mut all = Upkeep::default();
         for seq in seqs {
             if let Some(Kept { record, .. }) = logbook::by_seq(&mut write.tx, seq).await?
                 && let Body::Desk(desk) = &record.body
             {
                 all.hear(desk, record.envelope.time());
-                if let Desk::Register(entry) = desk {
+                if let (Desk::Register(entry), 0) = (desk, homes) {
                     write.remember_home(entry).await?;
                 }
             }

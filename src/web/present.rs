@@ -176,7 +176,10 @@ pub fn ground_words(g: &Ground) -> String {
         | Kind::Lapsed
         | Kind::PastLife
         | Kind::BadAir
-        | Kind::FittedOut => capital(&g.raise.say),
+        | Kind::FittedOut
+        | Kind::StopUsing
+        | Kind::InspectBy
+        | Kind::BeenAway => capital(&g.raise.say),
         _ => format!("{title}: {}", g.raise.say),
     }
 }

@@ -6,6 +6,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use axum::extract::ConnectInfo;
+use axum::http::{HeaderMap, header};
 use axum::serve::Listener;
 use axum::{Extension, Router};
 use hyper::server::conn::http1::Builder;
@@ -68,6 +69,9 @@ pub struct App {
     /// The secret word in the address of the calendar feed: a calendar program cannot sign in.
     #[from_ref(skip)]
     pub feed: Arc<str>,
+    /// Where tablets find the server over TLS.
+    #[from_ref(skip)]
+    pub address: Option<Arc<str>>,
     /// Whether there is somebody who can sign in: once so, for good.
     #[from_ref(skip)]
     begun: Arc<AtomicBool>,
@@ -138,6 +142,7 @@ impl App {
                 tablets,
                 guests: false,
                 feed,
+                address: None,
                 begun,
             },
             writer,
@@ -215,6 +220,7 @@ impl Serving {
             self.beside = Some(listen_on(listen, "--http-listen").await?);
         }
         self.app.notice = secure.notice.clone();
+        self.app.address = Some(secure.address.as_str().into());
         self.secure = Some(secure);
         Ok(self)
     }
@@ -353,4 +359,15 @@ fn heed_signals() -> std::io::Result<watch::Receiver<bool>> {
         let _ = ask.send(true);
     });
     Ok(asked)
+}
+
+/// A page's whole address, which a QR code leads to: where tablets find the server, or else how whoever
+/// asks has found it. None where that is not known.
+pub fn own_address(app: &App, headers: &HeaderMap, path: &str) -> Option<String> {
+    if let Some(address) = &app.address {
+        return Some(format!("{address}{path}"));
+    }
+    let host = headers.get(header::HOST)?.to_str().ok()?;
+    let fits = |c: char| c.is_ascii_alphanumeric() || matches!(c, '.' | ':' | '-' | '[' | ']');
+    host.chars().all(fits).then(|| format!("http://{host}{path}"))
 }

@@ -81,6 +81,18 @@ pub async fn hand_in_desk(
     app.intake.submit(bytes, Origin::Desk).await
 }
 
+/// Hands in several desk records of a member together: all of them or none.
+pub async fn hand_in_together(
+    app: &App,
+    by: &str,
+    bodies: &[(&str, serde_json::Value)],
+) -> Result<(), IntakeError> {
+    let bytes =
+        |(kind, body): &(&str, serde_json::Value)| encode(kind, &stamp(app, app.clock.id(), by), body);
+    let records = bodies.iter().map(bytes).collect();
+    app.intake.submit_all(records, Vec::new(), &Origin::Desk).await.map(drop).map_err(|(_, e)| e)
+}
+
 /// Hands in a field record from a form, once: the form carries the id, so that going back and
 /// sending again is seen.
 pub async fn hand_in_field(

@@ -2,8 +2,7 @@
 
 use airmuster_domain::judge::{Judgement, Verdict};
 use airmuster_domain::record::{
-    AirSample, Body, Check, Desk, Field, Move, Outcome, Part, Personal, PinStop, Place, Register, Return,
-    Seal, Settlement, Upkept,
+    AirSample, AssetKind, Body, Check, Desk, Field, Move, Outcome, Part, Personal, PinStop, Place, Reach, Register, Return, Seal, Sent, Settlement, Upkept,
 };
 use airmuster_domain::rules::Consequence;
 use airmuster_domain::upkeep::{day_words, decimal, grade_d};
@@ -231,8 +230,24 @@ fn tell_desk(fleet: &Fleet, desk: &Desk) -> Told {
         }
         Desk::TicketStage(t) => {
             let stage = t.stage.words().to_lowercase();
-            told(&format!("Ticket {}: {stage}", t.ticket), &t.note, None)
+            let sent = t.sent.as_ref().map(sent_words).unwrap_or_default();
+            let detail = format!("{sent} {}", sentence(&t.note));
+            told(&format!("Ticket {}: {stage}", t.ticket), detail.trim(), None)
         }
+        Desk::TicketJoined(t) => {
+            told(&format!("Ticket {} is worked on under ticket {}", t.ticket, t.under), &t.why, None)
+        }
+        Desk::TicketApart(t) => told(&format!("Ticket {} stands by itself again", t.ticket), "", None),
+        Desk::TicketSplit(t) => {
+            told(&format!("Ticket {} was split off ticket {}", t.into, t.ticket), &t.why, None)
+        }
+        Desk::Fitting(f) => {
+            let mark = (!f.was_there).then_some(Mark::Struck);
+            told(if f.was_there { "Part entered" } else { "Part changed" }, capital(&f.words()), mark)
+        }
+        Desk::Notice(n) => told(&format!("Notice {}", n.number), &n.title, Some(Mark::Struck)),
+        Desk::NoticeDone(d) => told(&format!("Dealt with, notice {}", d.notice), &d.what, Some(Mark::Full)),
+        Desk::NoticeEnded(e) => told(&format!("Notice {} was withdrawn", e.notice), &e.why, None),
         Desk::Worked(w) => {
             let mut detail = sentence(&w.text);
             if !w.parts.is_empty() {
@@ -244,6 +259,36 @@ fn tell_desk(fleet: &Fleet, desk: &Desk) -> Told {
             told(&format!("Work on ticket {}", w.ticket), detail, None)
         }
     }
+}
+
+/// To whom something was sent, in a sentence.
+pub fn sent_words(s: &Sent) -> String {
+    let lent = if s.loaner.is_empty() { String::new() } else { format!("; lent meanwhile: {}", s.loaner) };
+    format!("With {}, reference {}, due back {}{lent}.", s.repairer, s.reference, day_words(s.due_back))
+}
+
+/// Which things a notice is about, in words.
+pub fn reach_words(r: &Reach) -> String {
+    let what = match (r.kind, r.slot) {
+        (AssetKind::Unit, Some(slot)) => format!("{}s of units", slot.words()),
+        (kind, _) => format!("{}s", kind.words()),
+    };
+    let mut out = vec![what];
+    out.extend((!r.only.is_empty()).then(|| format!("of kind {}", r.only)));
+    out.extend((!r.name.is_empty()).then(|| format!("named {}", r.name)));
+    out.extend(match (r.from.as_str(), r.to.as_str()) {
+        ("", "") => None,
+        (from, "") => Some(format!("from {from} on")),
+        ("", to) => Some(format!("up to {to}")),
+        (from, to) => Some(format!("{from} to {to}")),
+    });
+    out.extend(match (r.made_from, r.made_to) {
+        (None, None) => None,
+        (Some(from), None) => Some(format!("made {from} or later")),
+        (None, Some(to)) => Some(format!("made {to} or earlier")),
+        (Some(from), Some(to)) => Some(format!("made {from} to {to}")),
+    });
+    out.join(", ")
 }
 
 /// How something was sealed, in words.
@@ -317,6 +362,9 @@ fn tell_register(fleet: &Fleet, r: &Register) -> Told {
             let spec = marks.spec.words();
             told("Marks entered", format!("{spec}, made {}{last}", marks.made), None)
         }
+        Register::Approval { profile, slot, names } => {
+            told("Approval entered", format!("{profile}, {}: {}", slot.words(), names.join(", ")), None)
+        }
         Register::FacepieceModel { make, model, style, .. } => {
             let parts: Vec<&str> = [make, model, style].into_iter().map(String::as_str).collect();
             told("Model entered", parts.join(" ").trim(), None)
@@ -333,6 +381,9 @@ fn return_words(fleet: &Fleet, r: &Return) -> String {
     if r.worked_on.is_empty() {
         let second = r.second_signer.as_deref().map_or("nobody", |s| fleet.name(s));
         out = format!("{out} No fault was found; second signer {second}.");
+        if !r.reproduced.is_empty() {
+            out = format!("{out} Conditions reproduced: {}", sentence(&r.reproduced));
+        }
     } else {
         out = format!("{out} Worked on: {}.", parts_words(&r.worked_on));
     }

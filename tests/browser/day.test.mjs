@@ -80,14 +80,12 @@ async function failedStepToReturn(open, unit, rig, screen) {
   const job = bench.locator('li.job', { hasText: `Unit ${unit}` });
   assert.match(await job.innerText(), /is open/, 'the queue says what waits for it');
   await job.locator('p.working a').click();
-  await bench.locator('#stage').selectOption({ label: 'On the bench' });
-  await bench.getByRole('button', { name: 'Move' }).click();
+  await bench.getByRole('button', { name: 'Take it on the bench' }).click();
   await bench.getByRole('heading', { name: 'Stage: On the bench' }).waitFor();
   await bench.locator('#text').fill('Remote gauge exchanged.');
   await bench.getByRole('button', { name: 'Write it down' }).click();
   await bench.locator('.work').getByText('Remote gauge exchanged.').waitFor();
-  await bench.locator('#stage').selectOption({ label: 'Ready to prove' });
-  await bench.getByRole('button', { name: 'Move' }).click();
+  await bench.getByRole('button', { name: 'Ready to prove' }).click();
   await bench.getByRole('link', { name: 'Start the proving check' }).click();
   await bench.getByText('Proving check').first().waitFor();
   await answer(bench);

@@ -14,8 +14,9 @@ use airmuster::store::{FILE, Store, StoreError};
 use airmuster_domain::Millis;
 use airmuster_domain::judge::{Answer, Raw};
 use airmuster_domain::record::{
-    Asset, Body, Cadence, Check, Clearing, Correction, Digest, Outcome, Part, Record, RecordRef, Register,
-    Return, RulesInForce, Settlement, Stamp, TakenOut, decode, encode,
+    Asset, Body, Cadence, Check, Clearing, Component, Correction, Digest, Fitting, Outcome, Part, Record,
+    RecordRef, Register, Return, RulesInForce, Settlement, Slot, Stamp, TakenOut, Upkept, Work, decode,
+    encode,
 };
 use airmuster_domain::rules::Purpose;
 use airmuster_domain::standing::{Account, Standing, State};
@@ -239,6 +240,17 @@ impl House {
         self.desk("register", "ada", &body).await.unwrap();
     }
 
+    /// Enters serials, editions and a flow test: what a new unit is accepted with.
+    pub async fn labelled(&self, unit: &str, profile: &str) {
+        for slot in Slot::ALL {
+            let names = vec!["Brindle part".to_owned()];
+            let approval = Register::Approval { profile: profile.to_owned(), slot, names };
+            self.desk("register", "ada", &approval).await.unwrap();
+            self.desk("fitting", "tom", &entered(unit, slot)).await.unwrap();
+        }
+        self.desk("upkeep", "tom", &tested(unit)).await.unwrap();
+    }
+
     pub async fn standing(&self, asset: &Asset) -> Standing {
         let clock = self.store.department().await.unwrap().clock;
         self.store.standing(asset, &clock, self.now()).await.unwrap()
@@ -287,7 +299,33 @@ pub fn return_of(unit: &str, clears: Vec<String>, proving: RecordRef) -> Return 
         worked_on: vec![Part::Gauge],
         bench_test: Some("bench sheet 12".to_owned()),
         remedy: "gauge exchanged".to_owned(),
+        reproduced: String::new(),
         second_signer: None,
+    }
+}
+
+/// A part's label, as it was found on a unit.
+pub fn entered(unit: &str, slot: Slot) -> Fitting {
+    let part = Component {
+        name: "Brindle part".to_owned(),
+        serial: format!("{unit}-{}", slot.id()),
+        edition: "2018".to_owned(),
+        ..Component::default()
+    };
+    let unit = unit.to_owned();
+    Fitting { unit, slot, out: None, part: Some(part), was_there: true, why: String::new() }
+}
+
+/// A flow test, passed on the day of [`NOON`].
+pub fn tested(unit: &str) -> Upkept {
+    Upkept {
+        asset: Asset::unit(unit),
+        work: Work::FlowTest,
+        on: "2026-06-09".parse().unwrap(),
+        passed: true,
+        reference: "bench sheet 1".to_owned(),
+        until: None,
+        note: String::new(),
     }
 }
 

@@ -3,20 +3,23 @@
 use std::collections::BTreeSet;
 
 use airmuster::service::intake::{IntakeError, Origin};
-use airmuster_domain::desk::{Facts, Signer, Wrong, may};
+use airmuster_domain::desk::{Facts, Other, Signer, Wrong, may};
 use airmuster_domain::ground::{Done, Kind, Raise};
 use airmuster_domain::record::{
-    Accepted, Asset, Cadence, Desk, Digest, Doubt, GapDealt, Misfit, Part, PinStop, Place, RecordRef,
-    Register, RulesInForce, Signed, Stage, TicketOpened, TicketStage, Worked, decode,
+    Accepted, Asset, AssetKind, Cadence, Desk, Digest, Doubt, GapDealt, Misfit, Notice, NoticeDone,
+    NoticeEnded, Part, PinStop, Place, Reach, RecordRef, Register, RulesInForce, Sent, Signed, Slot, Stage,
+    TicketJoined, TicketOpened, TicketSplit, TicketStage, Worked, decode,
 };
 use airmuster_domain::role::Role;
 use airmuster_domain::rules::Purpose;
 use airmuster_domain::standing::State;
+use airmuster_domain::upkeep::Upkeep;
+use chrono::NaiveDate;
 use uuid::Uuid;
 
 use super::common::{
-    DAY, House, MINUTE, SMALL, about, bytes, check, clearing, correction, gauges, house, proving, refused,
-    return_of, say, settlement, word,
+    DAY, House, MINUTE, NOON, SMALL, about, bytes, check, clearing, correction, entered, gauges, house,
+    proving, refused, return_of, say, settlement, tested, word,
 };
 
 fn raise(kind: Kind) -> Raise {
@@ -69,11 +72,77 @@ fn facts(purpose: Purpose) -> Facts {
         }),
         stage: Some(Stage::OnTheBench),
         shows: true,
+        other: Some(Other { stage: Some(Stage::Reported), under: None }),
+        on_ticket: ["finding/1", "finding/2"].map(str::to_owned).into(),
+        next_ticket: 3,
+        slots: Some(vec![Slot::Reducer]),
+        today: day(),
+        upkeep: known(),
         ..Facts::default()
     }
 }
 
+fn day() -> NaiveDate {
+    "2026-06-09".parse().unwrap()
+}
+
+/// Unit 1 with its reducer and its flow test, what its approval names, and a notice about it.
+fn known() -> Upkeep {
+    let mut upkeep = Upkeep::default();
+    let unit = Register::Unit {
+        number: "1".to_owned(),
+        profile: "a".to_owned(),
+        cadence: Cadence::EachShift,
+        in_use: true,
+        serials: std::collections::BTreeMap::new(),
+    };
+    let approval =
+        |slot| Register::Approval { profile: "a".to_owned(), slot, names: vec!["Brindle part".to_owned()] };
+    for desk in [
+        Desk::Register(unit),
+        Desk::Register(approval(Slot::Reducer)),
+        Desk::Register(approval(Slot::Regulator)),
+        Desk::Fitting(entered("1", Slot::Reducer)),
+        Desk::Upkeep(tested("1")),
+        Desk::Notice(notice("n-1", None)),
+    ] {
+        upkeep.hear(&desk, NOON);
+    }
+    upkeep
+}
+
+/// A notice about the reducers of units, to be inspected by a day or not used at all.
+fn notice(number: &str, by: Option<NaiveDate>) -> Notice {
+    Notice {
+        number: number.to_owned(),
+        title: "Reducers that freeze".to_owned(),
+        source: "letter 7".to_owned(),
+        what: "exchange the spring".to_owned(),
+        by,
+        reach: Reach {
+            kind: AssetKind::Unit,
+            only: "a".to_owned(),
+            slot: Some(Slot::Reducer),
+            name: String::new(),
+            from: String::new(),
+            to: String::new(),
+            made_from: None,
+            made_to: None,
+        },
+    }
+}
+
+fn sent() -> Sent {
+    Sent {
+        repairer: "Basin Instruments".to_owned(),
+        reference: "BI-7".to_owned(),
+        due_back: "2026-07-01".parse().unwrap(),
+        loaner: String::new(),
+    }
+}
+
 #[test]
+#[expect(clippy::too_many_lines, reason = "it is a table, and is read as one")]
 fn each_desk_record_is_made_by_those_named_here_and_by_nobody_else() {
     use Role::{Administrator, Officer, Technician};
     let unit = Asset::unit("1");
@@ -113,10 +182,51 @@ fn each_desk_record_is_made_by_those_named_here_and_by_nobody_else() {
         ("a retirement", Desk::Retired(about(unit.clone())), &[Technician, Administrator], false),
         (
             "a stage",
-            Desk::TicketStage(TicketStage { ticket: 1, stage: Stage::AtRepairer, note: String::new() }),
+            Desk::TicketStage(TicketStage {
+                ticket: 1,
+                stage: Stage::AtRepairer,
+                note: String::new(),
+                sent: Some(sent()),
+            }),
             &[Technician],
             false,
         ),
+        (
+            "a joining",
+            Desk::TicketJoined(TicketJoined { ticket: 1, under: 2, why: String::new() }),
+            &[Technician],
+            false,
+        ),
+        (
+            "a splitting",
+            Desk::TicketSplit(TicketSplit {
+                ticket: 1,
+                grounds: vec!["finding/1".to_owned()],
+                into: 3,
+                why: String::new(),
+            }),
+            &[Technician],
+            false,
+        ),
+        ("a part", Desk::Fitting(entered("1", Slot::Regulator)), &[Technician], false),
+        ("a notice", Desk::Notice(notice("n-2", None)), &[Technician, Administrator], false),
+        (
+            "what a notice asks for",
+            Desk::NoticeDone(NoticeDone {
+                notice: "n-1".to_owned(),
+                asset: unit.clone(),
+                what: "looked at".to_owned(),
+            }),
+            &[Technician],
+            false,
+        ),
+        (
+            "the end of a notice",
+            Desk::NoticeEnded(NoticeEnded { notice: "n-1".to_owned(), why: "a mistake".to_owned() }),
+            &[Administrator],
+            false,
+        ),
+        ("a flow test", Desk::Upkeep(tested("1")), &[Technician], false),
         (
             "work",
             Desk::Worked(Worked {
@@ -236,6 +346,8 @@ async fn a_return_is_taken_only_with_everything_that_proves_it() {
     no_remedy.remedy = String::new();
     let mut no_fault = whole();
     (no_fault.worked_on, no_fault.bench_test) = (vec![], None);
+    let not_reproduced = no_fault.clone();
+    no_fault.reproduced = "cold, moving, at full pressure".to_owned();
     let mut by_oneself = no_fault.clone();
     by_oneself.second_signer = Some("tom".to_owned());
     let mut by_a_stranger = no_fault.clone();
@@ -251,6 +363,7 @@ async fn a_return_is_taken_only_with_everything_that_proves_it() {
         ("by a stranger", "zoe", whole(), "the signer is not in the register"),
         ("without what was done", "tom", no_remedy, "write down what was done"),
         ("without a bench test", "tom", no_bench_test, "needs a bench test's result"),
+        ("no fault found, nothing tried", "tom", not_reproduced, "needs the conditions reproduced"),
         ("no fault found, one signer", "tom", no_fault.clone(), "needs a second signer"),
         ("no fault found, twice oneself", "tom", by_oneself, "needs a second signer"),
         ("no fault found, with a stranger", "tom", by_a_stranger, "needs a second signer"),
@@ -403,7 +516,7 @@ async fn a_ticket_opens_by_itself_once_and_ends_with_the_return_of_everything() 
     let opened = h.logbook().await.into_iter().filter(|r| r.envelope.kind == "ticket_opened").count();
     assert_eq!(opened, 1);
 
-    let stage = |stage| TicketStage { ticket, stage, note: String::new() };
+    let stage = |stage| TicketStage { ticket, stage, note: String::new(), sent: None };
     h.desk("ticket_stage", "tom", &stage(Stage::OnTheBench)).await.unwrap();
     for ended in [Stage::Returned, Stage::Retired] {
         let told = refused(h.desk("ticket_stage", "tom", &stage(ended)).await);
@@ -422,7 +535,7 @@ async fn a_ticket_opens_by_itself_once_and_ends_with_the_return_of_everything() 
     assert_eq!(h.state("1").await, State::InService);
     let told = refused(h.desk("ticket_stage", "tom", &stage(Stage::OnTheBench)).await);
     assert!(told.contains("closed"), "{told}");
-    let unknown = TicketStage { ticket: 99, stage: Stage::OnTheBench, note: String::new() };
+    let unknown = TicketStage { ticket: 99, stage: Stage::OnTheBench, note: String::new(), sent: None };
     assert!(refused(h.desk("ticket_stage", "tom", &unknown).await).contains("no such ticket"));
 
     failed(&h, "1").await;
@@ -465,6 +578,7 @@ async fn what_is_retired_never_comes_back() {
 async fn a_new_unit_rides_only_after_acceptance_with_an_acceptance_check_of_its_own() {
     let h = house().await;
     h.register_unit("9", "a", false).await;
+    h.labelled("9", "a").await;
     let accept = |check| Accepted { unit: "9".to_owned(), check };
     let needs = "acceptance needs a complete good acceptance check";
     let plain = h.check("tom", check("9", h.id())).await;

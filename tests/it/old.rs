@@ -144,7 +144,7 @@ async fn told(h: &House) {
     }
     h.check("ana", say(check("21", h.id()), gauges("4400 psi", "3900 psi"))).await;
     let ticket = h.store.tickets_of(&unit("21")).await.unwrap()[0].ticket;
-    let stage = TicketStage { ticket, stage: Stage::OnTheBench, note: s("looked") };
+    let stage = TicketStage { ticket, stage: Stage::OnTheBench, note: s("looked"), sent: None };
     h.desk("ticket_stage", "tom", &stage).await.unwrap();
     let work = Worked { ticket, text: s("gauge exchanged"), parts: s("one gauge"), readings: String::new() };
     h.desk("worked", "tom", &work).await.unwrap();
@@ -162,6 +162,7 @@ async fn told(h: &House) {
     h.desk("correction", "olga", &correction(wrong, Some(("25", "a")))).await.unwrap();
     let mut acceptance = check("24", h.id());
     acceptance.purpose = Purpose::Acceptance;
+    h.labelled("24", "a").await;
     let accepted = h.check("tom", acceptance).await;
     h.desk("accepted", "tom", &Accepted { unit: s("24"), check: accepted }).await.unwrap();
     for proven_later in [true, false] {

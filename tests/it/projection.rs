@@ -370,7 +370,7 @@ impl Play {
                 let ticket = self.rng.random_range(1..4);
                 let stage = self.one(&[Stage::OnTheBench, Stage::WaitingForParts]);
                 let note = String::new();
-                self.desk("ticket_stage", "tom", &TicketStage { ticket, stage, note }).await;
+                self.desk("ticket_stage", "tom", &TicketStage { ticket, stage, note, sent: None }).await;
                 let body = Worked {
                     ticket,
                     text: "looked".to_owned(),

@@ -85,6 +85,7 @@ impl Browser {
         let request = Request::builder()
             .method(method)
             .uri(path)
+            .header(header::HOST, "airmuster.example")
             .header(header::COOKIE, self.cookies())
             .header(header::CONTENT_TYPE, kind)
             .body(Body::from(body))

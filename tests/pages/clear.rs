@@ -134,6 +134,18 @@ async fn a_new_unit_goes_into_service_on_its_last_good_acceptance_check() {
     d.arrives().await;
     let mut t = d.signed_in("tom").await;
     let page = t.get("/units/150").await.ok();
+    assert!(page.text().contains("serial and edition of its regulator"), "{}", page.text());
+    assert!(page.text().contains("Enter its parts") && !page.html.contains("/clear"));
+    d.labels("150").await;
+    let page = t.get("/units/150").await.ok();
+    assert!(
+        page.text().contains("Still to be entered: its flow test with the certificate."),
+        "{}",
+        page.text()
+    );
+    assert!(page.text().contains("Enter its flow test"));
+    d.flow_tested("150").await;
+    let page = t.get("/units/150").await.ok();
     assert!(page.text().contains("Start the acceptance check") && !page.html.contains("/clear"));
     assert_eq!(t.get("/units/150/clear").await.status, 409);
     // One that left something to put right, and a check for another purpose, are no acceptance.

@@ -10,8 +10,8 @@ use airmuster::store::Store;
 use airmuster::web::app_router;
 use airmuster_domain::judge::{Answer, Raw};
 use airmuster_domain::record::{
-    Asset, Cadence, Check, Condition, Digest, Outcome, Photo, Place, RecordRef, Register, RulesInForce,
-    Stamp, TakenOut, Used, encode,
+    Asset, Cadence, Check, Component, Condition, Digest, Fitting, Outcome, Photo, Place, RecordRef, Register,
+    RulesInForce, Slot, Stamp, TakenOut, Upkept, Used, Work, encode,
 };
 use airmuster_domain::rules::{self, Ask, Purpose, Subject};
 use airmuster_domain::standing::State;
@@ -305,6 +305,38 @@ impl District {
             serials: BTreeMap::new(),
         })
         .await;
+    }
+
+    /// Enters serials and editions of a unit's parts, which its approval names, as Tom.
+    pub async fn labels(&self, unit: &str) {
+        for slot in Slot::ALL {
+            let names = vec!["Brindle part".to_owned(), "Brindle part 2".to_owned()];
+            self.register(Register::Approval { profile: PROFILE.to_owned(), slot, names }).await;
+            let part = Component {
+                name: "Brindle part".to_owned(),
+                serial: format!("{unit}-{}", slot.id()),
+                edition: "2018".to_owned(),
+                ..Component::default()
+            };
+            let unit = unit.to_owned();
+            let body =
+                Fitting { unit, slot, out: None, part: Some(part), was_there: true, why: String::new() };
+            self.hand_in("fitting", self.clock.id(), Some("tom"), &body, Origin::Desk).await;
+        }
+    }
+
+    /// A flow test of today, by Tom.
+    pub async fn flow_tested(&self, unit: &str) {
+        let body = Upkept {
+            asset: Asset::unit(unit),
+            work: Work::FlowTest,
+            on: self.shifts().await.local(self.clock.now()).date_naive(),
+            passed: true,
+            reference: "bench sheet 12".to_owned(),
+            until: None,
+            note: String::new(),
+        };
+        self.hand_in("upkeep", self.clock.id(), Some("tom"), &body, Origin::Desk).await;
     }
 
     pub async fn state(&self, unit: &str) -> State {

@@ -21,6 +21,8 @@ mod moving;
 #[cfg(test)]
 mod officer;
 #[cfg(test)]
+mod parts;
+#[cfg(test)]
 mod past;
 #[cfg(test)]
 mod photos;

@@ -21,6 +21,16 @@ async fn the_bench_says_because_and_puts_open_seats_first_and_those_who_wait_asi
     insta::assert_snapshot!(technician.get("/bench").await.ok().text(), @r"
     Bench
     Watch list: what drifts toward a limit
+    Notices
+    Approvals
+    Labels
+    Narrow it down
+    Stage
+    Things
+    From
+    Number or word
+    Only what I am qualified to return
+    Show these
     1
     Because Engine 2, seat 3 is open
     Gauge agreement: 490 psi apart; limit 450 psi, the stricter of 10 % of 4,500 and 450 psi
@@ -92,8 +102,18 @@ async fn from_the_finding_to_a_proved_return() {
     07:04
     Entered in the register
     Stage: Reported
-    Move it to
-    Move
+    Why if it helps the next one
+    Put it back in the queue
+    Take it on the bench
+    Wait for parts
+    Ready to prove
+    Send it to an outside repairer
+    Repairer
+    Their reference
+    Due back
+    Lent meanwhile number, if any
+    Whatever comes back has a check before it rides.
+    Send it
     Work
     What was done
     Parts used
@@ -226,7 +246,16 @@ async fn no_fault_found_needs_a_second_signer_with_a_pin_of_their_own() {
     let mut t = d.signed_in("tom").await;
     let form = t.get("/tickets/1").await.ok();
     let (ground, proving) = (form.value("ground"), form.value("proving"));
-    let own = [("ground", ground.as_str()), ("remedy", "Listened an hour"), ("member", "tom"), ("pin", PIN)];
+    let own = [
+        ("ground", ground.as_str()),
+        ("remedy", "Listened an hour"),
+        ("reproduced", "Cold, moving, at full pressure"),
+        ("member", "tom"),
+        ("pin", PIN),
+    ];
+    let nothing_done = [("ground", ground.as_str()), ("remedy", "Listened"), ("member", "tom"), ("pin", PIN)];
+    let said = returned(&mut t, &proving, &nothing_done).await.said_at("reproduced");
+    assert!(said.starts_with("No fault found? Then say how the conditions were reproduced"), "{said}");
     let with = |second: &'static str, pin: &'static str| {
         [&own[..], &[("second_member", second), ("second_pin", pin)]].concat()
     };
@@ -238,7 +267,10 @@ async fn no_fault_found_needs_a_second_signer_with_a_pin_of_their_own() {
     assert_eq!(returned(&mut t, &proving, &with("ben", PIN)).await.status, 303);
     assert_eq!(d.state("117").await, State::InService);
     let text = t.get("/units/117").await.ok().text();
-    assert!(text.contains("No fault was found; second signer Ben Orr."), "{text}");
+    assert!(
+        text.contains("No fault was found; second signer Ben Orr. Conditions reproduced: Cold, moving"),
+        "{text}"
+    );
 }
 
 #[tokio::test]

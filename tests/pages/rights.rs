@@ -122,6 +122,23 @@ const RIGHTS: &str = "
     POST /tickets/{ticket}/stage        . . . . . m .
     POST /tickets/{ticket}/work         . . . . . m .
     POST /tickets/{ticket}/return       . . . . . m .
+    POST /tickets/{ticket}/join         . . . . . m .
+    POST /tickets/{ticket}/apart        . . . . . m .
+    POST /tickets/{ticket}/split        . . . . . m .
+    GET  /units/{unit}/parts            . . . . o m a
+    POST /units/{unit}/parts            . . . . . m .
+    GET  /approvals                     . . . . o m a
+    POST /approvals                     . . . . . . a
+    GET  /notices                       . . . . o m a
+    POST /notices                       . . . . . m a
+    GET  /notices/{notice}              . . . . o m a
+    POST /notices/{notice}/done         . . . . . m .
+    POST /notices/{notice}/end          . . . . . . a
+    GET  /labels                        . . . . o m a
+    GET  /periods                       . . . . o m a
+    POST /periods                       . . . . . . a
+    GET  /sources                       . . . . o m a
+    POST /sources                       . . . . . . a
     GET  /units/{unit}/clear            . . . . o m a
     POST /units/{unit}/clear            . . . . o m a
     POST /units/{unit}/move             . . . . o m a

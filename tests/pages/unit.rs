@@ -189,6 +189,7 @@ async fn a_red_tag_names_its_record_and_there_is_none_for_a_unit_in_service() {
     1
     Record
     (digest)
+    Scan for this unit’s page: how it stands now, and why.
     Do not use. Do not remove this tag. Only a qualified technician returns this unit to service.
     Small Valley District
     ");

@@ -2,14 +2,15 @@
 
 use std::collections::BTreeSet;
 
+use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 use crate::quantity::Pressure;
 
 use super::{
-    Acknowledged, AirSample, Asset, Crew, Digest, Fill, GapDealt, Moved, PersonChanged, RecordRef, Register,
-    RigStatus, TabletRevoked, TakenOut, Upkept,
+    Acknowledged, AirSample, Asset, Crew, Digest, Fill, Fitting, GapDealt, Moved, Notice, NoticeDone,
+    NoticeEnded, PersonChanged, RecordRef, Register, RigStatus, TabletRevoked, TakenOut, Upkept,
 };
 
 /// A record made at the desk.
@@ -51,8 +52,22 @@ pub enum Desk {
     TicketOpened(TicketOpened),
     /// A ticket changed its stage.
     TicketStage(TicketStage),
+    /// A ticket is worked on under another one.
+    TicketJoined(TicketJoined),
+    /// A joined ticket stands by itself again.
+    TicketApart(TicketApart),
+    /// Some of a ticket's grounds get a ticket of their own.
+    TicketSplit(TicketSplit),
     /// Work on a ticket.
     Worked(Worked),
+    /// A part of a unit was entered, fitted, removed or replaced.
+    Fitting(Fitting),
+    /// Stop using things, or inspect them by a day.
+    Notice(Notice),
+    /// One thing was dealt with as a notice says.
+    NoticeDone(NoticeDone),
+    /// A notice is withdrawn.
+    NoticeEnded(NoticeEnded),
     /// A tablet is given up.
     TabletRevoked(TabletRevoked),
     /// An officer has found out what became of records of a tablet that do not follow one another.
@@ -148,6 +163,9 @@ pub struct Return {
     pub bench_test: Option<String>,
     /// What was done.
     pub remedy: String,
+    /// Where no fault was found: how the conditions were reproduced under which it had failed.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub reproduced: String,
     /// The second signer, where no fault was found.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub second_signer: Option<String>,
@@ -386,6 +404,60 @@ pub struct TicketStage {
     /// Why.
     #[serde(default)]
     pub note: String,
+    /// To whom it was sent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sent: Option<Sent>,
+}
+
+/// What was sent to an outside repairer.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Sent {
+    /// The repairer.
+    pub repairer: String,
+    /// Under which reference.
+    pub reference: String,
+    /// The day on which it is due back.
+    pub due_back: NaiveDate,
+    /// What they lent for the time; or empty.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub loaner: String,
+}
+
+/// A ticket is worked on under another one: the same job.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TicketJoined {
+    /// The ticket.
+    pub ticket: u64,
+    /// The one that it is worked on under.
+    pub under: u64,
+    /// Why.
+    #[serde(default)]
+    pub why: String,
+}
+
+/// A joined ticket stands by itself again.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TicketApart {
+    /// The ticket.
+    pub ticket: u64,
+}
+
+/// Some of a ticket's grounds get a ticket of their own.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TicketSplit {
+    /// The ticket that they were on.
+    pub ticket: u64,
+    /// Their keys.
+    pub grounds: Vec<String>,
+    /// The number of the new ticket: the next one.
+    pub into: u64,
+    /// Why.
+    #[serde(default)]
+    pub why: String,
 }
 
 /// Work on a ticket.

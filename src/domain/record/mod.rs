@@ -8,6 +8,7 @@
 mod desk;
 mod field;
 mod muster;
+mod parts;
 mod register;
 mod tablet;
 mod upkeep;
@@ -23,13 +24,15 @@ use uuid::Uuid;
 use crate::Millis;
 
 pub use desk::{
-    Accepted, Clearing, Correction, Desk, Doubt, HandOver, Part, PinStop, Return, RulesInForce, Seal,
-    Settlement, Signed, Stage, TicketOpened, TicketStage, Worked, heads,
+    Accepted, Clearing, Correction, Desk, Doubt, HandOver, Part, PinStop, Return, RulesInForce, Seal, Sent,
+    Settlement, Signed, Stage, TicketApart, TicketJoined, TicketOpened, TicketSplit, TicketStage, Worked,
+    heads,
 };
 pub use field::{Check, Condition, Field, Occasion, Outcome, Photo, TakenOut, Used};
 pub use muster::{
     Acknowledged, Crew, Duty, Move, Moved, PersonChanged, Personal, Reviewed, RigAccepted, RigStatus,
 };
+pub use parts::{Component, Fitting, Notice, NoticeDone, NoticeEnded, Reach, Slot};
 pub use register::{Cadence, Place, Register};
 pub use tablet::{GapDealt, Misfit, TabletKey, TabletRevoked, Trusted, signed_text};
 pub use upkeep::{AirSample, Fill, Lapse, Marks, Month, Period, Spec, Upkept, Work};
@@ -119,7 +122,8 @@ pub struct RecordRef {
 }
 
 /// What kind of thing an asset is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum AssetKind {
     /// A breathing apparatus.
     Unit,

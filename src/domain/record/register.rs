@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::quantity::Pressure;
 
-use super::{Asset, Marks, Period, TabletKey};
+use super::{Asset, Marks, Period, Slot, TabletKey};
 
 /// A new or changed entry of the register. What a person is called is kept elsewhere.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -116,6 +116,15 @@ pub enum Register {
         /// Its style: full, with or without a speech part, and so on.
         #[serde(default, skip_serializing_if = "String::is_empty")]
         style: String,
+    },
+    /// Which parts the approval names for a kind of unit. Nothing else is fitted to it.
+    Approval {
+        /// The profile.
+        profile: String,
+        /// Where on the unit.
+        slot: Slot,
+        /// The parts, by the names on their labels.
+        names: Vec<String>,
     },
     /// A source of breathing air: a compressor, a cascade.
     Source {

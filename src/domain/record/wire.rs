@@ -39,7 +39,7 @@ pub enum NotARecord {
 }
 
 /// Kinds made at the desk, in their current version.
-const DESK_KINDS: [&str; 32] = [
+const DESK_KINDS: [&str; 39] = [
     "register",
     "rules",
     "return",
@@ -59,6 +59,13 @@ const DESK_KINDS: [&str; 32] = [
     "ticket_opened",
     "ticket_stage",
     "worked",
+    "ticket_joined",
+    "ticket_apart",
+    "ticket_split",
+    "fitting",
+    "notice",
+    "notice_done",
+    "notice_ended",
     "tablet_revoked",
     "gap_dealt",
     "upkeep",
@@ -302,6 +309,13 @@ fn desk(kind: &str, raw: &RawValue) -> serde_json::Result<Desk> {
         "ticket_opened" => read(raw).map(Desk::TicketOpened),
         "ticket_stage" => read(raw).map(Desk::TicketStage),
         "worked" => read(raw).map(Desk::Worked),
+        "ticket_joined" => read(raw).map(Desk::TicketJoined),
+        "ticket_apart" => read(raw).map(Desk::TicketApart),
+        "ticket_split" => read(raw).map(Desk::TicketSplit),
+        "fitting" => read(raw).map(Desk::Fitting),
+        "notice" => read(raw).map(Desk::Notice),
+        "notice_done" => read(raw).map(Desk::NoticeDone),
+        "notice_ended" => read(raw).map(Desk::NoticeEnded),
         "tablet_revoked" => read(raw).map(Desk::TabletRevoked),
         "gap_dealt" => read(raw).map(Desk::GapDealt),
         "upkeep" => read(raw).map(Desk::Upkeep),

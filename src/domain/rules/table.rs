@@ -6,6 +6,7 @@ use std::fmt;
 use serde::{Deserialize, Serialize};
 
 use crate::quantity::{Limit, Pressure, Seconds};
+use crate::record::Slot;
 
 /// What follows from an answer outside its limit. Ordered from mildest to worst.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -301,6 +302,20 @@ pub struct Profile {
     /// Parts that not every unit has.
     #[serde(default)]
     pub fitted: BTreeSet<String>,
+}
+
+impl Profile {
+    /// The parts with a serial of their own that every unit of this kind has.
+    pub fn slots(&self) -> Vec<Slot> {
+        let display = self.display.is_some() || self.fitted.contains("display");
+        let own = |s: &Slot| match s {
+            Slot::Regulator | Slot::Reducer | Slot::RemoteGauge => true,
+            Slot::Alarm => self.motion.is_some(),
+            Slot::Display => display,
+            Slot::CylinderGauge => false,
+        };
+        Slot::ALL.into_iter().filter(own).collect()
+    }
 }
 
 /// A whole rule table.

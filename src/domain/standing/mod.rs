@@ -154,7 +154,9 @@ pub fn decide(
     clock: &ShiftClock,
     now: Millis,
 ) -> Standing {
-    let mut grounds: Vec<Ground> = open.into_iter().map(Ground::from).collect();
+    // A check made since something was away says that it is fit again.
+    let been = |r: &Raise| r.kind == Kind::BeenAway && last_check.as_ref().is_some_and(|c| c.at >= r.at);
+    let mut grounds: Vec<Ground> = open.into_iter().filter(|r| !been(r)).map(Ground::from).collect();
     let computed = |kind: Kind, say: String| {
         Ground::from(Raise {
             asset: asset.clone(),

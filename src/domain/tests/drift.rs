@@ -78,7 +78,7 @@ fn of(all: &[Trend], measure: Measure) -> &Trend {
 
 #[test]
 fn gauges_that_move_apart_are_given_a_date_and_steady_ones_none() {
-    let all = trends(&form(), 0, &daily(100, 200));
+    let all = trends(&form(), |_| 0, &daily(100, 200));
     let apart = of(&all, Measure::Disagreement);
     let crossing = apart.crossing.unwrap();
     // Two psi a day reach 450 after 225 days.
@@ -93,7 +93,7 @@ fn gauges_that_move_apart_are_given_a_date_and_steady_ones_none() {
 
 #[test]
 fn a_date_beyond_the_horizon_puts_nothing_on_the_watch_list() {
-    let all = trends(&form(), 0, &daily(100, -60));
+    let all = trends(&form(), |_| 0, &daily(100, -60));
     let apart = of(&all, Measure::Disagreement);
     // 0.6 psi a day reach −450 after 750 days.
     assert!((apart.crossing.unwrap().limit + 450.0).abs() < 1e-9);
@@ -103,10 +103,15 @@ fn a_date_beyond_the_horizon_puts_nothing_on_the_watch_list() {
 #[test]
 fn few_readings_and_those_from_before_a_repair_say_nothing() {
     let taken = daily(100, 200);
-    assert!(trends(&form(), 0, &taken[..19]).iter().all(|t| t.fit.is_none()));
-    let since = trends(&form(), BEGIN + 85 * DAY, &taken);
+    assert!(trends(&form(), |_| 0, &taken[..19]).iter().all(|t| t.fit.is_none()));
+    let since = trends(&form(), |_| BEGIN + 85 * DAY, &taken);
     assert_eq!(of(&since, Measure::Disagreement).points.len(), 15);
     assert!(since.iter().all(|t| t.fit.is_none() && t.crossing.is_none()));
+    // Another gauge says nothing new of where the alarm starts.
+    let gauge = |m| if m == Measure::Disagreement { BEGIN + 85 * DAY } else { 0 };
+    let since = trends(&form(), gauge, &taken);
+    assert_eq!(of(&since, Measure::Disagreement).points.len(), 15);
+    assert!(since.iter().filter(|t| t.measure != Measure::Disagreement).all(|t| t.points.len() != 15));
 }
 
 #[test]
@@ -116,7 +121,7 @@ fn what_a_cylinder_loses_is_counted_between_refills_and_uses() {
         // Loses 20 psi a day, is refilled every ten days, and was used once.
         t.readings.pressure = Some(psi(4500 - 20 * (d % 10) - if d == 35 { 2000 } else { 0 }));
     }
-    let all = trends(&form(), 0, &taken);
+    let all = trends(&form(), |_| 0, &taken);
     let loss = of(&all, Measure::Loss);
     assert!(loss.points.iter().all(|(_, v)| (v - 20.0).abs() < 1e-6), "{:?}", loss.points);
     assert_eq!(loss.points.len(), 59 - 5 - 2);

@@ -222,6 +222,7 @@ fn the_records_hold_the_five_things_that_the_law_asks_for() {
         worked_on: vec![Part::Gauge],
         bench_test: Some("B-7".to_owned()),
         remedy: "remote gauge exchanged".to_owned(),
+        reproduced: String::new(),
         second_signer: None,
     };
     let back = decode(&encode("return", &stamp("tom"), &back)).unwrap();

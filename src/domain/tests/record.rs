@@ -13,11 +13,12 @@ use std::process::{Command, Stdio};
 
 use airmuster_domain::judge::{Answer, Raw};
 use airmuster_domain::record::{
-    Accepted, Acknowledged, Asset, Body, CHAIN_START, Cadence, Clearing, Condition, Correction, Crew, Desk,
-    Digest, Doubt, Duty, Field, GapDealt, LARGEST, Misfit, Move, Moved, NotARecord, Part, PersonChanged,
-    Personal, PinStop, Place, Record, RecordRef, Register, Return, Reviewed, RigAccepted, RigStatus,
-    RulesInForce, Settlement, Signed, Stage, Stamp, TakenOut, TicketOpened, TicketStage, Used, VERSION,
-    Worked, decode, encode, link,
+    Accepted, Acknowledged, Asset, AssetKind, Body, CHAIN_START, Cadence, Clearing, Component, Condition,
+    Correction, Crew, Desk, Digest, Doubt, Duty, Field, Fitting, GapDealt, LARGEST, Misfit, Move, Moved,
+    NotARecord, Notice, NoticeDone, NoticeEnded, Part, PersonChanged, Personal, PinStop, Place, Reach,
+    Record, RecordRef, Register, Return, Reviewed, RigAccepted, RigStatus, RulesInForce, Sent, Settlement,
+    Signed, Slot, Stage, Stamp, TakenOut, TicketApart, TicketJoined, TicketOpened, TicketSplit, TicketStage,
+    Used, VERSION, Worked, decode, encode, link,
 };
 use common::{check, config, on, proving, uuid, word};
 use proptest::prelude::*;
@@ -233,6 +234,7 @@ fn what_is_made_at_the_desk_comes_back_as_it_was() {
         worked_on: Part::ALL.to_vec(),
         bench_test: Some("B".to_owned()),
         remedy: "r".to_owned(),
+        reproduced: "cold".to_owned(),
         second_signer: Some("olga".to_owned()),
     };
     let settled = Settlement { id: uuid(5), variants: vec![of.digest], accepted: None, why: "w".to_owned() };
@@ -285,9 +287,51 @@ fn what_is_made_at_the_desk_comes_back_as_it_was() {
         all.push(("register", json!(register), Desk::Register(register)));
     }
     for stage in Stage::ALL {
-        let t = TicketStage { ticket: 4, stage, note: "n".to_owned() };
+        let sent = Some(Sent {
+            repairer: "r".to_owned(),
+            reference: "1".to_owned(),
+            due_back: "2026-07-01".parse().unwrap(),
+            loaner: "9".to_owned(),
+        });
+        let t = TicketStage { ticket: 4, stage, note: "n".to_owned(), sent };
         all.push(("ticket_stage", json!(t), Desk::TicketStage(t)));
     }
+    for slot in Slot::ALL {
+        let part = Component {
+            name: "p".to_owned(),
+            serial: "s".to_owned(),
+            edition: "e".to_owned(),
+            made: Some("2024-03".parse().unwrap()),
+            warranty: Some("2029-03-31".parse().unwrap()),
+        };
+        let (unit, out) = ("117".to_owned(), Some("old".to_owned()));
+        let f = Fitting { unit, slot, out, part: Some(part), was_there: false, why: "w".to_owned() };
+        all.push(("fitting", json!(f), Desk::Fitting(f)));
+    }
+    let reach = Reach {
+        kind: AssetKind::Unit,
+        only: "a".to_owned(),
+        slot: Some(Slot::Display),
+        name: "n".to_owned(),
+        from: "1".to_owned(),
+        to: "9".to_owned(),
+        made_from: Some("2024-03".parse().unwrap()),
+        made_to: None,
+    };
+    let [number, title, source, what] = ["n-1", "t", "s", "w"].map(str::to_owned);
+    let by = Some("2026-07-01".parse().unwrap());
+    let n = Notice { number, title, source, what, by, reach };
+    all.push(("notice", json!(n), Desk::Notice(n)));
+    let d = NoticeDone { notice: "n-1".to_owned(), asset: Asset::unit("117"), what: "w".to_owned() };
+    all.push(("notice_done", json!(d), Desk::NoticeDone(d)));
+    let e = NoticeEnded { notice: "n-1".to_owned(), why: "w".to_owned() };
+    all.push(("notice_ended", json!(e), Desk::NoticeEnded(e)));
+    let t = TicketJoined { ticket: 4, under: 3, why: "w".to_owned() };
+    all.push(("ticket_joined", json!(t), Desk::TicketJoined(t)));
+    let t = TicketApart { ticket: 4 };
+    all.push(("ticket_apart", json!(t), Desk::TicketApart(t)));
+    let t = TicketSplit { ticket: 4, grounds: vec!["finding/1".to_owned()], into: 5, why: "w".to_owned() };
+    all.push(("ticket_split", json!(t), Desk::TicketSplit(t)));
     let rules = RulesInForce { text: "format = 1".to_owned() };
     all.push(("rules", json!(rules), Desk::Rules(rules)));
     let doubt = Doubt { of, why: "w".to_owned() };

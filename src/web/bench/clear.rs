@@ -163,6 +163,10 @@ fn to_do(file: &UnitFile) -> Result<Act, WebError> {
             "Unit {unit} has no complete good acceptance check that counts. Make that check first."
         )));
     }
+    if act == Act::Accept && !file.lacks.is_empty() {
+        let lacks = file.lacks.join(", ");
+        return Err(WebError::Conflict(format!("Unit {unit} is not yet accepted: enter {lacks} first.")));
+    }
     Ok(act)
 }
 

@@ -1,7 +1,11 @@
 //! The technician's pages.
 
 pub mod clear;
+pub mod joining;
+pub mod labels;
 pub mod moving;
+pub mod notices;
+pub mod parts;
 pub mod queue;
 pub mod retire;
 pub mod returning;

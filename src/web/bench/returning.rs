@@ -38,6 +38,8 @@ pub struct Input {
     pub remedy: String,
     /// Bench test or certificate.
     pub certificate: String,
+    /// How the conditions were reproduced, where no fault was found.
+    pub reproduced: String,
     /// The proving check that the form was made with: id and digest.
     pub proving: String,
     /// Who returns it.
@@ -87,6 +89,7 @@ pub async fn take_form(
         proving,
         bench_test: (!certificate.is_empty()).then(|| certificate.to_owned()),
         remedy: input.remedy.trim().to_owned(),
+        reproduced: if parts.is_empty() { input.reproduced.trim().to_owned() } else { String::new() },
         second_signer: parts.is_empty().then(|| input.second_member.clone()),
         worked_on: parts,
     };
@@ -123,6 +126,10 @@ fn look_at(file: &JobFile, input: &Input, parts: &[Part]) -> Vec<ProblemLine> {
     }
     if input.remedy.trim().is_empty() {
         lines.push(problem("remedy", "Write down what was done."));
+    }
+    if parts.is_empty() && input.reproduced.trim().is_empty() {
+        let text = "No fault found? Then say how the conditions were reproduced under which it failed. Or tick what was worked on.";
+        lines.push(problem("reproduced", text));
     }
     if parts.iter().any(|p| p.needs_bench_test()) && input.certificate.trim().is_empty() {
         let text = "Work on a regulator, reducer, valve, gauge or alarm needs a bench test’s result or the repairer’s certificate.";
@@ -235,17 +242,27 @@ pub(super) fn return_form(
             .collect(),
         remedy: if input.sent { input.remedy } else { work_so_far(file) },
         certificate: input.certificate,
+        reproduced: input.reproduced,
         proving: proof.map(|p| format!("{}/{}", p.name.id, p.name.digest)).unwrap_or_default(),
         technicians: options(&|s| file.may_return(s), &signer),
         seconds: options(&|s| s.id != signer && !s.roles.is_empty(), &input.second_member),
     }
 }
 
+/// What could get a ticket of its own.
+pub(super) fn splits(file: &JobFile) -> Vec<GroundTick> {
+    let mut all = ticks(file, &[]);
+    for tick in &mut all {
+        tick.barred = None;
+    }
+    if all.len() < 2 { Vec::new() } else { all }
+}
+
 /// What a return can clear. A broken-off part and the check that it belongs to find the same twice:
 /// that is one thing to tick.
 fn ticks(file: &JobFile, ticked: &[String]) -> Vec<GroundTick> {
     let mut out: Vec<GroundTick> = Vec::new();
-    for g in file.standing.grounds.iter().filter(|g| g.raise.kind.terms().bench) {
+    for g in file.own().filter(|g| g.raise.kind.terms().bench) {
         let text = sentence(&ground_words(g));
         let barred = file.proof.as_ref().and_then(|p| barred(&g.raise, p)).map(str::to_owned);
         match out.iter_mut().find(|t| t.text == text && t.barred == barred) {

@@ -1,37 +1,44 @@
 //! A ticket: on the left what happened, on the right what to do.
 
-use airmuster_domain::record::{Asset, AssetKind, Body, Desk, Stage, TicketStage, Worked};
+use airmuster_domain::record::{
+    Asset, AssetKind, Body, Desk, Place, Register, Sent, Slot, Stage, TicketStage, Worked,
+};
 use airmuster_domain::role::Role;
 use airmuster_domain::standing::{Ground, State as Holds};
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::{Form, Query};
 use serde::Deserialize;
+use serde_json::json;
 
 use super::returning::{Input as Returning, not_yet, return_form};
 use super::{kind_words, thing};
+use crate::service::IntakeError;
 use crate::service::history::Event;
-use crate::service::ticket::JobFile;
+use crate::service::ticket::{JobFile, thing_words};
 use crate::store::{Kept, PhotosOf};
 use crate::web::auth::Visitor;
+use crate::web::crew::unit::part_words;
 use crate::web::entered::sentence;
 use crate::web::error::WebError;
 use crate::web::html::{Again, Html};
 use crate::web::photos::shots;
 use crate::web::present::{Scale, capital, page, stack, standing, when};
 use crate::web::serving::App;
-use crate::web::signing::{hand_in_desk, problem};
-use crate::web::telling::happened;
+use crate::web::signing::{hand_in_desk, hand_in_together, problem};
+use crate::web::telling::{happened, sent_words};
 use crate::web::view::check::StepState;
 use crate::web::view::review::Finding;
-use crate::web::view::ticket::{StageOption, Ticket, WorkDraft, WorkEntry};
-use crate::web::view::{Fact, Problems};
+use crate::web::view::ticket::{Sending, StageOption, Ticket, WorkDraft, WorkEntry};
+use crate::web::view::{Fact, Link, ProblemLine, Problems};
 
 /// What was entered in the forms of the page, where one of them came back.
 #[derive(Debug, Default)]
 pub struct Entered {
     /// The work form.
     pub work: WorkInput,
+    /// The stage form.
+    pub stage: StageInput,
     /// The return form.
     pub returning: Option<Returning>,
     /// What to put right.
@@ -79,20 +86,74 @@ fn proving_href(unit: &str) -> String {
 #[serde(default)]
 pub struct StageInput {
     stage: String,
+    note: String,
+    repairer: String,
+    reference: String,
+    due_back: String,
+    loaner: String,
 }
 
-/// `POST /tickets/{ticket}/stage`. The session is signature enough.
+/// `POST /tickets/{ticket}/stage`. The session is signature enough. What is sent to a repairer is there
+/// from then on, and on the bench again when it is not.
 pub async fn set_stage(
     State(app): State<App>,
     visitor: Visitor,
     Path(ticket): Path<u64>,
     Form(input): Form<StageInput>,
-) -> Result<Redirect, WebError> {
-    let by = &visitor.member.ok_or(WebError::Forbidden)?.id;
+) -> Result<Response, WebError> {
+    let by = visitor.member.as_ref().ok_or(WebError::Forbidden)?.id.clone();
     let stage = Stage::ALL.into_iter().find(|s| s.id() == input.stage).ok_or(WebError::Unreadable)?;
-    let body = TicketStage { ticket, stage, note: String::new() };
-    hand_in_desk(&app, "ticket_stage", by, &body).await?;
-    Ok(Redirect::to(&format!("/tickets/{ticket}")))
+    let file = file(&app, ticket).await?;
+    let lines = match sent(stage, &input) {
+        Ok(sent) => {
+            let body = TicketStage { ticket, stage, note: input.note.trim().to_owned(), sent };
+            let mut bodies = vec![("ticket_stage", json!(body))];
+            let there = app.store.place(&file.ticket.asset).await? == Some(Place::Repairer);
+            if (stage == Stage::AtRepairer) != there {
+                let place = if there { Place::Bench } else { Place::Repairer };
+                bodies
+                    .push(("register", json!(Register::Holder { asset: file.ticket.asset.clone(), place })));
+            }
+            match hand_in_together(&app, &by, &bodies).await {
+                Ok(()) => return Ok(Redirect::to(&format!("/tickets/{ticket}")).into_response()),
+                Err(IntakeError::Refused(r)) if !r.forbidden => {
+                    vec![problem("stages", format!("{}.", capital(&r.say)))]
+                }
+                Err(e) => return Err(e.into()),
+            }
+        }
+        Err(lines) => lines,
+    };
+    let entered = Entered { stage: input, problems: Problems { lines }, ..Entered::default() };
+    Ok(Again(view(&app, &visitor, &file, entered).await?).into_response())
+}
+
+/// To whom it is sent, where it is sent away.
+fn sent(stage: Stage, input: &StageInput) -> Result<Option<Sent>, Vec<ProblemLine>> {
+    if stage != Stage::AtRepairer {
+        return Ok(None);
+    }
+    let trimmed = |s: &str| s.trim().to_owned();
+    let mut lines = Vec::new();
+    if input.repairer.trim().is_empty() {
+        lines.push(problem("repairer", "Name the repairer."));
+    }
+    if input.reference.trim().is_empty() {
+        lines.push(problem("reference", "Give the reference under which they have it."));
+    }
+    match input.due_back.trim().parse() {
+        Ok(due_back) if lines.is_empty() => Ok(Some(Sent {
+            repairer: trimmed(&input.repairer),
+            reference: trimmed(&input.reference),
+            due_back,
+            loaner: trimmed(&input.loaner),
+        })),
+        Ok(_) => Err(lines),
+        Err(_) => {
+            lines.push(problem("due_back", "Give the day on which it is due back, such as 2027-03-31."));
+            Err(lines)
+        }
+    }
 }
 
 /// The work form.
@@ -168,7 +229,8 @@ pub async fn view(
         because: match file.bench.find(number) {
             Some((1, p)) => format!("first on the bench, because {}", p.because),
             Some((n, p)) => format!("number {n} on the bench, because {}", p.because),
-            None => "closed".to_owned(),
+            None if closed => "closed".to_owned(),
+            None => "worked on under another ticket".to_owned(),
         },
         findings: findings(file),
         stack: scale.map(|s| stack(&s, clock, &file.checks)).unwrap_or_default(),
@@ -177,7 +239,29 @@ pub async fn view(
         shots: shots(app, fleet, PhotosOf::Asset(&ticket.asset)).await?,
         work: file.entries.iter().rev().filter_map(|k| work_entry(file, k)).collect(),
         works: technician && !held,
-        stages: if closed { Vec::new() } else { stages(ticket.stage) },
+        stages: if closed || ticket.under.is_some() { Vec::new() } else { stages(ticket.stage) },
+        sent: ticket.sent.as_ref().map(sent_words).unwrap_or_default(),
+        sending: Sending {
+            open: entered
+                .problems
+                .lines
+                .iter()
+                .any(|l| matches!(l.field.as_str(), "repairer" | "reference" | "due_back")),
+            repairer: entered.stage.repairer,
+            reference: entered.stage.reference,
+            due_back: entered.stage.due_back,
+            loaner: entered.stage.loaner,
+        },
+        note: entered.stage.note,
+        under: ticket.under.map(|n| Link { text: format!("ticket {n}"), href: format!("/tickets/{n}") }),
+        joined: file.joined.iter().map(ticket_link).collect(),
+        joins: if closed || !file.joined.is_empty() || ticket.under.is_some() {
+            Vec::new()
+        } else {
+            joins(file)
+        },
+        siblings: siblings(file).collect(),
+        splits: if closed { Vec::new() } else { super::returning::splits(file) },
         work_draft: WorkDraft {
             text: entered.work.text,
             parts: entered.work.parts,
@@ -201,6 +285,31 @@ pub async fn view(
     })
 }
 
+fn ticket_link(t: &crate::store::Ticket) -> Link {
+    Link {
+        text: format!("Ticket {}, {}", t.ticket, thing_words(&t.asset)),
+        href: format!("/tickets/{}", t.ticket),
+    }
+}
+
+/// Open tickets that this one could be worked on under.
+fn joins(file: &JobFile) -> Vec<StageOption> {
+    let others = file.bench.tickets.values().filter(|t| t.ticket != file.ticket.ticket);
+    others
+        .map(|t| StageOption {
+            value: t.ticket.to_string(),
+            label: format!("Ticket {}, {}", t.ticket, thing_words(&t.asset)),
+            selected: false,
+        })
+        .collect()
+}
+
+/// Other open tickets of the same thing.
+fn siblings(file: &JobFile) -> impl Iterator<Item = Link> {
+    let all = file.bench.tickets.values().chain(file.bench.joined.values().flatten());
+    all.filter(|t| t.asset == file.ticket.asset && t.ticket != file.ticket.ticket).map(ticket_link)
+}
+
 fn opened(file: &JobFile) -> String {
     let fleet = &file.bench.fleet;
     let at = when(&fleet.department.clock, file.ticket.opened_at, fleet.now);
@@ -221,7 +330,7 @@ fn opened(file: &JobFile) -> String {
 /// What is open, each thing once.
 fn findings(file: &JobFile) -> Vec<Finding> {
     let mut out: Vec<Finding> = Vec::new();
-    for f in file.standing.grounds.iter().map(finding) {
+    for f in file.own().map(finding) {
         if !out.iter().any(|o| o.step == f.step && o.working == f.working && o.item == f.item) {
             out.push(f);
         }
@@ -259,8 +368,12 @@ fn components(file: &JobFile) -> Vec<Fact> {
             out.push(Fact { label: "With".to_owned(), value: format!("Unit {}", unit.number) });
             return out;
         }
-        let serials = unit.serials.iter();
-        out.extend(serials.map(|(part, serial)| Fact { label: capital(part), value: serial.clone() }));
+        let thing = file.upkeep.things.get(&file.ticket.asset);
+        for (slot, fitted) in thing.into_iter().flat_map(|t| &t.parts) {
+            out.push(Fact { label: capital(slot.words()), value: part_words(&fitted.part) });
+        }
+        let others = unit.serials.iter().filter(|(part, _)| Slot::named(part).is_none());
+        out.extend(others.map(|(part, serial)| Fact { label: capital(part), value: serial.clone() }));
     }
     let with = [("Cylinder", &file.with.cylinder), ("Facepiece", &file.with.facepiece)];
     for (label, number) in with {
@@ -282,11 +395,26 @@ fn work_entry(file: &JobFile, kept: &Kept) -> Option<WorkEntry> {
     })
 }
 
+/// What moving it there is called.
+fn stage_verb(stage: Stage) -> &'static str {
+    match stage {
+        Stage::Reported => "Put it back in the queue",
+        Stage::OnTheBench => "Take it on the bench",
+        Stage::WaitingForParts => "Wait for parts",
+        Stage::ReadyToProve => "Ready to prove",
+        other => other.words(),
+    }
+}
+
 /// The stages it may go to; the one it is in is chosen.
 fn stages(now: Stage) -> Vec<StageOption> {
-    let open = Stage::ALL.into_iter().filter(|s| !s.is_closed());
-    open.map(|s| StageOption { value: s.id().to_owned(), label: s.words().to_owned(), selected: s == now })
-        .collect()
+    let open = Stage::ALL.into_iter().filter(|s| !s.is_closed() && *s != Stage::AtRepairer);
+    open.map(|s| StageOption {
+        value: s.id().to_owned(),
+        label: stage_verb(s).to_owned(),
+        selected: s == now,
+    })
+    .collect()
 }
 
 fn prove_with(asset: &Asset, file: &JobFile) -> String {

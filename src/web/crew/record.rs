@@ -3,10 +3,12 @@
 use airmuster_domain::ground::Forms as _;
 use airmuster_domain::judge::{Verdict, judge_readable};
 use airmuster_domain::record::{
-    Asset, AssetKind, Body, Check, Correction, Desk, Envelope, Field, Outcome, Place, Register, Reviewed,
+    Asset, AssetKind, Body, Check, Correction, Desk, Envelope, Field, Fitting, Outcome, Place, Register,
+    Reviewed,
 };
 use airmuster_domain::role::Role;
 use airmuster_domain::standing::assets_of;
+use airmuster_domain::upkeep::day_words;
 use axum::extract::{Path, State};
 
 use crate::service::doubt::{InDoubt, in_doubt};
@@ -23,7 +25,7 @@ use crate::web::html::Html;
 use crate::web::photos::shots;
 use crate::web::present::{capital, page, unit_ref, when};
 use crate::web::serving::App;
-use crate::web::telling::{parts_words, tell};
+use crate::web::telling::{parts_words, reach_words, tell};
 use crate::web::view::record::Record;
 use crate::web::view::review::Finding;
 use crate::web::view::{Fact, Link, Standing};
@@ -101,6 +103,11 @@ async fn about(store: &Store, body: &Body) -> Result<Option<Asset>, WebError> {
             }
             Desk::Register(Register::Unit { number, .. }) => return Ok(Some(Asset::unit(number))),
             Desk::TicketStage(t) => t.ticket,
+            Desk::TicketJoined(t) => t.ticket,
+            Desk::TicketApart(t) => t.ticket,
+            Desk::TicketSplit(t) => t.ticket,
+            Desk::Fitting(f) => return Ok(Some(Asset::unit(&f.unit))),
+            Desk::NoticeDone(d) => return Ok(Some(d.asset.clone())),
             Desk::Worked(w) => w.ticket,
             Desk::Settlement(s) => return about_variants(store, s.id).await,
             Desk::Doubt(d) => return about_variants(store, d.of.id).await,
@@ -111,6 +118,8 @@ async fn about(store: &Store, body: &Body) -> Result<Option<Asset>, WebError> {
             Desk::Moved(m) => return Ok(m.moves.first().map(|one| one.asset.clone())),
             Desk::Acknowledged(a) => return about_variants(store, a.of.id).await,
             Desk::Register(_)
+            | Desk::Notice(_)
+            | Desk::NoticeEnded(_)
             | Desk::Rules(_)
             | Desk::TabletRevoked(_)
             | Desk::GapDealt(_)
@@ -220,6 +229,7 @@ async fn contents(
                     [] => fact("Worked on", "nothing: no fault was found"),
                     parts => fact("Worked on", parts_words(parts)),
                 });
+                out.extend((!r.reproduced.is_empty()).then(|| fact("Conditions reproduced", &r.reproduced)));
                 out.extend(r.bench_test.iter().map(|t| fact("Bench test or certificate", t)));
                 out.extend(r.second_signer.iter().map(|s| fact("Second signer", fleet.name(s))));
                 out.extend(clears(&r.clears));
@@ -245,11 +255,10 @@ async fn contents(
                 out
             }
             Desk::Doubt(d) => vec![fact("Why", &d.why)],
-            Desk::Retired(t) => vec![fact("Why", &t.why)],
-            Desk::TicketStage(t) if !t.note.is_empty() => vec![fact("Why", &t.note)],
-            Desk::Worked(w) => {
-                let all = [("What was done", &w.text), ("Parts", &w.parts), ("Readings", &w.readings)];
-                all.into_iter().filter(|(_, v)| !v.is_empty()).map(|(l, v)| fact(l, v)).collect()
+            Desk::TicketSplit(t) => {
+                let mut out = vec![fact("New ticket", t.into.to_string())];
+                out.extend(clears(&t.grounds));
+                out
             }
             Desk::Register(Register::Holder { place, .. }) => {
                 vec![fact("Where", capital(&fleet.words_of(place)))]
@@ -273,7 +282,7 @@ async fn contents(
                 .map(|one| fact(&capital(&thing_words(&one.asset)), capital(&fleet.words_of(&one.to))))
                 .chain([fact("Why", &m.why)])
                 .collect(),
-            _ => Vec::new(),
+            desk => of_bench(desk),
         },
     })
 }
@@ -301,6 +310,59 @@ async fn about_tablet(store: &Store, desk: &Desk) -> Result<Vec<Fact>, WebError>
         }
         _ => Vec::new(),
     })
+}
+
+/// What happened to tickets, parts and notices, as it was written down.
+fn of_bench(desk: &Desk) -> Vec<Fact> {
+    match desk {
+        Desk::Retired(t) => vec![fact("Why", &t.why)],
+        Desk::Worked(w) => {
+            let all = [("What was done", &w.text), ("Parts", &w.parts), ("Readings", &w.readings)];
+            all.into_iter().filter(|(_, v)| !v.is_empty()).map(|(l, v)| fact(l, v)).collect()
+        }
+        Desk::TicketStage(t) => {
+            let mut out = Vec::new();
+            out.extend((!t.note.is_empty()).then(|| fact("Why", &t.note)));
+            if let Some(sent) = &t.sent {
+                out.push(fact("Repairer", &sent.repairer));
+                out.push(fact("Reference", &sent.reference));
+                out.push(fact("Due back", day_words(sent.due_back)));
+                out.extend((!sent.loaner.is_empty()).then(|| fact("Lent meanwhile", &sent.loaner)));
+            }
+            out
+        }
+        Desk::Fitting(f) => fitting(f),
+        Desk::Notice(n) => {
+            let by = n.by.map_or("not used until dealt with".to_owned(), day_words);
+            vec![
+                fact("Notice", &n.number),
+                fact("About", &n.title),
+                fact("From", &n.source),
+                fact("Which", reach_words(&n.reach)),
+                fact("What is to be done", &n.what),
+                fact("By", by),
+            ]
+        }
+        Desk::NoticeDone(d) => vec![fact("Notice", &d.notice), fact("What was done", &d.what)],
+        Desk::NoticeEnded(e) => vec![fact("Notice", &e.notice), fact("Why", &e.why)],
+        Desk::TicketJoined(t) => vec![fact("Worked on under", format!("ticket {}", t.under))],
+        _ => Vec::new(),
+    }
+}
+
+/// A part's label, and what came out for it.
+fn fitting(f: &Fitting) -> Vec<Fact> {
+    let mut out = vec![fact("Part", capital(f.slot.words()))];
+    out.extend(f.out.iter().map(|serial| fact("Taken out", serial)));
+    if let Some(p) = &f.part {
+        out.push(fact(if f.was_there { "Entered" } else { "Put in" }, &p.serial));
+        out.push(fact("Name on its label", &p.name));
+        out.push(fact("Edition", &p.edition));
+        out.extend(p.made.map(|m| fact("Made", m.to_string())));
+        out.extend(p.warranty.map(|d| fact("Warranty until", day_words(d))));
+    }
+    out.extend((!f.why.is_empty()).then(|| fact("Why", &f.why)));
+    out
 }
 
 /// What stood in each place of a rig when an officer accepted it.
@@ -472,6 +534,9 @@ async fn others(
     let ticket = match &kept.record.body {
         Body::Desk(Desk::TicketOpened(t)) => Some(t.ticket),
         Body::Desk(Desk::TicketStage(t)) => Some(t.ticket),
+        Body::Desk(Desk::TicketJoined(t)) => Some(t.ticket),
+        Body::Desk(Desk::TicketApart(t)) => Some(t.ticket),
+        Body::Desk(Desk::TicketSplit(t)) => Some(t.ticket),
         Body::Desk(Desk::Worked(w)) => Some(w.ticket),
         _ => None,
     };

@@ -1,11 +1,14 @@
 //! A unit's page and its red tag.
 
 use airmuster_domain::ground::Kind;
-use airmuster_domain::record::AssetKind;
+use airmuster_domain::record::{AssetKind, Component, Slot};
 use airmuster_domain::role::Role;
 use airmuster_domain::standing::{Ground, State as Holds};
+use airmuster_domain::upkeep::day_words;
 use axum::extract::{Path, State};
+use axum::http::HeaderMap;
 
+use crate::report::qr;
 use crate::service::drift;
 use crate::service::fleet::Fleet;
 use crate::service::unit::UnitFile;
@@ -21,7 +24,7 @@ use crate::web::present::{
     Scale, capital, checked_sentence, ground_words, grounds_words, page, stack, standing, thin, unit_ref,
     when,
 };
-use crate::web::serving::App;
+use crate::web::serving::{App, own_address};
 use crate::web::telling::happened;
 use crate::web::upkeep::asset_link;
 use crate::web::view::print::RedTag;
@@ -140,8 +143,14 @@ pub fn against(file: &UnitFile, g: &Ground) -> GroundView {
         _ if raise.from.id.is_nil() => String::new(),
         _ => said_by(file, raise.by.as_deref(), &at),
     };
+    let lacks = match raise.kind {
+        Kind::NotAccepted if file.row.is_some() && !file.lacks.is_empty() => {
+            format!(" Still to be entered: {}.", file.lacks.join(", "))
+        }
+        _ => String::new(),
+    };
     GroundView {
-        text: sentence(&ground_words(g)),
+        text: format!("{}{lacks}", sentence(&ground_words(g))),
         basis: raise.basis.clone(),
         raised,
         clears: match raise.kind {
@@ -168,7 +177,7 @@ pub fn may(visitor: &Visitor, any: &[Role]) -> bool {
 /// What a signature alone clears, where it can be signed now and the visitor is sent there.
 fn clearing(file: &UnitFile, visitor: &Visitor) -> Option<Action> {
     let act = Act::first(file).filter(|a| may(visitor, a.roles()))?;
-    let ready = act != Act::Accept || acceptance(file).is_some();
+    let ready = act != Act::Accept || (acceptance(file).is_some() && file.lacks.is_empty());
     let href = format!("/units/{}/clear", file.number);
     ready.then(|| Action { text: act.verb().to_owned(), href, next: true })
 }
@@ -188,7 +197,9 @@ fn next(file: &UnitFile, visitor: &Visitor) -> Option<Action> {
     let bench = may(visitor, BENCH);
     let tag = action("Print the red tag", format!("/units/{number}/tag"));
     match worst.raise.kind {
-        Kind::CheckDue | Kind::CheckAgain | Kind::Misread | Kind::PutRight => check("Start check"),
+        Kind::CheckDue | Kind::CheckAgain | Kind::Misread | Kind::PutRight | Kind::BeenAway => {
+            check("Start check")
+        }
         Kind::AnotherItem => check("Check with another one"),
         Kind::Finding | Kind::TakenOut => match &file.ticket {
             Some(t) if bench => action("See the ticket", format!("/tickets/{}", t.ticket)),
@@ -201,10 +212,19 @@ fn next(file: &UnitFile, visitor: &Visitor) -> Option<Action> {
             Some(seq) => action("Read the record", format!("/records/{seq}")),
             None => tag,
         },
+        Kind::NotAccepted if file.row.is_some() && !file.lacks.is_empty() && bench => {
+            let parts = file.lacks.iter().any(|l| l.contains("serial"));
+            if parts {
+                action("Enter its parts", format!("/units/{number}/parts"))
+            } else {
+                action("Enter its flow test", format!("/assets/unit:{number}/upkeep"))
+            }
+        }
         Kind::NotAccepted if file.row.is_some() => clearing(file, visitor).or_else(|| {
             action("Start the acceptance check", format!("/units/{number}/check?purpose=acceptance"))
         }),
-        Kind::Overdue | Kind::NotToBeFilled => Some(Action {
+        Kind::StopUsing if bench => action("See the notices", "/notices".to_owned()),
+        Kind::Overdue | Kind::NotToBeFilled | Kind::InspectBy => Some(Action {
             text: "Check again".to_owned(),
             href: format!("/units/{number}/check"),
             next: false,
@@ -213,7 +233,12 @@ fn next(file: &UnitFile, visitor: &Visitor) -> Option<Action> {
         Kind::PastLife | Kind::BadAir | Kind::FittedOut if bench => {
             action("See the upkeep", "/upkeep".to_owned())
         }
-        Kind::NotAccepted | Kind::Lapsed | Kind::PastLife | Kind::BadAir | Kind::FittedOut => tag,
+        Kind::NotAccepted
+        | Kind::Lapsed
+        | Kind::PastLife
+        | Kind::BadAir
+        | Kind::FittedOut
+        | Kind::StopUsing => tag,
         Kind::Held | Kind::Contaminated => clearing(file, visitor).or(tag),
         Kind::Soiled => clearing(file, visitor),
         Kind::Retired => None,
@@ -254,6 +279,9 @@ fn others(file: &UnitFile, visitor: &Visitor) -> Vec<Link> {
     if state == Holds::Held {
         link("Seal and hand over".to_owned(), format!("/assets/unit:{number}/seal"));
     }
+    if file.row.is_some() && visitor.is(BENCH) {
+        link("Parts".to_owned(), format!("/units/{number}/parts"));
+    }
     if state < Holds::Held && visitor.is(&[Role::Technician, Role::Administrator]) {
         link("Write down upkeep".to_owned(), format!("/assets/unit:{number}/upkeep"));
     }
@@ -281,14 +309,32 @@ fn facts(file: &UnitFile) -> Vec<Fact> {
         };
         out.push(fact(label, value));
     }
+    let thing = file.upkeep.things.get(&file.standing.asset);
+    for (slot, fitted) in thing.into_iter().flat_map(|t| &t.parts) {
+        out.push(fact(&capital(slot.words()), part_words(&fitted.part)));
+    }
     if let Some(row) = &file.row {
-        out.extend(row.serials.iter().map(|(part, serial)| fact(&capital(part), serial.clone())));
+        let others = row.serials.iter().filter(|(part, _)| Slot::named(part).is_none());
+        out.extend(others.map(|(part, serial)| fact(&capital(part), serial.clone())));
     }
     out
 }
 
+/// A part in a line: name, serial, edition, made, warranty.
+pub fn part_words(p: &Component) -> String {
+    let mut out: Vec<String> = [&p.serial, &p.name].into_iter().filter(|s| !s.is_empty()).cloned().collect();
+    out.extend((!p.edition.is_empty()).then(|| format!("edition {}", p.edition)));
+    out.extend(p.made.map(|m| format!("made {m}")));
+    out.extend(p.warranty.map(|d| format!("warranty until {}", day_words(d))));
+    out.join(", ")
+}
+
 /// `GET /units/{unit}/tag`: the red tag to print.
-pub async fn show_tag(State(app): State<App>, Path(unit): Path<String>) -> Result<Html<RedTag>, WebError> {
+pub async fn show_tag(
+    State(app): State<App>,
+    headers: HeaderMap,
+    Path(unit): Path<String>,
+) -> Result<Html<RedTag>, WebError> {
     let file = file(&app, &unit).await?;
     let s = &file.standing;
     let worst = s.grounds.first().filter(|_| matches!(s.state, Holds::OutOfService | Holds::Held));
@@ -311,6 +357,7 @@ pub async fn show_tag(State(app): State<App>, Path(unit): Path<String>) -> Resul
             .map_or("an unsigned answer in a check".to_owned(), |by| file.fleet.name(by).to_owned()),
         ticket: file.ticket.as_ref().map(|t| t.ticket.to_string()),
         record: raise.from.digest.to_string()[..12].to_owned(),
+        code: own_address(&app, &headers, &format!("/units/{unit}")).and_then(|a| qr::svg(&a)),
         unit,
     }))
 }

@@ -1,12 +1,15 @@
-//! A record that came late and pulls a unit which has ridden: told at the top of every page of an
-//! officer until it was read.
+//! What is told at the top of every page until it was read: to an officer, a record that came late and
+//! pulls a unit which has ridden; to an administrator, the same finding for the third time.
 
 use airmuster_domain::record::Acknowledged;
 use airmuster_domain::role::Role;
 use axum::extract::{Path, State};
 use axum::response::Redirect;
 
+use crate::service::bench::{REPEATED_WITHIN, repeated_since};
+use crate::store::Kept;
 use crate::web::auth::Visitor;
+use crate::web::entered::sentence;
 use crate::web::error::WebError;
 use crate::web::present::when;
 use crate::web::serving::App;
@@ -15,12 +18,16 @@ use crate::web::view::Late;
 
 /// What an officer has to be told at once.
 pub async fn to_be_told(app: &App, visitor: &Visitor) -> Result<Vec<Late>, WebError> {
+    let mut out = Vec::new();
+    if visitor.is(&[Role::Administrator]) {
+        out.extend(repeated(app).await?);
+    }
     if !visitor.is(&[Role::Officer]) {
-        return Ok(Vec::new());
+        return Ok(out);
     }
     let pulls = app.store.late_pulls().await?;
     if pulls.is_empty() {
-        return Ok(Vec::new());
+        return Ok(out);
     }
     let clock = app.store.department().await?.clock;
     let now = app.clock.now();
@@ -36,7 +43,24 @@ pub async fn to_be_told(app: &App, visitor: &Visitor) -> Result<Vec<Late>, WebEr
             href: format!("/records/{}", p.kept.place.seq),
         }
     };
-    Ok(pulls.into_iter().map(one).collect())
+    out.extend(pulls.into_iter().map(one));
+    Ok(out)
+}
+
+/// The same finding a third time in ninety days: the administrator's to look into.
+async fn repeated(app: &App) -> Result<Vec<Late>, WebError> {
+    let all = app.store.repeated(repeated_since(app.clock.now())).await?;
+    let unread = all.into_iter().filter(|r| r.unread);
+    let one = |r: crate::store::Repeated| {
+        let (kind, n) = (crate::web::present::capital(r.last.asset.kind.words()), &r.last.asset.number);
+        let text = format!(
+            "{kind} {n} failed the same step {} times in {REPEATED_WITHIN} days. {}",
+            r.times,
+            sentence(&r.last.say)
+        );
+        Some(Late { text, href: format!("/records/{}", r.seq?) })
+    };
+    Ok(unread.filter_map(one).collect())
 }
 
 /// `POST /records/{seq}/read`.
@@ -46,8 +70,12 @@ pub async fn acknowledge(
     Path(seq): Path<i64>,
 ) -> Result<Redirect, WebError> {
     let by = visitor.member.as_ref().ok_or(WebError::Forbidden)?;
-    let pulls = app.store.late_pulls().await?;
-    let Some(kept) = pulls.into_iter().map(|p| p.kept).find(|k| k.place.seq == seq) else {
+    let mut to_read: Vec<Kept> = app.store.late_pulls().await?.into_iter().map(|p| p.kept).collect();
+    let repeats = app.store.repeated(repeated_since(app.clock.now())).await?;
+    if repeats.iter().any(|r| r.unread && r.seq == Some(seq)) {
+        to_read.extend(app.store.record(seq).await?);
+    }
+    let Some(kept) = to_read.into_iter().find(|k| k.place.seq == seq) else {
         return Err(WebError::Conflict(
             "There is nothing about this record that has not been read.".to_owned(),
         ));

@@ -1,6 +1,6 @@
 //! Where a rig is and what it is for, and moving everything on it to another one.
 
-use airmuster_domain::record::{Duty, RigStatus};
+use airmuster_domain::record::{Asset, AssetKind, Condition, Duty, RigStatus, Used};
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::Form;
@@ -15,7 +15,7 @@ use crate::web::error::WebError;
 use crate::web::html::{Again, Html};
 use crate::web::present::{capital, page};
 use crate::web::serving::App;
-use crate::web::signing::{hand_in_desk, problem};
+use crate::web::signing::{hand_in_desk, hand_in_field, problem};
 use crate::web::view::muster::Status;
 use crate::web::view::{Link, MemberOption, ProblemLine, Problems};
 
@@ -59,10 +59,26 @@ pub async fn set_status(
     }
     let body = RigStatus { rig: rig.clone(), station: input.station.clone(), duty, why };
     match hand_in_desk(&app, "rig_status", &by.id, &body).await {
-        Ok(_) => Ok(Redirect::to(&format!("/rigs/{rig}")).into_response()),
+        Ok(_) => {
+            if row.duty == Duty::LentOut && duty != Duty::LentOut {
+                came_back(&app, &muster, row, &by.id).await?;
+            }
+            Ok(Redirect::to(&format!("/rigs/{rig}")).into_response())
+        }
         Err(IntakeError::Refused(r)) => Err(WebError::Conflict(format!("{}.", capital(&r.say)))),
         Err(e) => Err(e.into()),
     }
+}
+
+/// Whatever comes back from a loan has a check before it rides: nobody here saw what was done with it.
+async fn came_back(app: &App, muster: &Muster, rig: &RigRow, by: &str) -> Result<(), WebError> {
+    let there = muster.fleet.seats.iter().filter(|s| s.rig == rig.id).filter_map(|s| s.asset.as_ref());
+    for unit in there.filter_map(|a| a.parse::<Asset>().ok()).filter(|a| a.kind == AssetKind::Unit) {
+        let what = format!("lent out with {}: check it before it rides", rig.name);
+        let body = Used { unit: unit.number.clone(), what, condition: Condition::Clean };
+        hand_in_field(app, "used", app.clock.id(), by, &body).await?;
+    }
+    Ok(())
 }
 
 /// Where everything goes.

@@ -4,6 +4,7 @@ pub mod done;
 pub mod fills;
 pub mod model;
 pub mod months;
+pub mod periods;
 pub mod qualified;
 pub mod seal;
 pub mod source;

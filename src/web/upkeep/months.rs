@@ -2,7 +2,9 @@
 
 use std::collections::BTreeMap;
 
+use airmuster_domain::readiness::fit_until;
 use airmuster_domain::record::{Digest, Month, Work};
+use airmuster_domain::role::Role;
 use airmuster_domain::upkeep::{Due, Of, day_words};
 use axum::extract::State;
 use axum::http::header;
@@ -20,6 +22,7 @@ use crate::web::error::WebError;
 use crate::web::html::Html;
 use crate::web::present::{capital, page};
 use crate::web::serving::App;
+use crate::web::view::Link;
 use crate::web::view::upkeep::{DueRow, MonthBlock, Months, UnknownRow};
 
 /// How far ahead it is told, in months.
@@ -46,26 +49,57 @@ pub async fn show_months(State(app): State<App>, visitor: Visitor) -> Result<Htm
     for due in coming {
         by_month.entry(Month::of(due.by)).or_default().push(due);
     }
-    let most = by_month.values().map(Vec::len).max().unwrap_or(0).max(1);
+    let (late_fits, fits): (Vec<_>, Vec<_>) =
+        fits(&app, &visitor, &ledger).await?.into_iter().partition(|(by, _)| *by < ledger.today);
+    let of = |month: &Month| -> Vec<DueRow> {
+        fits.iter().filter(|(by, _)| Month::of(*by) == *month).map(|(_, row)| row.clone()).collect()
+    };
+    let count = |month: &Month, dues: &[Due]| dues.len() + of(month).len();
+    let most = by_month.iter().map(|(m, dues)| count(m, dues)).max().unwrap_or(0).max(1);
     let peak = peak(&by_month);
     let months = by_month.iter().enumerate().map(|(i, (month, dues))| MonthBlock {
         title: month.first_day().format("%B %Y").to_string(),
-        count: dues.len(),
-        bar: dues.len() * BAR / most,
-        words: counted(dues),
+        count: count(month, dues),
+        bar: count(month, dues) * BAR / most,
+        words: match (counted(dues), of(month).len()) {
+            (words, 0) => words,
+            (words, n) => format!("{words}, fit test {n}").trim_start_matches(", ").to_owned(),
+        },
         open: i == 0,
-        rows: dues.iter().map(|d| row(&ledger, d)).collect(),
+        rows: dues.iter().map(|d| row(&ledger, d)).chain(of(month)).collect(),
     });
     let months = months.collect();
+    let late =
+        late.iter().map(|d| row(&ledger, d)).chain(late_fits.into_iter().map(|(_, row)| row)).collect();
     Ok(Html(Months {
         page: page(&app, &visitor, "Upkeep").await?,
         today: day_words(ledger.today),
         feed: format!("/upkeep.ics?key={}", app.feed),
-        late: late.iter().map(|d| row(&ledger, d)).collect(),
+        late,
         unknown: unknown(&ledger),
         months,
         peak,
     }))
+}
+
+/// The last day on which each member's last fit test with each kind of facepiece counts. They are
+/// personal, and told to those alone who see them elsewhere.
+async fn fits(app: &App, visitor: &Visitor, ledger: &Ledger) -> Result<Vec<(NaiveDate, DueRow)>, WebError> {
+    if !visitor.is(&[Role::Officer, Role::Administrator]) {
+        return Ok(Vec::new());
+    }
+    let mut last: BTreeMap<(String, String), NaiveDate> = BTreeMap::new();
+    // The newest comes first.
+    for fit in app.store.fit_tests().await? {
+        let k = &fit.kind;
+        let kind = [&k.make, &k.model, &k.style, &k.size].map(String::as_str).join(" ");
+        last.entry((fit.member, kind)).or_insert_with(|| fit_until(fit.tested));
+    }
+    let row = |((member, place), by): ((String, String), NaiveDate)| {
+        let thing = Link { text: ledger.fleet.name(&member).to_owned(), href: format!("/fitness/{member}") };
+        (by, DueRow { thing, work: "Fit test".to_owned(), by: format!("by {}", day_words(by)), place })
+    };
+    Ok(last.into_iter().map(row).collect())
 }
 
 fn row(ledger: &Ledger, due: &Due) -> DueRow {

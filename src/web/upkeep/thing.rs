@@ -1,5 +1,6 @@
 //! Cylinders and facepieces: lists, one of them, where it is, what is stamped on it, condemning it.
 
+use airmuster_domain::ground::Kind;
 use airmuster_domain::record::{Asset, AssetKind, Marks, Month, Place, Register, Spec, TakenOut, Work};
 use airmuster_domain::role::Role;
 use airmuster_domain::standing::{Ground, State as Holds};
@@ -225,6 +226,7 @@ async fn view(
         dues: dues(&file.ledger, &file.asset),
         moving: moving(file, visitor, problem),
         others: others(file, visitor),
+        no_fill: no_fill(file).unwrap_or_default(),
         events: happened(fleet, &file.events),
         title,
     })
@@ -252,7 +254,7 @@ fn against(file: &ThingFile, g: &Ground) -> GroundView {
 }
 
 /// Rating, volume and make of a cylinder; size and model of a facepiece.
-fn kind_words(thing: &Known) -> String {
+pub fn kind_words(thing: &Known) -> String {
     let mut parts: Vec<String> = thing.rated.iter().map(|r| r.words()).collect();
     if let Some(m) = &thing.marks {
         parts.push(format!("{} L", decimal(m.volume_ml, 3)));
@@ -294,6 +296,21 @@ fn facts(file: &ThingFile) -> Vec<Fact> {
     out
 }
 
+/// Why a cylinder is not to be filled now; none where it may be.
+fn no_fill(file: &ThingFile) -> Option<String> {
+    if file.asset.kind != AssetKind::Cylinder {
+        return None;
+    }
+    let mut why = file.ledger.upkeep.no_fill_for(&file.asset, file.ledger.today);
+    let tagged =
+        file.standing.grounds.iter().find(|g| matches!(g.raise.kind, Kind::Finding | Kind::TakenOut));
+    why.extend(tagged.map(|g| format!("it is out of service: {}", g.raise.say)));
+    if file.standing.state == Holds::Held {
+        why.push("it is held for an inquiry".to_owned());
+    }
+    (!why.is_empty()).then(|| sentence(&capital(&why.join("; "))))
+}
+
 /// What falls due on it, the first first.
 fn dues(ledger: &Ledger, asset: &Asset) -> Vec<Fact> {
     let mut all: Vec<_> =
@@ -328,7 +345,7 @@ fn others(file: &ThingFile, visitor: &Visitor) -> Vec<Link> {
     if visitor.is(&[Role::Administrator]) && file.asset.kind == AssetKind::Facepiece && !over {
         out.push(link("Enter its model", format!("{href}/model")));
     }
-    if file.asset.kind == AssetKind::Cylinder && !over {
+    if file.asset.kind == AssetKind::Cylinder && !over && no_fill(file).is_none() {
         out.push(link("Fill it", format!("/fills?cylinder={}", file.asset.number)));
     }
     out

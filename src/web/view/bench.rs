@@ -2,6 +2,7 @@
 
 use askama::Template;
 
+use super::ticket::StageOption;
 use super::{Link, Page, Standing};
 
 /// The technician's queue.
@@ -10,10 +11,44 @@ use super::{Link, Page, Standing};
 pub struct Bench {
     /// The frame.
     pub page: Page,
+    /// What the queue is narrowed down by.
+    pub filter: Filter,
+    /// Found a third time in ninety days.
+    pub repeated: Vec<RepeatedRow>,
     /// Tickets to work on, first first.
     pub queue: Vec<BenchRow>,
     /// Tickets that wait for parts or are with an outside repairer.
     pub aside: Vec<BenchRow>,
+}
+
+/// What the queue is narrowed down by.
+#[derive(Clone, Debug, Default)]
+pub struct Filter {
+    /// Stages to choose from.
+    pub stages: Vec<StageOption>,
+    /// Kinds of thing to choose from.
+    pub kinds: Vec<StageOption>,
+    /// Stations to choose from.
+    pub stations: Vec<StageOption>,
+    /// Words or a number, as entered.
+    pub q: String,
+    /// Only what this member may return.
+    pub own: bool,
+    /// Whether that can be asked for: a technician looks.
+    pub technician: bool,
+    /// How many are left out; none where nothing is narrowed down.
+    pub left_out: Option<usize>,
+}
+
+/// The same finding again and again.
+#[derive(Clone, Debug)]
+pub struct RepeatedRow {
+    /// What it was found on.
+    pub thing: Link,
+    /// "3 times in 90 days, last 26 Nov 07:12: gauge agreement …".
+    pub say: String,
+    /// The last record.
+    pub record: Option<Link>,
 }
 
 /// A ticket in the queue.
@@ -41,4 +76,12 @@ pub struct BenchRow {
     pub stage: String,
     /// What to do next: "Prove it".
     pub next: String,
+    /// With whom it is and when it is due back; or empty.
+    pub sent: String,
+    /// Whether that day has passed.
+    pub late: bool,
+    /// Tickets that are worked on under it.
+    pub joined: Vec<Link>,
+    /// That this technician is not qualified for it, in a sentence; or empty.
+    pub unqualified: String,
 }

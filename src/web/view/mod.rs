@@ -14,6 +14,7 @@ pub mod countersign;
 pub mod gaps;
 pub mod import;
 pub mod muster;
+pub mod parts;
 pub mod past;
 pub mod pins;
 pub mod print;

@@ -43,8 +43,24 @@ pub struct Ticket {
     pub work: Vec<WorkEntry>,
     /// Whether this member may move it and write work down.
     pub works: bool,
-    /// Stages it may be moved to; none once it is closed.
+    /// Stages it may be moved to by a tap; none once it is closed.
     pub stages: Vec<StageOption>,
+    /// With whom it is and when it is due back; or empty.
+    pub sent: String,
+    /// The form that sends it to an outside repairer, as entered.
+    pub sending: Sending,
+    /// Why it changes its stage, as entered.
+    pub note: String,
+    /// The ticket that it is worked on under.
+    pub under: Option<Link>,
+    /// Tickets that are worked on under it.
+    pub joined: Vec<Link>,
+    /// Tickets to join it to.
+    pub joins: Vec<StageOption>,
+    /// Other open tickets of the same thing.
+    pub siblings: Vec<Link>,
+    /// Grounds that could get a ticket of their own; fewer than two: none.
+    pub splits: Vec<GroundTick>,
     /// What was entered in the work form, if it came back.
     pub work_draft: WorkDraft,
     /// Where the proving check starts; none while it stands aside, is held or closed.
@@ -63,6 +79,21 @@ pub struct Ticket {
     pub retire: Option<String>,
     /// What to put right in a form that came back.
     pub problems: Problems,
+}
+
+/// The form that sends it to an outside repairer.
+#[derive(Clone, Debug, Default)]
+pub struct Sending {
+    /// As entered.
+    pub repairer: String,
+    /// As entered.
+    pub reference: String,
+    /// As entered.
+    pub due_back: String,
+    /// As entered.
+    pub loaner: String,
+    /// Shown opened: it came back.
+    pub open: bool,
 }
 
 /// A stage the ticket may go to.
@@ -113,6 +144,8 @@ pub struct ReturnForm {
     pub remedy: String,
     /// Bench test or certificate reference, as entered.
     pub certificate: String,
+    /// How the conditions were reproduced, as entered.
+    pub reproduced: String,
     /// The proving check's id and digest, sent along.
     pub proving: String,
     /// Who may return it.

@@ -122,6 +122,8 @@ pub struct Thing {
     pub moving: Option<Moving>,
     /// Pages where something is done to it.
     pub others: Vec<Link>,
+    /// Why it is not to be filled; or empty.
+    pub no_fill: String,
     /// What happened.
     pub events: Vec<Run>,
 }
@@ -430,4 +432,74 @@ pub struct QualifiedRow {
     pub say: String,
     /// Whether it no longer holds.
     pub lapsed: bool,
+}
+
+/// How often upkeep is done here.
+#[derive(Clone, Debug, Template)]
+#[template(path = "upkeep/periods.html")]
+pub struct Periods {
+    /// The frame.
+    pub page: Page,
+    /// Each kind of upkeep.
+    pub rows: Vec<PeriodRow>,
+    /// Sets of periods to begin with.
+    pub practices: Vec<PracticeRow>,
+    /// Kinds of upkeep to choose from.
+    pub works: Vec<StageOption>,
+    /// Profiles and specifications to choose from.
+    pub only: Vec<StageOption>,
+    /// As entered.
+    pub months: String,
+    /// A lapse takes the thing out of service, as entered.
+    pub out: bool,
+    /// Whether this visitor may set one.
+    pub may: bool,
+    /// What to put right.
+    pub problems: Problems,
+}
+
+/// How often one kind of upkeep is done.
+#[derive(Clone, Debug)]
+pub struct PeriodRow {
+    /// "Flow test".
+    pub work: String,
+    /// For which profile or specification; "all".
+    pub only: String,
+    /// Months from one to the next.
+    pub months: u32,
+    /// What follows when it has lapsed.
+    pub lapse: String,
+    /// Where that comes from.
+    pub from: String,
+}
+
+/// A set of periods.
+#[derive(Clone, Debug)]
+pub struct PracticeRow {
+    /// As sent.
+    pub id: String,
+    /// As read.
+    pub title: String,
+    /// Where its figures come from.
+    pub basis: String,
+}
+
+/// Sources of air.
+#[derive(Clone, Debug, Template)]
+#[template(path = "upkeep/sources.html")]
+pub struct Sources {
+    /// The frame.
+    pub page: Page,
+    /// Each source with how its air stands.
+    pub rows: Vec<SourceRow>,
+    /// Stations to choose from.
+    pub stations: Vec<StageOption>,
+    /// As entered.
+    pub id: String,
+    /// As entered.
+    pub name: String,
+    /// Whether this visitor may enter one.
+    pub may: bool,
+    /// What to put right.
+    pub problems: Problems,
 }

@@ -290,6 +290,7 @@ pub fn returned<S: AsRef<str>>(n: u128, asset: Asset, clears: &[S], proving: Rec
         worked_on: vec![airmuster_domain::record::Part::Gauge],
         bench_test: Some("B-1".to_owned()),
         remedy: "gauge exchanged".to_owned(),
+        reproduced: String::new(),
         second_signer: None,
     };
     record("return", n, NOON, Some("tom"), &body)
