@@ -193,6 +193,7 @@ impl Upkeep {
             Desk::Fill(f) => self.hear_fill(f, at),
             Desk::AirSample(s) => self.hear_sample(s),
             Desk::Retired(t) | Desk::Condemned(t) => self.thing(&t.asset).gone = true,
+            Desk::Left(l) => drop(self.qualified.insert(l.member.clone(), BTreeMap::new())),
             _ => {}
         }
     }
@@ -220,6 +221,7 @@ impl Upkeep {
                 filled.map(|n| Asset::cylinder(n)).collect()
             }
             Desk::Retired(t) | Desk::Condemned(t) => vec![t.asset.clone()],
+            Desk::Left(_) => Vec::new(),
             _ => return None,
         })
     }

@@ -218,13 +218,11 @@ fn tell_desk(fleet: &Fleet, desk: &Desk) -> Told {
         Desk::RigStatus(s) => told("Rig", format!("{}. {}", s.duty.words(), s.why), None),
         Desk::Acknowledged(_) => told("A late record was read", "", None),
         Desk::PersonChanged(p) => {
-            let what = match p.what {
-                Personal::FitTest => "fit test",
-                Personal::Clearance => "clearance",
-            };
+            let what = personal_words(p.what);
             let who = fleet.name(&p.member);
             told("Personal data changed", format!("{what} of {who}; kept outside the logbook"), None)
         }
+        Desk::Left(l) => told(l.how.words(), format!("{}. {}", fleet.name(&l.member), l.why), None),
         Desk::TicketStage(t) => {
             let stage = t.stage.words().to_lowercase();
             told(&format!("Ticket {}: {stage}", t.ticket), &t.note, None)
@@ -239,6 +237,17 @@ fn tell_desk(fleet: &Fleet, desk: &Desk) -> Told {
             }
             told(&format!("Work on ticket {}", w.ticket), detail, None)
         }
+    }
+}
+
+/// What was changed outside the logbook, in words.
+pub fn personal_words(what: Personal) -> &'static str {
+    match what {
+        Personal::FitTest => "fit test",
+        Personal::Clearance => "clearance",
+        Personal::Name => "name",
+        Personal::Pin => "new PIN",
+        Personal::Erased => "personal fields erased",
     }
 }
 

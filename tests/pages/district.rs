@@ -318,6 +318,11 @@ impl District {
         s.grounds.into_iter().map(|g| g.raise.key).filter(|k| !k.starts_with("now/")).collect()
     }
 
+    /// The way in.
+    pub fn intake(&self) -> &Intake {
+        &self.intake
+    }
+
     /// How many records there are.
     pub async fn records(&self) -> i64 {
         self.store.head().await.unwrap().seq

@@ -23,12 +23,13 @@ use uuid::Uuid;
 use crate::Millis;
 
 pub use desk::{
-    Accepted, Clearing, Correction, Desk, Doubt, HandOver, Part, PinStop, Return, RulesInForce, Seal,
-    Settlement, Signed, Stage, TicketOpened, TicketStage, Worked, heads,
+    Accepted, Clearing, Correction, Desk, Doubt, HandOver, LookAgain, Part, PinStop, Return, RulesInForce,
+    Seal, Settlement, Signed, Stage, TicketOpened, TicketStage, Worked, heads,
 };
 pub use field::{Check, Condition, Field, Outcome, Photo, TakenOut, Used};
 pub use muster::{
-    Acknowledged, Crew, Duty, Move, Moved, PersonChanged, Personal, Reviewed, RigAccepted, RigStatus,
+    Acknowledged, Crew, Duty, Leaving, Left, Move, Moved, PersonChanged, Personal, Reviewed, RigAccepted,
+    RigStatus,
 };
 pub use register::{Cadence, Place, Register};
 pub use tablet::{GapDealt, Misfit, TabletKey, TabletRevoked, Trusted, signed_text};
