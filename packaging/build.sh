@@ -28,7 +28,7 @@ trap 'rm -rf "$folder"' EXIT
 mkdir -p "$folder/$name/docs" "$out"
 install -m 755 "$program" "$folder/$name/airmuster"
 install -m 644 packaging/airmuster.service README.md LICENSE "$folder/$name/"
-install -m 644 docs/*.md "$folder/$name/docs/"
+install -m 644 docs/*.md docs/*.png docs/*.webp "$folder/$name/docs/"
 # The same commit gives the same archive.
 when=$(git log -1 --format=%ct 2>/dev/null || echo 0)
 tar --sort=name --owner=0 --group=0 --numeric-owner --mtime="@$when" -C "$folder" -cf - "$name" | gzip -n >"$out/$name.tar.gz"

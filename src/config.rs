@@ -40,6 +40,18 @@ pub struct File {
     pub backups_keep: Option<u16>,
     /// `metrics_listen = "127.0.0.1:8462"`: figures for a monitoring system.
     pub metrics_listen: Option<SocketAddr>,
+    /// `mail_server = "smtps://mail.example:465"`: notices by mail.
+    pub mail_server: Option<String>,
+    /// `mail_from = "airmuster@district.example"`.
+    pub mail_from: Option<String>,
+    /// `mail_to = "chief@district.example"`; several with commas between.
+    pub mail_to: Option<String>,
+    /// `mail_about = "out-of-service,seat-open,check-late"`.
+    pub mail_about: Option<String>,
+    /// `mail_user = "airmuster"`: who signs in at the mail server.
+    pub mail_user: Option<String>,
+    /// `mail_password_file = "FILE"`: with which password.
+    pub mail_password_file: Option<PathBuf>,
 }
 
 /// How log lines are written.

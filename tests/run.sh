@@ -42,7 +42,7 @@ as_root() { if [ "$(id -u)" = 0 ]; then "$@"; else sudo -n "$@"; fi; }
 # Tools beyond Rust, by the command that shows whether they are there and the package that brings them.
 install_missing() {
   local missing=() tool
-  for tool in node:nodejs openssl:openssl strace:strace "$@"; do
+  for tool in node:nodejs openssl:openssl strace:strace curl:curl "$@"; do
     command -v "${tool%%:*}" >/dev/null || missing+=("${tool##*:}")
   done
   if [ ${#missing[@]} = 0 ]; then
@@ -88,6 +88,7 @@ if [ "$what" != fast ]; then
   export AIRMUSTER_BIN
   part "npm packages" npm ci --prefix tests/browser --no-audit --no-fund
   part "the programs" cargo build --locked --workspace --bins
+  part "the read API, by its own description" bash tests/api.sh "$AIRMUSTER_BIN"
   part "browser tests" run_browser
   browser_tests=$(awk '$2 == "pass" && NF == 3 { n = $3 } END { print n + 0 }' "$log")
   if [ "$browser_tests" = 0 ]; then

@@ -10,6 +10,7 @@ mod init;
 mod judge;
 mod keys;
 mod logbook;
+mod mail;
 mod nightly;
 mod person;
 mod secure;
@@ -41,7 +42,7 @@ enum Command {
     /// Make a department and its first administrator
     Init(init::Init),
     /// Serve a department's own data
-    Serve(serve::Serve),
+    Serve(Box<serve::Serve>),
     /// Judge the answers of one check (TOML) and print the verdict (JSON)
     Judge(judge::Judge),
     /// What a cylinder reads in the cold, how long it lasts, what to fill it to

@@ -4,7 +4,7 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 
 use super::secure::{self, welcome};
-use super::{DataFolder, Failure, nightly};
+use super::{DataFolder, Failure, mail, nightly};
 use crate::clock::Clock;
 use crate::config::{File, LISTEN, LogFormat};
 use crate::infra::{logging, seal_key};
@@ -67,6 +67,8 @@ pub(super) struct Serve {
     tls: secure::Flags,
     #[command(flatten)]
     beside: nightly::Upkeep,
+    #[command(flatten)]
+    mail: mail::MailFlags,
     /// Serve the demo's data to other machines, although everybody knows its PINs
     #[arg(long)]
     i_know_this_is_a_demo: bool,
@@ -76,6 +78,7 @@ impl Serve {
     pub(super) async fn run(self, clock: &Clock) -> Result<(), Failure> {
         let (listen, file) = self.settings.start(&self.data.data)?;
         let beside = self.beside.or(&file)?;
+        let mail = self.mail.or(&file)?;
         let https = self.tls.or(file).https(&self.data.data, listen, clock)?;
         let store = self.data.open(clock).await?;
         if demo::is_in(&store).await? && !listen.ip().is_loopback() && !self.i_know_this_is_a_demo {
@@ -90,6 +93,7 @@ impl Serve {
         if let Some(listen) = beside.metrics {
             serving = serving.measured(listen).await?;
         }
+        let mail = mail.map(|m| mail::start(m, store.clone(), clock.clone()));
         let backups = beside.nightly.map(|n| nightly::start(n, store, clock.clone()));
         match https {
             None => println!("airmuster is at http://{}", serving.address()),
@@ -106,9 +110,13 @@ impl Serve {
                 "nobody can sign in yet: open /first-start on this machine, or run airmuster init"
             );
         }
-        let Some((task, notice)) = backups else { return Ok(serving.run().await?) };
-        let served = serving.noticed(notice).run().await;
-        task.abort();
+        let mut tasks: Vec<_> = mail.into_iter().collect();
+        if let Some((task, notice)) = backups {
+            tasks.push(task);
+            serving = serving.noticed(notice);
+        }
+        let served = serving.run().await;
+        tasks.iter().for_each(tokio::task::JoinHandle::abort);
         Ok(served?)
     }
 }

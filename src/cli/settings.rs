@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
-use super::{Failure, print};
+use super::{Failure, mail, print};
 use crate::config::{FILE, File, LISTEN};
 use crate::infra::logging;
 
@@ -22,7 +22,7 @@ pub(super) enum Config {
 
 /// A setting: its name in the file, and what holds where nobody says anything. Its environment
 /// variable is `AIRMUSTER_` and the name in capitals.
-const SETTINGS: [(&str, &str); 12] = [
+const SETTINGS: [(&str, &str); 18] = [
     ("listen", LISTEN),
     ("log", "info"),
     ("log_format", "text"),
@@ -35,6 +35,12 @@ const SETTINGS: [(&str, &str); 12] = [
     ("backups_copy", ""),
     ("backups_keep", "31"),
     ("metrics_listen", ""),
+    ("mail_server", ""),
+    ("mail_from", ""),
+    ("mail_to", ""),
+    ("mail_about", "out-of-service,seat-open,check-late"),
+    ("mail_user", ""),
+    ("mail_password_file", ""),
 ];
 
 impl Config {
@@ -118,5 +124,6 @@ fn problems(s: &File) -> Vec<String> {
     if let Some(addr) = s.metrics_listen.filter(|a| !a.ip().is_loopback()) {
         out.push(format!("metrics_listen: {addr} can be reached from elsewhere; use a loopback address"));
     }
+    out.extend(mail::settings(s).err());
     out
 }

@@ -10,8 +10,9 @@ use chrono::NaiveDate;
 use crate::ground::{Done, Kind, Raise};
 use crate::quantity::{Fraction, Pressure};
 use crate::record::{
-    AirSample, Asset, AssetKind, Correction, Crew, Desk, Digest, Fill, Marks, Month, Moved, Place, RecordRef,
-    Register, Return, Seal, Settlement, Signed, Slot, Spec, Stage, TakenOut, Upkept, Work, is_number,
+    AirSample, Asset, AssetKind, Correction, Crew, Desk, Digest, Fill, Left, Marks, Month, Moved, Place,
+    RecordRef, Register, Return, Seal, Settlement, Signed, Slot, Spec, Stage, TakenOut, Upkept, Work,
+    is_number,
 };
 use crate::role::Role;
 use crate::rules;
@@ -217,6 +218,7 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
             role(facts, &[Role::Officer, Role::Technician, Role::Administrator])?;
             may_move(m, facts)
         }
+        Desk::Left(l) => may_leave(l, facts),
         Desk::RigStatus(_) | Desk::PersonChanged(_) => role(facts, &[Role::Officer, Role::Administrator]),
         Desk::Acknowledged(a) => {
             signed_role(facts, &[Role::Officer, Role::Administrator])?;
@@ -231,6 +233,16 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
         | Desk::Uncountersigned(_)
         | Desk::PinStopped(_)
         | Desk::TicketOpened(_) => no("this is written by the server itself"),
+    }
+}
+
+fn may_leave(l: &Left, facts: &Facts) -> Result<(), Refusal> {
+    role(facts, &[Role::Administrator])?;
+    match &facts.by {
+        Some(by) if by.id == l.member && !l.how.keeps_roles() => {
+            no("nobody ends their own roles; another administrator does it")
+        }
+        _ => Ok(()),
     }
 }
 

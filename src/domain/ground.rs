@@ -464,6 +464,12 @@ pub fn effects(record: &Record, forms: &mut dyn Forms) -> Effects {
             out.raises
                 .push(Raise { key: format!("not-accepted/{number}"), ..raise(unit, Kind::NotAccepted, say) });
         }
+        Body::Desk(Desk::Rules(b)) => {
+            for one in &b.again {
+                let say = format!("the rule table changed and the last check does not pass it: {}", one.why);
+                out.raises.push(raise(Asset::unit(&one.unit), Kind::CheckAgain, say));
+            }
+        }
         Body::Field(Field::Note(_) | Field::Photo(_) | Field::RigAccepted(_)) | Body::Desk(_) => {}
     }
     out

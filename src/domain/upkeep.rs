@@ -248,6 +248,7 @@ impl Upkeep {
                     noticed.ended = true;
                 }
             }
+            Desk::Left(l) => drop(self.qualified.insert(l.member.clone(), BTreeMap::new())),
             _ => {}
         }
     }
@@ -283,6 +284,7 @@ impl Upkeep {
             Desk::Accepted(a) => vec![Asset::unit(&a.unit)],
             Desk::NoticeDone(d) => vec![d.asset.clone()],
             Desk::Notice(_) | Desk::NoticeEnded(_) => Vec::new(),
+            Desk::Left(_) => Vec::new(),
             _ => return None,
         })
     }

@@ -152,6 +152,7 @@ async fn unknown(write: &mut Write, desk: &Desk) -> Result<Option<String>, Store
             std::iter::once((Known::Rig, c.rig.as_str())).chain(members).collect()
         }
         Desk::PersonChanged(p) => vec![(Known::Member, &p.member)],
+        Desk::Left(l) => vec![(Known::Member, &l.member)],
         Desk::Moved(m) => m
             .moves
             .iter()

@@ -7,11 +7,13 @@ use std::sync::Arc;
 
 use airmuster_domain::Millis;
 use airmuster_domain::ground::Kind;
+use airmuster_domain::readiness::FacepieceKind;
 use airmuster_domain::record::{
     Asset, Body, Check, Digest, Doubt, Field, NotARecord, Outcome, Record, RecordRef, Signed, Stamp,
     TicketOpened, decode, encode,
 };
 use airmuster_domain::standing::{LATE, SLACK};
+use chrono::NaiveDate;
 use serde::Serialize;
 use tokio::sync::{mpsc, oneshot};
 use uuid::Uuid;
@@ -140,10 +142,19 @@ struct Given {
     once: bool,
 }
 
-/// Records that are taken in together or not at all, and what members are called.
+/// Records that are taken in together or not at all, and what goes with them.
 struct Together {
     records: Vec<Given>,
-    names: Vec<(String, String)>,
+    beside: Beside,
+}
+
+/// What is personal and goes into the same transaction, beside the logbook.
+#[derive(Debug, Default)]
+pub struct Beside {
+    /// What members are called, by id.
+    pub names: Vec<(String, String)>,
+    /// Fit tests: the member, the day, with which facepiece.
+    pub fits: Vec<(String, NaiveDate, FacepieceKind)>,
 }
 
 /// What came of records that belong together: a receipt for each, or the place of the one that was
@@ -232,7 +243,7 @@ impl Intake {
     pub async fn submit_all(
         &self,
         records: Vec<Vec<u8>>,
-        names: Vec<(String, String)>,
+        beside: Beside,
         origin: &Origin,
     ) -> Result<Vec<Receipt>, (usize, IntakeError)> {
         let mut given = Vec::with_capacity(records.len());
@@ -241,7 +252,7 @@ impl Intake {
             given.push(Given { record, bytes, seal: None, origin: origin.clone(), once: false });
         }
         let (answer, answered) = oneshot::channel();
-        let job = Job::All(Together { records: given, names }, answer);
+        let job = Job::All(Together { records: given, beside }, answer);
         self.queue.send(job).await.map_err(|_| (0, IntakeError::Stopping))?;
         answered.await.map_err(|_| (0, IntakeError::Stopping))?
     }
@@ -293,7 +304,7 @@ async fn write_batch(
         match job {
             Job::One(given, to) => {
                 answers.push(Answer::One(to, Err(IntakeError::Stopping)));
-                work.push(Together { records: vec![*given], names: Vec::new() });
+                work.push(Together { records: vec![*given], beside: Beside::default() });
             }
             Job::All(together, to) => {
                 answers.push(Answer::All(to, Err((0, IntakeError::Stopping))));
@@ -341,8 +352,11 @@ async fn take_in_all(write: &mut Write, clock: &Clock, together: &Together) -> A
         }
         receipts.push(receipt);
     }
-    for (member, name) in &together.names {
+    for (member, name) in &together.beside.names {
         write.set_person(member, name, None).await.map_err(|e| (0, e.into()))?;
+    }
+    for (member, tested, kind) in &together.beside.fits {
+        write.add_fit_test(member, *tested, kind).await.map_err(|e| (0, e.into()))?;
     }
     Ok(receipts)
 }

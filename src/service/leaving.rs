@@ -3,6 +3,7 @@
 
 use airmuster_domain::Millis;
 use airmuster_domain::record::{Register, Stamp, encode};
+use airmuster_domain::role::Role;
 use uuid::Uuid;
 
 use super::intake::{CLIENT, DESK};
@@ -44,9 +45,50 @@ pub async fn forget(
             Stamp { id, tablet: DESK.to_owned(), at: now, client: CLIENT.to_owned(), ..Stamp::default() };
         intake.submit(encode("register", &stamp, &none), Origin::Console).await?;
     }
+    erase(store, member).await?;
+    Ok(())
+}
+
+/// Erases name, PIN, sign-ins, fit tests and clearance, in the files too.
+pub async fn erase(store: &Store, member: &str) -> Result<(), StoreError> {
     let mut write = store.begin().await?;
     write.erase_person(member).await?;
     write.commit().await?;
-    store.leave_nothing().await?;
-    Ok(())
+    store.leave_nothing().await
+}
+
+/// What leaving would end.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Ending {
+    /// Seats in the running shift and later ones.
+    pub seats: Vec<String>,
+    /// Families of profiles that the member is qualified for.
+    pub qualified: Vec<String>,
+    /// Whether the member has a role, and so may sign.
+    pub active: bool,
+}
+
+/// What leaving would end for a member, as of now.
+pub async fn ending(store: &Store, now: Millis, member: &str) -> Result<Ending, StoreError> {
+    let shift = store.department().await?.clock.current_start(now);
+    let signer = store.signer(member).await?.unwrap_or_default();
+    Ok(Ending {
+        seats: store.seats_of(member, shift).await?,
+        qualified: signer.qualified.into_iter().collect(),
+        active: !signer.roles.is_empty(),
+    })
+}
+
+/// Whether nobody else could keep the register: the only administrator who can sign in.
+pub async fn is_last_administrator(store: &Store, member: &str) -> Result<bool, StoreError> {
+    let mut others = false;
+    let mut this = false;
+    for signer in store.signers().await?.iter().filter(|s| s.roles.contains(&Role::Administrator)) {
+        if signer.id == member {
+            this = true;
+        } else if store.pin_hash(&signer.id).await?.is_some() {
+            others = true;
+        }
+    }
+    Ok(this && !others)
 }

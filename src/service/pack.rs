@@ -13,7 +13,7 @@ use airmuster_domain::upkeep::{decimal, grade_d};
 use zip::ZipWriter;
 use zip::write::SimpleFileOptions;
 
-use super::exchange::write::csv;
+use super::exchange::write::Sheet;
 use super::history::Event;
 use super::past::{Asked, Period};
 use super::ticket::thing_words;
@@ -122,7 +122,7 @@ async fn inspections(
         }
     }
     rows.sort();
-    Ok(csv(&headings, rows))
+    Ok(Sheet::new(&headings, rows).csv())
 }
 
 /// What a check found, and what was done about it.
@@ -217,7 +217,7 @@ async fn tests(store: &Store, ledger: &Ledger, asked: &Asked) -> Result<Vec<u8>,
     };
     let rows = entries(store, &["upkeep"], asked).await?;
     let headings = ["date", "thing", "work", "result", "reference", "written down by", "note"];
-    Ok(csv(&headings, rows.iter().filter_map(|k| row(&k.record))))
+    Ok(Sheet::new(&headings, rows.iter().filter_map(|k| row(&k.record))).csv())
 }
 
 async fn entries(store: &Store, kinds: &[&str], asked: &Asked) -> Result<Vec<Kept>, StoreError> {
@@ -255,7 +255,7 @@ fn cylinders(ledger: &Ledger) -> Vec<u8> {
             if thing.gone { "yes" } else { "no" }.to_owned(),
         ]
     });
-    csv(&headings, rows)
+    Sheet::new(&headings, rows).csv()
 }
 
 async fn fit_tests(store: &Store, ledger: &Ledger) -> Result<Vec<u8>, StoreError> {
@@ -272,7 +272,7 @@ async fn fit_tests(store: &Store, ledger: &Ledger) -> Result<Vec<u8>, StoreError
             kind.size,
         ]
     });
-    Ok(csv(&headings, rows))
+    Ok(Sheet::new(&headings, rows).csv())
 }
 
 fn technicians(ledger: &Ledger) -> Vec<u8> {
@@ -280,7 +280,7 @@ fn technicians(ledger: &Ledger) -> Vec<u8> {
         let name = ledger.fleet.name(member).to_owned();
         families.iter().map(move |(family, until)| vec![name.clone(), family.clone(), until.to_string()])
     });
-    csv(&["member", "kind of unit", "until"], rows)
+    Sheet::new(&["member", "kind of unit", "until"], rows).csv()
 }
 
 async fn air(store: &Store, ledger: &Ledger, asked: &Asked) -> Result<Vec<u8>, StoreError> {
@@ -312,5 +312,5 @@ async fn air(store: &Store, ledger: &Ledger, asked: &Asked) -> Result<Vec<u8>, S
         ])
     };
     let rows = entries(store, &["air_sample"], asked).await?;
-    Ok(csv(&headings, rows.iter().filter_map(|k| row(&k.record))))
+    Ok(Sheet::new(&headings, rows.iter().filter_map(|k| row(&k.record))).csv())
 }

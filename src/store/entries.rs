@@ -6,6 +6,7 @@ use airmuster_domain::upkeep::Thing;
 use sqlx::FromRow;
 
 use super::error::{StoreError, unreadable};
+use super::logbook::{self, Kept};
 use super::open::Store;
 use super::register::place_of;
 
@@ -47,6 +48,24 @@ impl AssetRow {
 }
 
 impl Store {
+    /// Records that changed the register and have this word in them, oldest first, the newest 200.
+    pub async fn register_records(&self, word: &str) -> Result<Vec<Kept>, StoreError> {
+        let mut conn = self.read.acquire().await?;
+        let mut seqs: Vec<i64> = sqlx::query_scalar(
+            "select seq from logbook where kind in ('register', 'person_changed', 'left') and instr(bytes, $1) > 0
+             order by seq desc limit 200",
+        )
+        .bind(format!("\"{word}\"").into_bytes())
+        .fetch_all(&mut *conn)
+        .await?;
+        seqs.reverse();
+        let mut out = Vec::with_capacity(seqs.len());
+        for seq in seqs {
+            out.extend(logbook::by_seq(&mut conn, seq).await?);
+        }
+        Ok(out)
+    }
+
     /// Every entry of the register, each after those that it leans on.
     pub async fn entries(&self) -> Result<Vec<Register>, StoreError> {
         let mut out = Vec::new();

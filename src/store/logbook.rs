@@ -203,7 +203,7 @@ pub(super) async fn by_digest(
     row.map(kept).transpose()
 }
 
-fn kept((seq, received, bytes): (i64, Millis, Vec<u8>)) -> Result<Kept, StoreError> {
+pub(super) fn kept((seq, received, bytes): (i64, Millis, Vec<u8>)) -> Result<Kept, StoreError> {
     let record = decode(&bytes).map_err(|e| undecodable(seq, &e))?;
     Ok(Kept { place: Place { seq, received }, record })
 }

@@ -8,8 +8,8 @@ use airmuster_domain::desk::Facts;
 use airmuster_domain::ground::Raise;
 use airmuster_domain::readiness::FacepieceKind;
 use airmuster_domain::record::{
-    Acknowledged, Asset, AssetKind, Body, Crew, Duty, Field, Moved, Place as Where, Record, RigAccepted,
-    RigStatus,
+    Acknowledged, Asset, AssetKind, Body, Crew, Duty, Field, Left, Moved, Place as Where, Record,
+    RigAccepted, RigStatus,
 };
 use airmuster_domain::shift::Rotation;
 use airmuster_domain::standing::State;
@@ -155,6 +155,22 @@ impl Write {
                 .execute(&mut *self.tx)
                 .await?;
         }
+        Ok(())
+    }
+
+    /// Seats from that shift on, qualifications and, where they end, roles.
+    pub(super) async fn write_left(&mut self, l: &Left) -> Result<(), StoreError> {
+        sqlx::query("delete from crew_seat where member = $1 and shift >= $2")
+            .bind(&l.member)
+            .bind(l.shift)
+            .execute(&mut *self.tx)
+            .await?;
+        let sql = if l.how.keeps_roles() {
+            "update member set qualified = '[]' where id = $1"
+        } else {
+            "update member set qualified = '[]', roles = '[]' where id = $1"
+        };
+        sqlx::query(sql).bind(&l.member).execute(&mut *self.tx).await?;
         Ok(())
     }
 
@@ -417,6 +433,17 @@ impl Store {
             seats.extend(seat.zip(member));
         }
         Ok(out)
+    }
+
+    /// The seats on which a member sits in this shift or a later one.
+    pub async fn seats_of(&self, member: &str, shift: Millis) -> Result<Vec<String>, StoreError> {
+        Ok(sqlx::query_scalar(
+            "select distinct seat from crew_seat where member = $1 and shift >= $2 order by seat",
+        )
+        .bind(member)
+        .bind(shift)
+        .fetch_all(&self.read)
+        .await?)
     }
 
     /// Rigs for which a crew was entered in a shift since `since`: there a roster is kept.

@@ -25,6 +25,9 @@ pub const FILE: &str = "airmuster.db";
 /// How long a connection waits for another program's write.
 const PATIENCE: Duration = Duration::from_secs(10);
 
+/// Room that there must be for the next records, in bytes.
+const ROOM: usize = 256 * 1024;
+
 /// The database.
 #[derive(Debug, Clone)]
 pub struct Store {
@@ -138,8 +141,20 @@ impl Store {
     }
 
     /// Proves that the database can be written just now, without leaving anything behind but a
-    /// page that says the same as before. A full disk is seen here.
+    /// page that says the same as before. A full disk is seen here: there must be room for some
+    /// records, not only for that page.
     pub async fn prove_writing(&self) -> Result<(), StoreError> {
+        let beside = self.path.with_extension("room");
+        let failed = |e: std::io::Error| match e.kind() {
+            std::io::ErrorKind::StorageFull | std::io::ErrorKind::QuotaExceeded => StoreError::DiskFull,
+            std::io::ErrorKind::ReadOnlyFilesystem | std::io::ErrorKind::PermissionDenied => {
+                StoreError::ReadOnly
+            }
+            _ => StoreError::Disk(e.to_string()),
+        };
+        let written = tokio::fs::write(&beside, vec![0; ROOM]).await;
+        let gone = tokio::fs::remove_file(&beside).await;
+        written.and(gone).map_err(failed)?;
         let mut tx = self.write.begin_with("BEGIN IMMEDIATE").await?;
         sqlx::query("update logbook_head set seq = seq").execute(&mut *tx).await?;
         tx.commit().await?;

@@ -134,6 +134,7 @@ impl Write {
             Desk::Crew(c) => self.write_crew(c, place.seq).await?,
             Desk::Moved(m) => self.write_moved(m, record.envelope.time(), place.seq).await?,
             Desk::RigStatus(s) => self.write_rig_status(s).await?,
+            Desk::Left(l) => self.write_left(l).await?,
             Desk::Acknowledged(a) => self.write_acknowledged(a, place.seq).await?,
             _ => {}
         }

@@ -21,8 +21,12 @@ pub enum WebError {
     Conflict(String),
     /// What was sent cannot be read.
     Unreadable,
+    /// What was asked cannot be answered so, in words.
+    Asked(String),
     /// The database cannot be used just now.
     Busy,
+    /// The disk or the file on it is in trouble, in words; whether it may pass.
+    Trouble(&'static str, bool),
     /// A failure of ours.
     Internal,
 }
@@ -39,7 +43,10 @@ impl IntoResponse for WebError {
             Self::Elsewhere(say) => (StatusCode::FORBIDDEN, Some(say.to_owned())),
             Self::Conflict(say) => (StatusCode::CONFLICT, Some(say)),
             Self::Unreadable => (StatusCode::UNPROCESSABLE_ENTITY, None),
+            Self::Asked(say) => (StatusCode::BAD_REQUEST, Some(say)),
             Self::Busy => (StatusCode::SERVICE_UNAVAILABLE, None),
+            Self::Trouble(say, true) => (StatusCode::SERVICE_UNAVAILABLE, Some(say.to_owned())),
+            Self::Trouble(say, false) => (StatusCode::INTERNAL_SERVER_ERROR, Some(say.to_owned())),
             Self::Internal => (StatusCode::INTERNAL_SERVER_ERROR, None),
         };
         let mut response = status.into_response();
@@ -53,7 +60,38 @@ impl IntoResponse for WebError {
 impl From<StoreError> for WebError {
     fn from(e: StoreError) -> Self {
         tracing::error!(error = %e, "the database could not be used");
-        if e.is_passing() { Self::Busy } else { Self::Internal }
+        Self::of_store(&e)
+    }
+}
+
+impl WebError {
+    /// What a person at a page can do about a failure of the store.
+    fn of_store(e: &StoreError) -> Self {
+        match e {
+            StoreError::DiskFull => Self::Trouble(
+                "The server’s disk is full: nothing new is stored until there is room, and then it goes on by \
+                 itself. What was acknowledged is safe; tablets keep what they have. Tell whoever looks after \
+                 the server.",
+                true,
+            ),
+            StoreError::ReadOnly => Self::Trouble(
+                "The server’s disk takes nothing new just now. What was acknowledged is safe; tablets keep what \
+                 they have. Tell whoever looks after the server.",
+                true,
+            ),
+            StoreError::Damaged(_) => Self::Trouble(
+                "The database is damaged. Use the paper form, and tell whoever looks after the server at once: \
+                 the guide “When it breaks” says what to do. Nothing was written.",
+                false,
+            ),
+            StoreError::Disk(_) => Self::Trouble(
+                "The server’s disk reports a failure. Use the paper form, and tell whoever looks after the \
+                 server at once. Nothing was written.",
+                false,
+            ),
+            e if e.is_passing() => Self::Busy,
+            _ => Self::Internal,
+        }
     }
 }
 
@@ -71,7 +109,7 @@ impl From<IntakeError> for WebError {
             IntakeError::Stopping => Self::Busy,
             IntakeError::Store(e) => {
                 tracing::error!(error = %e, "a record could not be stored");
-                if e.is_passing() { Self::Busy } else { Self::Internal }
+                Self::of_store(&e)
             }
         }
     }

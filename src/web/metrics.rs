@@ -49,6 +49,23 @@ async fn show(State(app): State<App>) -> Result<Response, WebError> {
         units.get_or_create(&vec![("standing", state.words())]).set(count(of));
     }
     registry.register("units", "Units by standing", units);
+    let named = || Family::<Vec<(&'static str, String)>, Gauge>::default();
+    let (unsent, oldest, silence) = (named(), named(), named());
+    let now = app.clock.now();
+    let seconds = |since: i64| (now - since).max(0) / 1000;
+    for tablet in app.store.tablets().await?.into_iter().filter(|t| t.revoked_at.is_none()) {
+        let label = vec![("tablet", tablet.id.clone()), ("name", tablet.name.clone())];
+        if let Some(holding) = &tablet.holding {
+            unsent.get_or_create(&label).set(holding.count);
+            oldest.get_or_create(&label).set(holding.oldest_at.map_or(0, seconds));
+        }
+        if let Some(at) = tablet.seen_at {
+            silence.get_or_create(&label).set(seconds(at));
+        }
+    }
+    registry.register("tablet_unsent_records", "Records that a tablet holds, by its own word", unsent);
+    registry.register("tablet_unsent_age_seconds", "How old the oldest of them is", oldest);
+    registry.register("tablet_heard_age_seconds", "How long ago a tablet was heard", silence);
     let mut text = String::new();
     encode(&mut text, &registry).map_err(|e| {
         tracing::error!(error = %e, "the figures could not be written");

@@ -71,7 +71,7 @@ fn nav(visitor: &Visitor, station: Option<&view::Link>) -> Vec<NavItem> {
         place("Tablets", "/tablets");
     }
     if visitor.is(&[Role::Administrator]) {
-        place("Register", "/register/import");
+        place("Register", "/register");
     }
     out
 }

@@ -9,7 +9,7 @@ use axum::routing::{MethodRouter, get, post, put};
 
 use super::auth::{self, Who, guard};
 use super::serving::App;
-use super::{admin, api, assets, bench, crew, layers, officer, offline, photos, upkeep};
+use super::{admin, api, assets, bench, crew, layers, lists, officer, offline, photos, reading, upkeep};
 
 /// A line of the list.
 pub struct Route {
@@ -25,6 +25,7 @@ pub struct Route {
 const OFFICER: Who = Who::Roles(&[Role::Officer, Role::Administrator]);
 const ADMIN: Who = Who::Roles(&[Role::Administrator]);
 const BENCH: Who = Who::Roles(bench::BENCH);
+const READER: Who = Who::Reader(reading::READERS);
 const TECHNICIAN: Who = Who::Roles(&[Role::Technician]);
 /// Anybody who has signed in.
 const MEMBER: Who = Who::Roles(&Role::ALL);
@@ -51,6 +52,19 @@ pub fn list() -> Vec<Route> {
         send("/enrol", Anyone, post(auth::enrol)),
         show("/first-start", FirstStart, get(auth::show_first)),
         send("/first-start", FirstStart, post(auth::take_first)),
+        // Programs that read, and lists as files.
+        show("/api/v1/openapi.json", Anyone, get(reading::describe)),
+        show("/api/v1/stations", READER, get(reading::stations)),
+        show("/api/v1/rigs", READER, get(reading::rigs)),
+        show("/api/v1/seats", READER, get(reading::seats)),
+        show("/api/v1/units", READER, get(reading::units)),
+        show("/api/v1/units/{number}", READER, get(reading::unit)),
+        show("/api/v1/checks", READER, get(reading::checks)),
+        show("/api/v1/tickets", READER, get(reading::tickets)),
+        show("/lists/{file}", Who::Roles(reading::READERS), get(lists::show_list)),
+        show("/tokens", ADMIN, get(admin::tokens::show_list)),
+        send("/tokens", ADMIN, post(admin::tokens::make)),
+        send("/tokens/{token}/revoke", ADMIN, post(admin::tokens::revoke)),
         show("/api/v1/head", Anyone, get(api::show_head)),
         send("/api/v1/records", Bearer, post(api::take_records)),
         Route {
@@ -126,6 +140,19 @@ pub fn list() -> Vec<Route> {
         show("/tablets/{tablet}", OFFICER, get(officer::tablets::show_tablet)),
         send("/tablets/{tablet}/revoke", OFFICER, post(officer::tablets::revoke)),
         // The administrator.
+        show("/register", ADMIN, get(admin::register::show_index)),
+        show("/register/{table}", ADMIN, get(admin::register::show_list)),
+        show("/register/{table}/{id}", ADMIN, get(admin::register::show_entry)),
+        send("/register/{table}/{id}", ADMIN, post(admin::register::take_entry)),
+        send("/members/{member}/pin", ADMIN, post(admin::member::set_pin)),
+        send("/members/{member}/leave", ADMIN, post(admin::member::leave)),
+        send("/members/{member}/erase", ADMIN, post(admin::member::erase)),
+        show("/rules", ADMIN, get(admin::rules::show_list)),
+        send("/rules", ADMIN, post(admin::rules::take_draft)),
+        show("/rules/{digest}", ADMIN, get(admin::rules::show_table)),
+        show("/rules/{digest}/text", ADMIN, get(admin::rules::show_text)),
+        send("/rules/{digest}/start", ADMIN, post(admin::rules::start)),
+        send("/rules/{digest}/drop", ADMIN, post(admin::rules::drop_draft)),
         show("/register/import", ADMIN, get(admin::tables::show_form)),
         send("/register/import", ADMIN, post(admin::tables::take_files)),
         show("/register/import/{table}", ADMIN, get(admin::tables::show_blank)),

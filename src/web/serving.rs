@@ -29,6 +29,7 @@ use crate::service::Intake;
 use crate::service::door::Door;
 use crate::service::photos::Photos;
 use crate::service::pin::{Cost, Pins};
+use crate::service::ruling;
 use crate::service::seal::SealKey;
 use crate::service::sealed::Sealed;
 use crate::service::tablets::Tablets;
@@ -41,6 +42,9 @@ const LAST_REQUESTS: Duration = Duration::from_secs(10);
 /// between, and how long a connection may lie idle. A body and its answer have a limit of their own
 /// (`layers`).
 const SLOWEST_HEAD: Duration = Duration::from_secs(15);
+
+/// How often it is looked whether a stated time has come.
+const TIMED: Duration = Duration::from_secs(15);
 
 /// What every handler can ask for.
 #[derive(Clone, axum::extract::FromRef)]
@@ -262,6 +266,7 @@ impl Serving {
         let app = router(&self.app);
         let asked = self.asked;
         let figures = self.metrics.map(|listener| (listener, metrics::router(self.app.clone())));
+        let timed = minutes(self.app.store.clone(), self.app.intake.clone(), self.app.clock.clone());
         drop(self.app);
         let third = asked.clone();
         let measure = async move {
@@ -290,6 +295,8 @@ impl Serving {
         let serve = async move { tokio::try_join!(serve, measure).map(|_| ()) };
         tokio::select! {
             served = serve => served?,
+            // Never ends by itself; what it had begun with the database is undone.
+            () = timed => {}
             () = async { told(asked).await; tokio::time::sleep(LAST_REQUESTS).await } => {
                 tracing::warn!("some requests did not finish in time");
             }
@@ -298,6 +305,16 @@ impl Serving {
         let _ = tokio::time::timeout(LAST_REQUESTS, self.writer).await;
         store.close().await;
         Ok(())
+    }
+}
+
+/// What happens at a stated time: rule tables come into force.
+async fn minutes(store: Store, intake: Intake, clock: Clock) {
+    loop {
+        if let Err(e) = ruling::come_into_force(&store, &intake, &clock).await {
+            tracing::error!(error = %e, "rule tables that are due could not be looked at");
+        }
+        tokio::time::sleep(TIMED).await;
     }
 }
 

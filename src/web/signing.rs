@@ -8,7 +8,7 @@ use super::auth::Visitor;
 use super::error::WebError;
 use super::serving::App;
 use super::view::ProblemLine;
-use crate::service::intake::{CLIENT, DESK};
+use crate::service::intake::{Beside, CLIENT, DESK};
 use crate::service::pin::PinError;
 use crate::service::{IntakeError, Origin, Receipt};
 
@@ -90,7 +90,7 @@ pub async fn hand_in_together(
     let bytes =
         |(kind, body): &(&str, serde_json::Value)| encode(kind, &stamp(app, app.clock.id(), by), body);
     let records = bodies.iter().map(bytes).collect();
-    app.intake.submit_all(records, Vec::new(), &Origin::Desk).await.map(drop).map_err(|(_, e)| e)
+    app.intake.submit_all(records, Beside::default(), &Origin::Desk).await.map(drop).map_err(|(_, e)| e)
 }
 
 /// Hands in a field record from a form, once: the form carries the id, so that going back and

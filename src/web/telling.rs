@@ -2,7 +2,8 @@
 
 use airmuster_domain::judge::{Judgement, Verdict};
 use airmuster_domain::record::{
-    AirSample, AssetKind, Body, Check, Desk, Field, Move, Outcome, Part, Personal, PinStop, Place, Reach, Register, Return, Seal, Sent, Settlement, Upkept,
+    AirSample, AssetKind, Body, Check, Desk, Field, Move, Outcome, Part, Personal, PinStop, Place, Reach,
+    Register, Return, Seal, Sent, Settlement, Upkept,
 };
 use airmuster_domain::rules::Consequence;
 use airmuster_domain::upkeep::{day_words, decimal, grade_d};
@@ -221,13 +222,11 @@ fn tell_desk(fleet: &Fleet, desk: &Desk) -> Told {
         Desk::RigStatus(s) => told("Rig", format!("{}. {}", s.duty.words(), s.why), None),
         Desk::Acknowledged(_) => told("A late record was read", "", None),
         Desk::PersonChanged(p) => {
-            let what = match p.what {
-                Personal::FitTest => "fit test",
-                Personal::Clearance => "clearance",
-            };
+            let what = personal_words(p.what);
             let who = fleet.name(&p.member);
             told("Personal data changed", format!("{what} of {who}; kept outside the logbook"), None)
         }
+        Desk::Left(l) => told(l.how.words(), format!("{}. {}", fleet.name(&l.member), l.why), None),
         Desk::TicketStage(t) => {
             let stage = t.stage.words().to_lowercase();
             let sent = t.sent.as_ref().map(sent_words).unwrap_or_default();
@@ -289,6 +288,17 @@ pub fn reach_words(r: &Reach) -> String {
         (Some(from), Some(to)) => Some(format!("made {from} to {to}")),
     });
     out.join(", ")
+}
+
+/// What was changed outside the logbook, in words.
+pub fn personal_words(what: Personal) -> &'static str {
+    match what {
+        Personal::FitTest => "fit test",
+        Personal::Clearance => "clearance",
+        Personal::Name => "name",
+        Personal::Pin => "new PIN",
+        Personal::Erased => "personal fields erased",
+    }
 }
 
 /// How something was sealed, in words.

@@ -17,6 +17,7 @@ const DOORS = ['/stations', '/sign-in', '/enrol', '/unsent', '/forms/us-4500-thi
 const NO_SCREENS = [
   '/healthz', '/readyz', '/static/{*path}', '/sw.js', '/offline/list', '/first-start', '/photos/{digest}',
   '/wall/events', '/upkeep.ics', '/register/import/{table}', '/past/pack',
+  '/rules/{digest}/text', '/lists/{file}',
 ];
 
 /** The addresses at which there is a screen, as the program lists them. */

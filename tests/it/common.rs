@@ -166,7 +166,7 @@ pub async fn house() -> House {
         let body = Register::Member { id: id.to_owned(), roles: owned(roles), qualified: owned(qualified) };
         h.console("register", &body).await.unwrap();
     }
-    h.desk("rules", "ada", &RulesInForce { text: SMALL.to_owned() }).await.unwrap();
+    h.desk("rules", "ada", &RulesInForce { text: SMALL.to_owned(), again: Vec::new() }).await.unwrap();
     for unit in ["1", "2", "3", "4"] {
         h.register_unit(unit, "a", true).await;
     }

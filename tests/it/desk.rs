@@ -82,6 +82,10 @@ fn facts(purpose: Purpose) -> Facts {
     }
 }
 
+fn small() -> RulesInForce {
+    RulesInForce { text: SMALL.to_owned(), again: Vec::new() }
+}
+
 fn day() -> NaiveDate {
     "2026-06-09".parse().unwrap()
 }
@@ -152,7 +156,7 @@ fn each_desk_record_is_made_by_those_named_here_and_by_nobody_else() {
     let table: Vec<(&str, Desk, &[Role], bool)> = vec![
         ("a register entry", Desk::Register(station), &[Administrator], true),
         ("a move", Desk::Register(move_it), &[Officer, Technician, Administrator], true),
-        ("a rule table", Desk::Rules(RulesInForce { text: SMALL.to_owned() }), &[Administrator], true),
+        ("a rule table", Desk::Rules(small()), &[Administrator], true),
         ("a return", Desk::Return(return_of("1", vec!["finding/1".to_owned()], name)), &[Technician], false),
         (
             "a release",
@@ -642,7 +646,10 @@ async fn an_entry_that_leans_on_nothing_is_refused_in_words() {
         let told = refused(h.desk("register", "ada", &entry).await);
         assert!(told.contains(words), "{told}");
     }
-    let told = refused(h.desk("rules", "ada", &RulesInForce { text: SMALL.replace("psi", "furlong") }).await);
+    let told = refused(
+        h.desk("rules", "ada", &RulesInForce { text: SMALL.replace("psi", "furlong"), again: Vec::new() })
+            .await,
+    );
     assert!(told.contains("line "), "{told}");
     h.desk("register", "ada", &Register::Station { id: s("one"), name: s("One"), order: 1 }).await.unwrap();
     h.desk("register", "ada", &rig("one")).await.unwrap();

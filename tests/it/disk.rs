@@ -98,14 +98,18 @@ async fn a_folder_or_file_without_permission_to_write_is_told() {
 }
 
 /// Mounts something in memory on a folder, where that is permitted; it is taken off again at the end.
-struct Mounted(TempDir);
+pub(super) struct Mounted(TempDir);
 
 impl Mounted {
-    fn new(options: &str) -> Option<Self> {
+    pub(super) fn new(options: &str) -> Option<Self> {
         let dir = on_disk();
         let mount = ["-t", "tmpfs", "-o", options, "tmpfs", path(&dir)];
         let ran = Command::new("mount").args(mount).output();
         ran.is_ok_and(|r| r.status.success()).then_some(Self(dir))
+    }
+
+    pub(super) fn path(&self) -> &Path {
+        self.0.path()
     }
 
     fn options(&self, options: &str) {

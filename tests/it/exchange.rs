@@ -6,6 +6,7 @@ use std::path::Path;
 
 use airmuster::clock::Clock;
 use airmuster::service::exchange::{ALL, Dates, Plan};
+use airmuster::service::intake::Beside;
 use airmuster::service::verify::{Depth, verify};
 use airmuster::service::{Intake, Origin};
 use airmuster::store::Store;
@@ -119,6 +120,10 @@ async fn one_problem_and_nothing_is_taken_in() {
     assert_eq!(store.head().await.unwrap().seq, 0);
 }
 
+fn beside(names: &[(String, String)]) -> Beside {
+    Beside { names: names.to_vec(), ..Beside::default() }
+}
+
 #[tokio::test]
 async fn what_is_refused_half_way_takes_everything_before_it_back_names_too() {
     let (dir, clock) = (folder(), Clock::at(NOON));
@@ -130,11 +135,11 @@ async fn what_is_refused_half_way_takes_everything_before_it_back_names_too() {
     let rig = record(&Register::Rig { id: id("e"), name: id("E"), station: id("nowhere"), order: 1 });
     let names = vec![(id("m-1"), id("Ada Ruiz"))];
     let together = vec![station.clone(), rig, station.clone()];
-    let (nth, e) = intake.submit_all(together, names.clone(), &Origin::Console).await.unwrap_err();
+    let (nth, e) = intake.submit_all(together, beside(&names), &Origin::Console).await.unwrap_err();
     assert_eq!(nth, 1, "{e}");
     assert_eq!(store.head().await.unwrap().seq, 0);
     assert!(store.stations().await.unwrap().is_empty() && store.names().await.unwrap().is_empty());
-    intake.submit_all(vec![station], names, &Origin::Console).await.unwrap();
+    intake.submit_all(vec![station], beside(&names), &Origin::Console).await.unwrap();
     assert_eq!(store.stations().await.unwrap().len(), 1);
     assert_eq!(store.names().await.unwrap().len(), 1);
     drop(intake);

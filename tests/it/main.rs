@@ -28,6 +28,8 @@ mod kill;
 #[cfg(test)]
 mod leaving;
 #[cfg(test)]
+mod notices;
+#[cfg(test)]
 mod old;
 #[cfg(test)]
 mod projection;
@@ -41,3 +43,5 @@ mod store;
 mod tamper;
 #[cfg(test)]
 mod tls;
+#[cfg(test)]
+mod trouble;

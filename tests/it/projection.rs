@@ -344,7 +344,9 @@ impl Play {
                     self.desk("retired", "ada", &about(asset)).await;
                 }
             }
-            24 => self.desk("rules", "ada", &RulesInForce { text: LATER.to_owned() }).await,
+            24 => {
+                self.desk("rules", "ada", &RulesInForce { text: LATER.to_owned(), again: Vec::new() }).await;
+            }
             25 => {
                 let body = Register::Unit {
                     number: self.unit(),

@@ -11,8 +11,8 @@ use std::time::{Duration, Instant};
 use airmuster::clock::Clock;
 use airmuster::service::backup::restore;
 use airmuster::service::nightly::Nightly;
-use airmuster::store::{FILE, Store};
-use airmuster_domain::record::Asset;
+use airmuster::store::{FILE, Holding, Store};
+use airmuster_domain::record::{Asset, Register};
 
 use super::common::{DAY, HOUR, about, fed, folder, house, path, program, run};
 
@@ -115,6 +115,13 @@ fn settings_are_told_with_where_they_come_from_and_what_is_wrong_with_them() {
         ("metrics_listen = \"0.0.0.0:9000\"\n", "can be reached from elsewhere"),
         ("host = \"a.example\"\n", "go with HTTPS only"),
         ("tls_cert = \"/nowhere.pem\"\n", "tls_cert and tls_key go together"),
+        ("mail_to = \"a@b.example\"\n", "go with mail_server"),
+        ("mail_server = \"smtp://mail\"\n", "mail_from: say from whom"),
+        ("mail_server = \"smtp://m\"\nmail_from = \"a@b.example\"\nmail_to = \"x\"\n", "mail_to: “x”"),
+        (
+            "mail_server = \"smtp://m\"\nmail_from = \"a@b.example\"\nmail_to = \"c@d.example\"\nmail_about = \"all\"\n",
+            "mail_about: “all”",
+        ),
         ("liston = 1\n", "liston"),
     ] {
         std::fs::write(&file, text).unwrap();
@@ -127,7 +134,7 @@ fn settings_are_told_with_where_they_come_from_and_what_is_wrong_with_them() {
 }
 
 /// What is answered to a request, headers and all.
-fn ask(address: &str, request: &str) -> String {
+pub(super) fn ask(address: &str, request: &str) -> String {
     let mut stream = TcpStream::connect(address).unwrap();
     stream.set_read_timeout(Some(Duration::from_secs(20))).unwrap();
     stream.write_all(request.as_bytes()).unwrap();
@@ -141,13 +148,13 @@ fn get(address: &str, path: &str, more: &str) -> String {
 }
 
 /// A server as a child, which is asked to stop at the end.
-struct Served {
+pub(super) struct Served {
     child: Child,
-    address: String,
+    pub(super) address: String,
 }
 
 impl Served {
-    fn start(args: &[&str]) -> Self {
+    pub(super) fn start(args: &[&str]) -> Self {
         let mut child = program().arg("serve").args(args).args(["--listen", "127.0.0.1:0"]).spawn().unwrap();
         let mut said = String::new();
         BufReader::new(child.stdout.take().unwrap()).read_line(&mut said).unwrap();
@@ -155,12 +162,12 @@ impl Served {
         Self { child, address }
     }
 
-    fn get(&self, path: &str, more: &str) -> String {
+    pub(super) fn get(&self, path: &str, more: &str) -> String {
         get(&self.address, path, more)
     }
 
     /// Asks it to stop, as a service manager does, and gives its log.
-    fn stop(self) -> String {
+    pub(super) fn stop(self) -> String {
         Command::new("kill").arg(self.child.id().to_string()).stdout(Stdio::null()).status().unwrap();
         let out = self.child.wait_with_output().unwrap();
         assert!(out.status.success(), "it stops of its own accord: {out:?}");
@@ -279,6 +286,18 @@ async fn whoever_sends_headers_or_a_body_byte_by_byte_is_cut_off_and_keeps_nobod
 #[tokio::test]
 async fn figures_are_told_on_an_address_of_their_own_and_backups_are_made_while_it_serves() {
     let h = house().await;
+    let station = Register::Station { id: "mill".to_owned(), name: "Mill".to_owned(), order: 1 };
+    let (id, name, station_id) = ("t-1".to_owned(), "Bay".to_owned(), "mill".to_owned());
+    let tablet = Register::Tablet { id, name, station: station_id, key: None };
+    for entry in [station, tablet] {
+        h.desk("register", "ada", &entry).await.unwrap();
+    }
+    let now = Clock::System.now();
+    let holding = Holding { count: 3, oldest_at: Some(now - 3_600_000), last: None };
+    let mut write = h.store.begin().await.unwrap();
+    write.admit_tablet("t-1", &[7; 32], now).await.unwrap();
+    write.hear_tablet("t-1", Some(&holding), now).await.unwrap();
+    write.commit().await.unwrap();
     h.store.close().await;
     let backups = folder();
     // Any free port: this one was free a moment ago.
@@ -289,7 +308,9 @@ async fn figures_are_told_on_an_address_of_their_own_and_backups_are_made_while_
     assert!(server.get("/metrics", "").starts_with("HTTP/1.1 404"), "not where tablets are");
     let text = get(&figures, "/metrics", "");
     for line in [
-        "airmuster_records 13",
+        "airmuster_records 15",
+        "airmuster_tablet_unsent_records{tablet=\"t-1\",name=\"Bay\"} 3",
+        "airmuster_tablet_unsent_age_seconds{tablet=\"t-1\",name=\"Bay\"} 36",
         "airmuster_units{standing=\"Check due\"} 4",
         "airmuster_tickets_open 0",
         "# EOF",

@@ -125,7 +125,7 @@ impl District {
 
     /// A rule table comes into force.
     pub async fn rules(&self, text: &str) {
-        let body = RulesInForce { text: text.to_owned() };
+        let body = RulesInForce { text: text.to_owned(), again: Vec::new() };
         self.hand_in("rules", self.clock.id(), None, &body, Origin::Console).await;
     }
 
@@ -356,6 +356,11 @@ impl District {
         let shifts = self.shifts().await;
         let s = self.store.standing(&Asset::unit(unit), &shifts, self.clock.now()).await.unwrap();
         s.grounds.into_iter().map(|g| g.raise.key).filter(|k| !k.starts_with("now/")).collect()
+    }
+
+    /// The way in.
+    pub fn intake(&self) -> &Intake {
+        &self.intake
     }
 
     /// How many records there are.

@@ -29,11 +29,17 @@ mod photos;
 #[cfg(test)]
 mod pins;
 #[cfg(test)]
+mod programs;
+#[cfg(test)]
 mod reading;
+#[cfg(test)]
+mod register;
 #[cfg(test)]
 mod repair;
 #[cfg(test)]
 mod rights;
+#[cfg(test)]
+mod rules;
 mod stolen;
 #[cfg(test)]
 mod tables;

@@ -20,6 +20,8 @@ pub fn path(route: &str) -> String {
         ("{seq}", "1"),
         ("{asset}", "cylinder:C-130"),
         ("{member}", "ana"),
+        ("{table}", "stations"),
+        ("{id}", "mill"),
         ("{*path}", "app.css"),
     ];
     let path = named.iter().fold(route.to_owned(), |path, (name, thing)| path.replace(name, thing));
@@ -98,6 +100,31 @@ const RIGHTS: &str = "
     POST /records/{seq}/settle          . . . . o . a
     GET  /records/{seq}/correct         . . . . o . a
     POST /records/{seq}/correct         . . . . o . a
+    GET  /tokens                        . . . . . . a
+    POST /tokens                        . . . . . . a
+    POST /tokens/{token}/revoke         . . . . . . a
+    GET  /lists/{file}                  . . . . o m a
+    GET  /api/v1/openapi.json           n t r c o m a
+    GET  /api/v1/stations               . . . . o m a
+    GET  /api/v1/rigs                   . . . . o m a
+    GET  /api/v1/seats                  . . . . o m a
+    GET  /api/v1/units                  . . . . o m a
+    GET  /api/v1/units/{number}         . . . . o m a
+    GET  /api/v1/checks                 . . . . o m a
+    GET  /api/v1/tickets                . . . . o m a
+    GET  /rules                         . . . . . . a
+    POST /rules                         . . . . . . a
+    GET  /rules/{digest}                . . . . . . a
+    GET  /rules/{digest}/text           . . . . . . a
+    POST /rules/{digest}/start          . . . . . . a
+    POST /rules/{digest}/drop           . . . . . . a
+    GET  /register                      . . . . . . a
+    GET  /register/{table}              . . . . . . a
+    GET  /register/{table}/{id}         . . . . . . a
+    POST /register/{table}/{id}         . . . . . . a
+    POST /members/{member}/pin          . . . . . . a
+    POST /members/{member}/leave        . . . . . . a
+    POST /members/{member}/erase        . . . . . . a
     GET  /register/import               . . . . . . a
     POST /register/import               . . . . . . a
     GET  /register/import/{table}       . . . . . . a

@@ -9,7 +9,7 @@ use uuid::Uuid;
 use crate::quantity::Pressure;
 
 use super::{
-    Acknowledged, AirSample, Asset, Crew, Digest, Fill, Fitting, GapDealt, Moved, Notice, NoticeDone,
+    Acknowledged, AirSample, Asset, Crew, Digest, Fill, Fitting, GapDealt, Left, Moved, Notice, NoticeDone,
     NoticeEnded, PersonChanged, RecordRef, Register, RigStatus, TabletRevoked, TakenOut, Upkept,
 };
 
@@ -94,6 +94,8 @@ pub enum Desk {
     Acknowledged(Acknowledged),
     /// Something personal was entered or erased.
     PersonChanged(PersonChanged),
+    /// A member left a post.
+    Left(Left),
 }
 
 /// A rule table.
@@ -102,6 +104,21 @@ pub enum Desk {
 pub struct RulesInForce {
     /// The table's text.
     pub text: String,
+    /// Units whose last check does not pass this table: they are to be checked again.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub again: Vec<LookAgain>,
+}
+
+/// A unit to be checked again because its last check does not pass a new rule table.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct LookAgain {
+    /// The unit's number.
+    pub unit: String,
+    /// Its last check.
+    pub check: RecordRef,
+    /// What in it does not pass, in words.
+    pub why: String,
 }
 
 /// What was worked on; it decides how much proof a return needs.

@@ -24,13 +24,14 @@ use uuid::Uuid;
 use crate::Millis;
 
 pub use desk::{
-    Accepted, Clearing, Correction, Desk, Doubt, HandOver, Part, PinStop, Return, RulesInForce, Seal, Sent,
-    Settlement, Signed, Stage, TicketApart, TicketJoined, TicketOpened, TicketSplit, TicketStage, Worked,
-    heads,
+    Accepted, Clearing, Correction, Desk, Doubt, HandOver, LookAgain, Part, PinStop, Return, RulesInForce,
+    Seal, Sent, Settlement, Signed, Stage, TicketApart, TicketJoined, TicketOpened, TicketSplit, TicketStage,
+    Worked, heads,
 };
 pub use field::{Check, Condition, Field, Occasion, Outcome, Photo, TakenOut, Used};
 pub use muster::{
-    Acknowledged, Crew, Duty, Move, Moved, PersonChanged, Personal, Reviewed, RigAccepted, RigStatus,
+    Acknowledged, Crew, Duty, Leaving, Left, Move, Moved, PersonChanged, Personal, Reviewed, RigAccepted,
+    RigStatus,
 };
 pub use parts::{Component, Fitting, Notice, NoticeDone, NoticeEnded, Reach, Slot};
 pub use register::{Cadence, Place, Register};

@@ -121,6 +121,67 @@ pub enum Personal {
     FitTest,
     /// A medical clearance.
     Clearance,
+    /// What the member is called.
+    Name,
+    /// The PIN.
+    Pin,
+    /// All of it was erased.
+    Erased,
+}
+
+/// How a member leaves a post.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Leaving {
+    /// To another post of the department: signs as before, sits nowhere until put there.
+    Transferred,
+    /// For a time.
+    OnLeave,
+    /// For good.
+    Separated,
+}
+
+impl Leaving {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Transferred, Self::OnLeave, Self::Separated];
+
+    /// As written in a record.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::Transferred => "transferred",
+            Self::OnLeave => "on_leave",
+            Self::Separated => "separated",
+        }
+    }
+
+    /// On a screen.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Transferred => "Transferred",
+            Self::OnLeave => "On leave",
+            Self::Separated => "Separated",
+        }
+    }
+
+    /// Whether the member may still sign.
+    pub fn keeps_roles(self) -> bool {
+        self == Self::Transferred
+    }
+}
+
+/// A member left a post: seats from a shift on and qualifications end, and unless it is a transfer
+/// the roles too. What was signed before stays.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Left {
+    /// The member.
+    pub member: String,
+    /// How.
+    pub how: Leaving,
+    /// When the first shift began in which the member sits nowhere any more.
+    pub shift: Millis,
+    /// Why, or where to.
+    pub why: String,
 }
 
 /// Something personal was entered or erased. What it says stands outside the logbook.

@@ -39,7 +39,7 @@ pub enum NotARecord {
 }
 
 /// Kinds made at the desk, in their current version.
-const DESK_KINDS: [&str; 39] = [
+const DESK_KINDS: [&str; 40] = [
     "register",
     "rules",
     "return",
@@ -79,6 +79,7 @@ const DESK_KINDS: [&str; 39] = [
     "rig_status",
     "acknowledged",
     "person_changed",
+    "left",
 ];
 
 /// Reads a record from the bytes in which it was handed in.
@@ -329,6 +330,7 @@ fn desk(kind: &str, raw: &RawValue) -> serde_json::Result<Desk> {
         "rig_status" => read(raw).map(Desk::RigStatus),
         "acknowledged" => read(raw).map(Desk::Acknowledged),
         "person_changed" => read(raw).map(Desk::PersonChanged),
+        "left" => read(raw).map(Desk::Left),
         other => Err(serde::de::Error::custom(format!("“{other}” is not made at the desk"))),
     }
 }

@@ -1,11 +1,13 @@
 //! The rule table: which steps a check has, for which profile, with which limits and
 //! consequences. Data, replaceable by a department; every version is kept by the hash of its text.
 
+mod compare;
 mod limits;
 mod parse;
 mod resolve;
 mod table;
 
+pub use compare::{Difference, differences};
 pub use limits::{Exact, Limits, StepLimits, Wall, Want};
 pub use parse::{TableErrors, TableProblem, parse};
 pub use resolve::{Ask, Band, Form, FormStep, Sequence, UnknownProfile, resolve};

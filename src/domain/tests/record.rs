@@ -14,11 +14,11 @@ use std::process::{Command, Stdio};
 use airmuster_domain::judge::{Answer, Raw};
 use airmuster_domain::record::{
     Accepted, Acknowledged, Asset, AssetKind, Body, CHAIN_START, Cadence, Clearing, Component, Condition,
-    Correction, Crew, Desk, Digest, Doubt, Duty, Field, Fitting, GapDealt, LARGEST, Misfit, Move, Moved,
-    NotARecord, Notice, NoticeDone, NoticeEnded, Part, PersonChanged, Personal, PinStop, Place, Reach,
-    Record, RecordRef, Register, Return, Reviewed, RigAccepted, RigStatus, RulesInForce, Sent, Settlement,
-    Signed, Slot, Stage, Stamp, TakenOut, TicketApart, TicketJoined, TicketOpened, TicketSplit, TicketStage,
-    Used, VERSION, Worked, decode, encode, link,
+    Correction, Crew, Desk, Digest, Doubt, Duty, Field, Fitting, GapDealt, LARGEST, Leaving, Left, LookAgain,
+    Misfit, Move, Moved, NotARecord, Notice, NoticeDone, NoticeEnded, Part, PersonChanged, Personal, PinStop,
+    Place, Reach, Record, RecordRef, Register, Return, Reviewed, RigAccepted, RigStatus, RulesInForce, Sent,
+    Settlement, Signed, Slot, Stage, Stamp, TakenOut, TicketApart, TicketJoined, TicketOpened, TicketSplit,
+    TicketStage, Used, VERSION, Worked, decode, encode, link,
 };
 use common::{check, config, on, proving, uuid, word};
 use proptest::prelude::*;
@@ -279,9 +279,13 @@ fn what_is_made_at_the_desk_comes_back_as_it_was() {
     }
     let read = Acknowledged { of };
     all.push(("acknowledged", json!(read), Desk::Acknowledged(read)));
-    for what in [Personal::FitTest, Personal::Clearance] {
+    for what in [Personal::FitTest, Personal::Clearance, Personal::Name, Personal::Pin, Personal::Erased] {
         let changed = PersonChanged { member: "m1".to_owned(), what };
         all.push(("person_changed", json!(changed), Desk::PersonChanged(changed)));
+    }
+    for how in Leaving::ALL {
+        let left = Left { member: "m1".to_owned(), how, shift: 7, why: "w".to_owned() };
+        all.push(("left", json!(left), Desk::Left(left)));
     }
     for register in registers {
         all.push(("register", json!(register), Desk::Register(register)));
@@ -332,7 +336,8 @@ fn what_is_made_at_the_desk_comes_back_as_it_was() {
     all.push(("ticket_apart", json!(t), Desk::TicketApart(t)));
     let t = TicketSplit { ticket: 4, grounds: vec!["finding/1".to_owned()], into: 5, why: "w".to_owned() };
     all.push(("ticket_split", json!(t), Desk::TicketSplit(t)));
-    let rules = RulesInForce { text: "format = 1".to_owned() };
+    let again = vec![LookAgain { unit: "1".to_owned(), check: of, why: "w".to_owned() }];
+    let rules = RulesInForce { text: "format = 1".to_owned(), again };
     all.push(("rules", json!(rules), Desk::Rules(rules)));
     let doubt = Doubt { of, why: "w".to_owned() };
     all.push(("doubt", json!(doubt), Desk::Doubt(doubt)));

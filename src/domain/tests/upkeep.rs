@@ -442,6 +442,7 @@ fn a_lapsed_qualification_signs_no_return() {
         bench_test: None,
         remedy: String::new(),
         second_signer: None,
+        reproduced: String::new(),
     });
     for (today, forbidden) in [("2026-01-05", false), ("2026-01-06", true)] {
         let mut f = facts(&u, today, Role::Technician);

@@ -155,7 +155,7 @@ async fn write_all(store: &Store, now: Millis, part: &Path, people: bool) -> Res
         out.add(&format!("tables/{name}"), &table)?;
     }
     out.checks(store, &department.clock).await?;
-    out.add("lists/tickets.csv", &write::tickets(&store.tickets().await?, &department.clock))?;
+    out.add("lists/tickets.csv", &write::tickets(&store.tickets().await?, &department.clock).csv())?;
     out.photographs(store).await?;
     if people {
         out.json("people.json", &names)?;
@@ -202,7 +202,7 @@ impl<W: Write + Seek> Archive<W> {
         let mut after = None;
         loop {
             let rows = store.checks_after(after.unwrap_or(0), PAGE).await?;
-            let text = write::checks(&rows, clock, after.is_none());
+            let text = write::checks(&rows, clock).csv_part(after.is_none());
             hash.update(&text);
             self.zip.write_all(&text).map_err(zip::result::ZipError::Io)?;
             let Some(last) = rows.last() else { break };

@@ -156,8 +156,16 @@ pub static MEMBERS: Template = Template {
     columns: &[
         must("id", "m-14", ID),
         may("name", "Ines Calder", "what the member is called; kept apart from the records"),
-        must("roles", "crew", "crew, officer, technician or administrator; several with spaces between"),
-        may("qualified", "", "kinds of unit whose repairs this technician may sign, with spaces between"),
+        must(
+            "roles",
+            "technician",
+            "crew, officer, technician or administrator; several with spaces between",
+        ),
+        may(
+            "qualified",
+            "us-open-circuit-third",
+            "kinds of unit whose repairs this technician may sign, with spaces between",
+        ),
     ],
     family: None,
 };
@@ -177,6 +185,68 @@ pub static CHECKS: Template = Template {
     family: None,
 };
 
+/// What is stamped on cylinders.
+pub static MARKS: Template = Template {
+    name: "marks",
+    about: "What is stamped on a cylinder; read it from the cylinder itself",
+    columns: &[
+        must("cylinder", "C-117", "the cylinder’s number"),
+        must(
+            "made to",
+            "permit-carbon",
+            "dot-3a, dot-3aa, dot-3al, permit-carbon, permit-glass, permit-hoop, en-metal or en-composite",
+        ),
+        must("litres", "6.8", "its water volume"),
+        must("made", "2021-03", "the month in which it was made"),
+        may("requalified", "", "the month of the last requalification, if it had one"),
+        may("life ends", "", "the month with which its life ends, where that is stamped"),
+        may("serial", "", "its maker’s serial number"),
+    ],
+    family: None,
+};
+
+/// Until when technicians are qualified.
+pub static QUALIFICATIONS: Template = Template {
+    name: "qualifications",
+    about: "A technician’s certificate for one kind of unit",
+    columns: &[
+        must("member", "m-14", "the member’s id"),
+        must("family", "us-open-circuit-third", "the kind of unit, as in “qualified” of members.csv"),
+        must("until", "2028-03-31", "the last day on which it holds"),
+        may("certificate", "", "who trained, and its number"),
+    ],
+    family: None,
+};
+
+/// Fit tests.
+pub static FIT_TESTS: Template = Template {
+    name: "fit_tests",
+    about: "A fit test; kept apart from the records, which learn only that something changed",
+    columns: &[
+        must("member", "m-14", "the member’s id"),
+        must("date", "2026-03-01", "the day; like 2026-11-25, or in the order that is stated"),
+        may("make", "", "who makes the facepiece"),
+        may("model", "", "which model"),
+        may("style", "", "which style"),
+        must("size", "medium", "which size"),
+    ],
+    family: None,
+};
+
 /// All of them, in the order in which they lean on each other.
-pub static ALL: [&Template; 8] =
-    [&STATIONS, &RIGS, &SEATS, &UNITS, &FACEPIECES, &CYLINDERS, &MEMBERS, &CHECKS];
+pub static ALL: [&Template; 11] = [
+    &STATIONS,
+    &RIGS,
+    &SEATS,
+    &UNITS,
+    &FACEPIECES,
+    &CYLINDERS,
+    &MEMBERS,
+    &MARKS,
+    &QUALIFICATIONS,
+    &FIT_TESTS,
+    &CHECKS,
+];
+
+/// Those that a screen keeps, each entry by the id or number in its first column.
+pub static KEPT: [&Template; 7] = [&STATIONS, &RIGS, &SEATS, &UNITS, &CYLINDERS, &FACEPIECES, &MEMBERS];

@@ -10,19 +10,19 @@ pub mod write;
 
 use std::fmt;
 
-use airmuster_domain::record::{Asset, Stamp, TakenOut, encode};
+use airmuster_domain::record::{Asset, PersonChanged, Personal, Register, Stamp, TakenOut, encode};
 use airmuster_domain::standing::State;
 use sha2::{Digest as _, Sha256};
 use uuid::Uuid;
 
 use super::fleet::table_in_force;
-use super::intake::{CLIENT, DESK, Intake, IntakeError, Origin};
+use super::intake::{Beside, CLIENT, DESK, Intake, IntakeError, Origin};
 use crate::clock::Clock;
-use crate::store::{Store, StoreError};
+use crate::store::{FitRow, Store, StoreError};
 
 pub use archive::{ArchiveError, export, is_zip, take_back};
-pub use columns::{ALL, Column, Template};
-pub use read::{Dates, Known, PastCheck, Read, read};
+pub use columns::{ALL, Column, KEPT, Template};
+pub use read::{Dates, Fitted, Known, PastCheck, Read, read};
 pub use sheet::Problem;
 
 /// What wrote the note about a past check, in its envelope: the same in every version, so that the
@@ -46,6 +46,8 @@ pub struct Plan {
     read: Read,
     /// Past checks that are not there yet, with their ids.
     checks: Vec<(Uuid, PastCheck)>,
+    /// Members who had another name before.
+    renamed: Vec<String>,
 }
 
 impl Plan {
@@ -76,6 +78,17 @@ impl Plan {
             };
             known.fixed.insert(asset.to_string(), why);
         }
+        let upkeep = store.upkeep().await?;
+        let marked = upkeep.things.iter().filter_map(|(asset, thing)| {
+            let (number, marks) = (asset.number.clone(), thing.marks.clone()?);
+            Some(Register::CylinderMarks { number, marks })
+        });
+        known.entries.extend(marked);
+        for (member, families) in upkeep.qualified {
+            known.until.extend(families.into_iter().map(|(family, until)| ((member.clone(), family), until)));
+        }
+        let fitted = |f: FitRow| Fitted { member: f.member, tested: f.tested, kind: f.kind };
+        known.fits = store.fit_tests().await?.into_iter().map(fitted).collect();
         if let Some(table) = table_in_force(store).await? {
             known = known.with_table(&table);
         }
@@ -89,7 +102,9 @@ impl Plan {
                 read.unchanged += 1;
             }
         }
-        Ok(Self { read, checks })
+        let renamed = read.names.iter().filter(|(id, _)| known.names.contains_key(id));
+        let renamed = renamed.map(|(id, _)| id.clone()).collect();
+        Ok(Self { read, checks, renamed })
     }
 
     /// What must be put right first.
@@ -99,7 +114,10 @@ impl Plan {
 
     /// Whether there is nothing to take in.
     pub fn is_empty(&self) -> bool {
-        self.read.entries.is_empty() && self.read.names.is_empty() && self.checks.is_empty()
+        self.read.entries.is_empty()
+            && self.read.names.is_empty()
+            && self.read.fits.is_empty()
+            && self.checks.is_empty()
     }
 
     /// Takes everything in, or nothing.
@@ -136,7 +154,14 @@ impl Plan {
             let note = TakenOut { asset: Asset::unit(&check.unit), why: check.words };
             records.push(encode("note", &stamp, &note));
         }
-        let taken = intake.submit_all(records, self.read.names, origin).await;
+        // Of what is personal the logbook learns only that it changed.
+        let changed = |member: &String, what: Personal| {
+            encode("person_changed", &desk(), &PersonChanged { member: member.clone(), what })
+        };
+        records.extend(self.renamed.iter().map(|member| changed(member, Personal::Name)));
+        records.extend(self.read.fits.iter().map(|fit| changed(&fit.member, Personal::FitTest)));
+        let fits = self.read.fits.into_iter().map(|f| (f.member, f.tested, f.kind)).collect();
+        let taken = intake.submit_all(records, Beside { names: self.read.names, fits }, origin).await;
         taken.map(|_| ()).map_err(|(_, e)| ExchangeError::Refused(e))
     }
 }
@@ -144,15 +169,28 @@ impl Plan {
 impl fmt::Display for Plan {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let of = |n: usize, one: &str, more: &str| format!("{n} {}", if n == 1 { one } else { more });
+        let fits = match self.read.fits.len() {
+            0 => String::new(),
+            n => format!("{}, ", of(n, "fit test", "fit tests")),
+        };
         write!(
             f,
-            "{} of the register, {}, {}; {} there already",
+            "{} of the register, {}, {fits}{}; {} there already",
             of(self.read.entries.len(), "entry", "entries"),
             of(self.read.names.len(), "name", "names"),
             of(self.checks.len(), "past check", "past checks"),
             of(self.read.unchanged, "row is", "rows are")
         )
     }
+}
+
+/// A row as a form gives it, as the file that it would be: cells by the headings of its table.
+pub fn one_row(cells: &[(String, String)]) -> Vec<u8> {
+    let mut out = csv::WriterBuilder::new().from_writer(Vec::new());
+    // Writing into memory does not fail, and both rows are as long.
+    let _ = out.write_record(cells.iter().map(|(heading, _)| heading));
+    let _ = out.write_record(cells.iter().map(|(_, cell)| cell));
+    out.into_inner().unwrap_or_default()
 }
 
 /// The same row is the same record, however often it is taken in.

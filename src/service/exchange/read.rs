@@ -5,7 +5,8 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use airmuster_domain::Millis;
 use airmuster_domain::quantity::Pressure;
-use airmuster_domain::record::{Asset, Cadence, Place, Register, is_number};
+use airmuster_domain::readiness::FacepieceKind;
+use airmuster_domain::record::{Asset, Cadence, Marks, Month, Place, Register, Spec, is_number};
 use airmuster_domain::role::Role;
 use airmuster_domain::rules::Table;
 use airmuster_domain::shift::ShiftClock;
@@ -39,6 +40,17 @@ pub struct PastCheck {
     pub words: String,
 }
 
+/// A fit test that a member passed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Fitted {
+    /// The member's id.
+    pub member: String,
+    /// The day.
+    pub tested: NaiveDate,
+    /// With which facepiece.
+    pub kind: FacepieceKind,
+}
+
 /// What the department has already, and how its cells are to be read.
 #[derive(Debug, Default)]
 pub struct Known {
@@ -46,6 +58,10 @@ pub struct Known {
     pub entries: Vec<Register>,
     /// Names by member id.
     pub names: HashMap<String, String>,
+    /// Fit tests.
+    pub fits: Vec<Fitted>,
+    /// Until when which member is qualified for which family.
+    pub until: BTreeMap<(String, String), NaiveDate>,
     /// Units that may not be moved, with the reason.
     pub fixed: BTreeMap<String, &'static str>,
     /// Profiles, and the families that technicians are qualified for.
@@ -77,6 +93,8 @@ pub struct Read {
     pub entries: Vec<Register>,
     /// New and changed names of members.
     pub names: Vec<(String, String)>,
+    /// Fit tests that are not there yet.
+    pub fits: Vec<Fitted>,
     /// Checks made before.
     pub checks: Vec<PastCheck>,
     /// Rows that say what is there already.
@@ -127,7 +145,9 @@ struct Reading<'a> {
     rigs: BTreeSet<String>,
     seats: BTreeSet<String>,
     units: BTreeSet<String>,
-    members: BTreeSet<String>,
+    cylinders: BTreeSet<String>,
+    /// Each with the families that the member is qualified for.
+    members: BTreeMap<String, BTreeSet<String>>,
     wanted: BTreeMap<Asset, Wanted>,
     out: Read,
     problems: Vec<Problem>,
@@ -143,7 +163,17 @@ impl<'a> Reading<'a> {
             rigs: ids(|e| if let Register::Rig { id, .. } = e { Some(id) } else { None }),
             seats: ids(|e| if let Register::Seat { id, .. } = e { Some(id) } else { None }),
             units: ids(|e| if let Register::Unit { number, .. } = e { Some(number) } else { None }),
-            members: ids(|e| if let Register::Member { id, .. } = e { Some(id) } else { None }),
+            cylinders: ids(|e| if let Register::Cylinder { number, .. } = e { Some(number) } else { None }),
+            members: known
+                .entries
+                .iter()
+                .filter_map(|e| match e {
+                    Register::Member { id, qualified, .. } => {
+                        Some((id.clone(), qualified.iter().cloned().collect()))
+                    }
+                    _ => None,
+                })
+                .collect(),
             wanted: BTreeMap::new(),
             out: Read::default(),
             problems: Vec::new(),
@@ -156,9 +186,21 @@ impl<'a> Reading<'a> {
         let mut seen: BTreeMap<String, u64> = BTreeMap::new();
         for (nth, row) in (1..).zip(&rows) {
             let mut cells = Cells { row, problems: &mut problems, good: true };
-            if template.name == columns::CHECKS.name {
-                self.check(&mut cells);
-                continue;
+            // What has no id of its own: several rows may be about one thing.
+            match template.name {
+                "checks" => {
+                    self.check(&mut cells);
+                    continue;
+                }
+                "qualifications" => {
+                    self.qualification(&mut cells);
+                    continue;
+                }
+                "fit_tests" => {
+                    self.fit_test(&mut cells);
+                    continue;
+                }
+                _ => {}
             }
             let key = template.columns[0].name;
             let id = cells.number(key);
@@ -177,6 +219,7 @@ impl<'a> Reading<'a> {
                     Some(facepiece)
                 }
                 "cylinders" => self.cylinder(&mut cells, id),
+                "marks" => self.marks(&mut cells, id),
                 _ => Some(self.member(&mut cells, id)),
             };
             if cells.good {
@@ -297,6 +340,7 @@ impl<'a> Reading<'a> {
             }
         };
         self.with_unit(c, Asset::cylinder(&number), &columns::CYLINDERS);
+        self.cylinders.insert(number.clone());
         Some(Register::Cylinder { number, rated: rated? })
     }
 
@@ -339,24 +383,82 @@ impl<'a> Reading<'a> {
         if c.good && !name.is_empty() && named != Some(&name) {
             self.out.names.push((id.clone(), name));
         }
-        self.members.insert(id.clone());
+        self.members.insert(id.clone(), qualified.clone());
         let roles = roles.into_iter().map(|r| r.id().to_owned()).collect();
         Register::Member { id, roles, qualified: qualified.into_iter().collect() }
+    }
+
+    fn marks(&mut self, c: &mut Cells, number: String) -> Option<Register> {
+        c.must_be_in("cylinder", &number, &self.cylinders, "cylinders.csv");
+        let spec = Spec::from_id(&c.text("made to").to_lowercase());
+        if spec.is_none() {
+            let ids = Spec::ALL.map(Spec::id).join(", ");
+            c.tell("made to", format!("write one of {ids}"));
+        }
+        let volume_ml = millilitres(&c.text("litres")).filter(|v| (500..=20_000).contains(v));
+        if volume_ml.is_none() {
+            c.tell("litres", "write the water volume in litres, like 6.8");
+        }
+        let made = c.month("made");
+        let [requalified, life_until] = ["requalified", "life ends"]
+            .map(|column| if c.text(column).is_empty() { None } else { c.month(column) });
+        let serial = c.text("serial");
+        let marks =
+            Marks { volume_ml: volume_ml?, spec: spec?, made: made?, requalified, life_until, serial };
+        Some(Register::CylinderMarks { number, marks })
+    }
+
+    fn qualification(&mut self, c: &mut Cells) {
+        let (member, family) = (c.text("member"), c.text("family"));
+        match self.members.get(&member) {
+            None => c.tell("member", format!("there is no “{}”; enter it in members.csv", short(&member))),
+            Some(qualified) if !qualified.contains(&family) => {
+                let say = format!(
+                    "{} is not qualified for “{}”; enter it at “qualified” in members.csv first",
+                    short(&member),
+                    short(&family)
+                );
+                c.tell("family", say);
+            }
+            Some(_) => {}
+        }
+        let until = c.date("until", self.known.dates);
+        let Some(until) = until.filter(|_| c.good) else { return };
+        if self.known.until.get(&(member.clone(), family.clone())) == Some(&until) {
+            self.out.unchanged += 1;
+            return;
+        }
+        let reference = c.text("certificate");
+        self.out.entries.push(Register::Qualification { member, family, until, reference });
+    }
+
+    fn fit_test(&mut self, c: &mut Cells) {
+        let member = c.text("member");
+        if !self.members.contains_key(&member) {
+            c.tell("member", format!("there is no “{}”; enter it in members.csv", short(&member)));
+        }
+        let tested = c.date("date", self.known.dates);
+        let today = self.known.clock.local(self.known.now).date_naive();
+        if tested.is_some_and(|day| day > today) {
+            c.tell("date", "this day is still to come; a fit test is entered once it was passed");
+        }
+        let [make, model, style, size] = ["make", "model", "style", "size"].map(|column| c.text(column));
+        let Some(tested) = tested.filter(|_| c.good) else { return };
+        let fit = Fitted { member, tested, kind: FacepieceKind { make, model, style, size } };
+        if self.known.fits.contains(&fit) || self.out.fits.contains(&fit) {
+            self.out.unchanged += 1;
+        } else {
+            self.out.fits.push(fit);
+        }
     }
 
     fn check(&mut self, c: &mut Cells) {
         let (unit, by) = (c.number("unit"), c.text("by"));
         c.must_be_in("unit", &unit, &self.units, "units.csv");
-        if !by.is_empty() {
-            c.must_be_in("by", &by, &self.members, "members.csv, or leave it empty");
+        if !by.is_empty() && !self.members.contains_key(&by) {
+            c.must_be_in("by", &by, &BTreeSet::new(), "members.csv, or leave it empty");
         }
-        let date = match date(c.row.cell("date"), self.known.dates) {
-            Ok(date) => Some(date),
-            Err(say) => {
-                c.tell("date", say);
-                None
-            }
-        };
+        let date = c.date("date", self.known.dates);
         let time = time(c.row.cell("time"));
         if time.is_none() {
             c.tell("time", "write it like 07:05");
@@ -468,6 +570,18 @@ impl Cells<'_> {
         text
     }
 
+    fn date(&mut self, column: &str, dates: Dates) -> Option<NaiveDate> {
+        date(self.row.cell(column), dates).map_err(|say| self.tell(column, say)).ok()
+    }
+
+    fn month(&mut self, column: &str) -> Option<Month> {
+        let read = self.row.cell(column).parse().ok();
+        if read.is_none() {
+            self.tell(column, "write it as year and month, like 2021-03");
+        }
+        read
+    }
+
     fn yes(&mut self, column: &str) -> Option<bool> {
         match self.row.cell(column).to_lowercase().as_str() {
             "yes" | "y" | "true" | "x" | "1" => Some(true),
@@ -496,6 +610,15 @@ impl Cells<'_> {
             self.tell(column, format!("there is no “{}”; enter it in {file}", short(id)));
         }
     }
+}
+
+/// Litres with up to three places, in thousandths.
+fn millilitres(text: &str) -> Option<u32> {
+    let (whole, part) = text.split_once(['.', ',']).unwrap_or((text, ""));
+    if part.len() > 3 || !(whole.to_owned() + part).bytes().all(|b| b.is_ascii_digit()) {
+        return None;
+    }
+    format!("{whole}{part:0<3}").parse().ok()
 }
 
 fn date(text: &str, dates: Dates) -> Result<NaiveDate, String> {
@@ -544,9 +667,9 @@ mod tests {
             columns::ALL.iter().map(|t| (t.file(), t.blank().into_bytes())).collect();
         let read = read(&files, &known());
         assert_eq!(read.problems, []);
-        assert_eq!(read.checks.len(), 1);
-        // Seven tables, and where unit, facepiece and cylinder are.
-        assert_eq!(read.entries.len(), 10);
+        assert_eq!((read.checks.len(), read.fits.len()), (1, 1));
+        // Nine tables, and where unit, facepiece and cylinder are.
+        assert_eq!(read.entries.len(), 12);
         assert_eq!(read.names, [("m-14".to_owned(), "Ines Calder".to_owned())]);
     }
 

@@ -9,34 +9,64 @@ use super::columns::{self, Template};
 use super::sheet::guarded;
 use crate::store::{CheckRow, Ticket};
 
-/// Writes rows, under headings where there are any.
-pub fn csv(headings: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> Vec<u8> {
-    let mut out = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
-    // Writing into memory does not fail, and every row has as many cells as there are headings.
-    if !headings.is_empty() {
-        let _ = out.write_record(headings);
+/// A table as rows of text: what is given out as CSV or JSON, and what screens list.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Sheet {
+    /// The headings.
+    pub headings: Vec<String>,
+    /// The rows, each with a cell for every heading.
+    pub rows: Vec<Vec<String>>,
+}
+
+impl Sheet {
+    /// Rows under headings.
+    pub fn new(headings: &[&str], rows: impl IntoIterator<Item = Vec<String>>) -> Self {
+        let headings = headings.iter().map(|&h| h.to_owned()).collect();
+        Self { headings, rows: rows.into_iter().collect() }
     }
-    for row in rows {
-        let _ = out.write_record(row.iter().map(|cell| guarded(cell)));
+
+    /// As CSV, with its headings.
+    pub fn csv(self) -> Vec<u8> {
+        self.csv_part(true)
     }
-    out.into_inner().unwrap_or_default()
+
+    /// As CSV; the headings only before the first of several parts.
+    pub fn csv_part(self, first: bool) -> Vec<u8> {
+        let mut out = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(Vec::new());
+        // Writing into memory does not fail, and every row has as many cells as there are headings.
+        if first {
+            let _ = out.write_record(&self.headings);
+        }
+        for row in self.rows {
+            let _ = out.write_record(row.iter().map(|cell| guarded(cell)));
+        }
+        out.into_inner().unwrap_or_default()
+    }
+
+    /// As JSON: a list of objects by heading.
+    pub fn json(self) -> serde_json::Value {
+        let object = |row: Vec<String>| {
+            let cells = self.headings.iter().cloned().zip(row.into_iter().map(serde_json::Value::String));
+            serde_json::Value::Object(cells.collect())
+        };
+        self.rows.into_iter().map(object).collect()
+    }
+
+    /// What a row has under a heading; empty where there is no such heading.
+    pub fn cell<'a>(&self, row: &'a [String], heading: &str) -> &'a str {
+        let at = self.headings.iter().position(|h| h == heading);
+        at.and_then(|at| row.get(at)).map_or("", String::as_str)
+    }
 }
 
 /// The register in the tables in which it can be taken in. Names only where they are given.
 pub fn register(entries: &[Register], names: Option<&BTreeMap<String, String>>) -> Vec<(String, Vec<u8>)> {
-    let tables = [
-        &columns::STATIONS,
-        &columns::RIGS,
-        &columns::SEATS,
-        &columns::UNITS,
-        &columns::FACEPIECES,
-        &columns::CYLINDERS,
-        &columns::MEMBERS,
-    ];
-    tables.into_iter().map(|t| (t.file(), table(t, entries, names))).collect()
+    let tables = columns::KEPT.into_iter();
+    tables.map(|t| (t.file(), sheet(t, entries, names).csv())).collect()
 }
 
-fn table(template: &Template, entries: &[Register], names: Option<&BTreeMap<String, String>>) -> Vec<u8> {
+/// One table of the register. Names only where they are given.
+pub fn sheet(template: &Template, entries: &[Register], names: Option<&BTreeMap<String, String>>) -> Sheet {
     let parts: BTreeSet<&String> = match template.family {
         Some(_) => entries
             .iter()
@@ -45,63 +75,71 @@ fn table(template: &Template, entries: &[Register], names: Option<&BTreeMap<Stri
             .collect(),
         None => BTreeSet::new(),
     };
-    let family: Vec<String> =
-        parts.iter().map(|p| format!("{} {p}", template.family.unwrap_or_default())).collect();
-    let mut headings: Vec<&str> = template.columns.iter().map(|c| c.name).collect();
-    headings.extend(family.iter().map(String::as_str));
-    let place = |asset: &Asset| {
-        entries.iter().find_map(|e| match e {
-            Register::Holder { asset: a, place } if a == asset => Some(place),
+    let mut headings: Vec<String> = template.columns.iter().map(|c| c.name.to_owned()).collect();
+    headings.extend(parts.iter().map(|p| format!("{} {p}", template.family.unwrap_or_default())));
+    let places: BTreeMap<&Asset, &Place> = entries
+        .iter()
+        .filter_map(|e| if let Register::Holder { asset, place } = e { Some((asset, place)) } else { None })
+        .collect();
+    let models: BTreeMap<&String, [&String; 3]> = entries
+        .iter()
+        .filter_map(|e| match e {
+            Register::FacepieceModel { number, make, model, style } => Some((number, [make, model, style])),
             _ => None,
         })
-    };
-    let rows = entries.iter().filter_map(|e| {
-        let s = str::to_owned;
-        Some(match (template.name, e) {
-            ("stations", Register::Station { id, name, order }) => {
-                vec![id.clone(), name.clone(), order.to_string()]
-            }
-            ("rigs", Register::Rig { id, name, station, order }) => {
-                vec![id.clone(), name.clone(), station.clone(), order.to_string()]
-            }
-            ("seats", Register::Seat { id, rig, name, kit, order }) => {
-                vec![id.clone(), rig.clone(), name.clone(), yes(*kit), order.to_string()]
-            }
-            ("units", Register::Unit { number, profile, cadence, serials, .. }) => {
-                let [seat, spare, away] = match place(&Asset::unit(number)) {
-                    Some(Place::Seat { seat }) => [seat.clone(), s(""), s("")],
-                    Some(Place::Spare { station }) => [s(""), station.clone(), s("")],
-                    Some(Place::Bench) => [s(""), s(""), s("bench")],
-                    Some(Place::Repairer) => [s(""), s(""), s("repairer")],
-                    _ => [s(""), s(""), s("")],
-                };
-                let cadence = cadence_words(*cadence);
-                let mut row = vec![number.clone(), profile.clone(), s(cadence), yes(true), seat, spare, away];
-                row.extend(parts.iter().map(|p| serials.get(*p).cloned().unwrap_or_default()));
-                row
-            }
-            ("facepieces", Register::Facepiece { number, size }) => {
-                let kind = entries.iter().find_map(|e| match e {
-                    Register::FacepieceModel { number: n, make, model, style } if n == number => {
-                        Some([make, model, style].map(Clone::clone))
-                    }
-                    _ => None,
-                });
-                let [make, model, style] = kind.unwrap_or_default();
-                let on = with(place(&Asset::facepiece(number)));
-                vec![number.clone(), size.clone(), make, model, style, on]
-            }
-            ("cylinders", Register::Cylinder { number, rated }) => {
-                vec![number.clone(), rated.to_string(), with(place(&Asset::cylinder(number)))]
-            }
-            ("members", Register::Member { id, roles, qualified }) => {
-                let name = names.and_then(|n| n.get(id)).cloned().unwrap_or_default();
-                vec![id.clone(), name, roles.join(" "), qualified.join(" ")]
-            }
-            _ => return None,
-        })
-    });
-    csv(&headings, rows)
+        .collect();
+    let rows = entries.iter().filter_map(|e| row(template, e, &places, &models, names, &parts)).collect();
+    Sheet { headings, rows }
+}
+
+/// The cells of an entry, if it is one of this table.
+fn row(
+    template: &Template,
+    entry: &Register,
+    places: &BTreeMap<&Asset, &Place>,
+    models: &BTreeMap<&String, [&String; 3]>,
+    names: Option<&BTreeMap<String, String>>,
+    parts: &BTreeSet<&String>,
+) -> Option<Vec<String>> {
+    let s = str::to_owned;
+    let place = |asset: Asset| places.get(&asset).copied();
+    Some(match (template.name, entry) {
+        ("stations", Register::Station { id, name, order }) => {
+            vec![id.clone(), name.clone(), order.to_string()]
+        }
+        ("rigs", Register::Rig { id, name, station, order }) => {
+            vec![id.clone(), name.clone(), station.clone(), order.to_string()]
+        }
+        ("seats", Register::Seat { id, rig, name, kit, order }) => {
+            vec![id.clone(), rig.clone(), name.clone(), yes(*kit), order.to_string()]
+        }
+        ("units", Register::Unit { number, profile, cadence, serials, .. }) => {
+            let [seat, spare, away] = match place(Asset::unit(number)) {
+                Some(Place::Seat { seat }) => [seat.clone(), s(""), s("")],
+                Some(Place::Spare { station }) => [s(""), station.clone(), s("")],
+                Some(Place::Bench) => [s(""), s(""), s("bench")],
+                Some(Place::Repairer) => [s(""), s(""), s("repairer")],
+                _ => [s(""), s(""), s("")],
+            };
+            let cadence = cadence_words(*cadence);
+            let mut row = vec![number.clone(), profile.clone(), s(cadence), yes(true), seat, spare, away];
+            row.extend(parts.iter().map(|p| serials.get(*p).cloned().unwrap_or_default()));
+            row
+        }
+        ("facepieces", Register::Facepiece { number, size }) => {
+            let [make, model, style] =
+                models.get(number).map_or_else(Default::default, |m| m.map(Clone::clone));
+            vec![number.clone(), size.clone(), make, model, style, with(place(Asset::facepiece(number)))]
+        }
+        ("cylinders", Register::Cylinder { number, rated }) => {
+            vec![number.clone(), rated.to_string(), with(place(Asset::cylinder(number)))]
+        }
+        ("members", Register::Member { id, roles, qualified }) => {
+            let name = names.and_then(|n| n.get(id)).cloned().unwrap_or_default();
+            vec![id.clone(), name, roles.join(" "), qualified.join(" ")]
+        }
+        _ => return None,
+    })
 }
 
 /// How often, in the word of a table.
@@ -124,8 +162,8 @@ fn with(place: Option<&Place>) -> String {
     }
 }
 
-/// Checks, one a row; the headings only before the first of several parts.
-pub fn checks(rows: &[CheckRow], clock: &ShiftClock, first: bool) -> Vec<u8> {
+/// Checks, one a row.
+pub fn checks(rows: &[CheckRow], clock: &ShiftClock) -> Sheet {
     let headings = [
         "number",
         "unit",
@@ -163,11 +201,11 @@ pub fn checks(rows: &[CheckRow], clock: &ShiftClock, first: bool) -> Vec<u8> {
             c.name.id.to_string(),
         ]
     };
-    csv(if first { &headings } else { &[] }, rows.iter().map(row))
+    Sheet { headings: headings.map(str::to_owned).into(), rows: rows.iter().map(row).collect() }
 }
 
 /// Tickets, one a row.
-pub fn tickets(rows: &[Ticket], clock: &ShiftClock) -> Vec<u8> {
+pub fn tickets(rows: &[Ticket], clock: &ShiftClock) -> Sheet {
     let when = |t| clock.local(t).format("%Y-%m-%d %H:%M").to_string();
     let row = |t: &Ticket| {
         vec![
@@ -179,5 +217,6 @@ pub fn tickets(rows: &[Ticket], clock: &ShiftClock) -> Vec<u8> {
             when(t.stage_at),
         ]
     };
-    csv(&["ticket", "kind", "number", "opened", "stage", "since"], rows.iter().map(row))
+    let headings = ["ticket", "kind", "number", "opened", "stage", "since"].map(str::to_owned).into();
+    Sheet { headings, rows: rows.iter().map(row).collect() }
 }

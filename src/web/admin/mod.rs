@@ -1,3 +1,7 @@
 //! The administrator's pages.
 
+pub mod member;
+pub mod register;
+pub mod rules;
 pub mod tables;
+pub mod tokens;

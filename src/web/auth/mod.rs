@@ -11,7 +11,7 @@ use airmuster_domain::record::{Trusted, is_number};
 use airmuster_domain::role::Role;
 use axum::extract::{FromRequestParts, Request, State};
 use axum::http::request::Parts;
-use axum::http::{HeaderValue, Method, StatusCode};
+use axum::http::{HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::CookieJar;
@@ -22,6 +22,7 @@ use super::error::WebError;
 use super::layers::for_scripts;
 use super::serving::App;
 use crate::service::tablets::Bearer;
+use crate::service::tokens;
 use crate::store::{Holding, Session, TabletRow};
 
 pub use enrol::{enrol, show_enrol};
@@ -71,6 +72,8 @@ pub enum Who {
     FirstStart,
     /// A signed-in member with one of these roles.
     Roles(&'static [Role]),
+    /// The same, or a program that shows a token for reading.
+    Reader(&'static [Role]),
 }
 
 impl Who {
@@ -84,6 +87,7 @@ impl Who {
             // The guard looks at the connection too.
             Self::FirstStart => false,
             Self::Roles(any) => visitor.is(any),
+            Self::Reader(any) => visitor.is(any) || visitor.token.is_some(),
         }
     }
 }
@@ -121,6 +125,8 @@ pub struct Visitor {
     pub enrolled: Option<TabletRow>,
     /// A visitor of the demo, who may do what a tablet may.
     pub guest: bool,
+    /// The number of the token for reading that a program has shown.
+    pub token: Option<i64>,
     /// The page is to be kept on a tablet: it is shown as to nobody in particular.
     pub ahead: bool,
     /// The path that was asked for.
@@ -221,6 +227,12 @@ pub async fn guard(
         Err(e) => return WebError::from(e).into_response(),
     };
     let headers = request.headers();
+    if matches!(who, Who::Reader(_)) {
+        visitor.token = match token_of(&app, headers.get(header::AUTHORIZATION)).await {
+            Ok(token) => token,
+            Err(e) => return e.into_response(),
+        };
+    }
     if who == Who::FirstStart {
         if begun {
             return WebError::NotFound.into_response();
@@ -237,6 +249,10 @@ pub async fn guard(
             }
             (false, &Method::GET) if !for_scripts(&path) => {
                 Redirect::to(&sign_in_address(&path)).into_response()
+            }
+            (false, _) if matches!(who, Who::Reader(_)) => {
+                // RFC 6750, 3: how to do better.
+                (StatusCode::UNAUTHORIZED, [(header::WWW_AUTHENTICATE, "Bearer")]).into_response()
             }
             (false, _) => StatusCode::UNAUTHORIZED.into_response(),
             (true, _) => WebError::Forbidden.into_response(),
@@ -256,6 +272,17 @@ pub async fn guard(
     match renewed {
         Some(cookie) => (CookieJar::new().add(cookie), answer).into_response(),
         None => answer,
+    }
+}
+
+/// The number of the token that a header shows, where it holds.
+async fn token_of(app: &App, shown: Option<&HeaderValue>) -> Result<Option<i64>, WebError> {
+    let shown = shown.and_then(|v| v.to_str().ok()).and_then(|v| v.split_once(' '));
+    match shown {
+        Some((scheme, token)) if scheme.eq_ignore_ascii_case("bearer") => {
+            Ok(tokens::find(&app.store, &app.clock, token.trim()).await?.map(|t| t.id))
+        }
+        _ => Ok(None),
     }
 }
 

@@ -128,7 +128,8 @@ async fn about(store: &Store, body: &Body) -> Result<Option<Asset>, WebError> {
             | Desk::PinAllowed(_)
             | Desk::Crew(_)
             | Desk::RigStatus(_)
-            | Desk::PersonChanged(_) => return Ok(None),
+            | Desk::PersonChanged(_)
+            | Desk::Left(_) => return Ok(None),
         },
     };
     Ok(store.ticket(ticket).await?.map(|t| t.asset))
