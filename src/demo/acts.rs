@@ -3,8 +3,8 @@
 use airmuster_domain::Millis;
 use airmuster_domain::ground::{Act as Clears, Kind, clears};
 use airmuster_domain::record::{
-    Accepted, Asset, Cadence, Clearing, Occasion, Outcome, Part, Place, Return, Sent, Stage, TakenOut, TicketStage,
-    Used, Worked,
+    Accepted, Asset, Cadence, Clearing, Occasion, Outcome, Part, Place, Return, Sent, Stage, TakenOut,
+    TicketStage, Used, Worked,
 };
 use airmuster_domain::rules::Purpose;
 

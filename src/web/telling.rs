@@ -2,7 +2,8 @@
 
 use airmuster_domain::judge::{Judgement, Verdict};
 use airmuster_domain::record::{
-    AirSample, AssetKind, Body, Check, Desk, Field, Move, Outcome, Part, Personal, PinStop, Place, Reach, Register, Return, Seal, Sent, Settlement, Upkept,
+    AirSample, AssetKind, Body, Check, Desk, Field, Move, Outcome, Part, Personal, PinStop, Place, Reach,
+    Register, Return, Seal, Sent, Settlement, Upkept,
 };
 use airmuster_domain::rules::Consequence;
 use airmuster_domain::upkeep::{day_words, decimal, grade_d};

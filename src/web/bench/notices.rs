@@ -262,7 +262,7 @@ async fn one(
         let row = ReachedRow {
             thing: asset_link(&asset),
             value: asset.to_string(),
-            standing: standing(state.state),
+            standing: standing(&state),
             say: dealt.map_or(words, |d| sentence(&d)),
             selected: input.asset == asset.to_string(),
         };

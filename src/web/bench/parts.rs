@@ -138,7 +138,7 @@ async fn view(
         page: page(app, visitor, &format!("Parts of unit {unit}")).await?,
         unit: unit_ref(unit),
         profile: capital(&file.profile_words()),
-        standing: standing(file.standing.state),
+        standing: standing(&file.standing),
         lacks: if file.lacks.is_empty() {
             String::new()
         } else {
