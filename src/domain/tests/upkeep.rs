@@ -441,6 +441,7 @@ fn a_lapsed_qualification_signs_no_return() {
         worked_on: Vec::new(),
         bench_test: None,
         remedy: String::new(),
+        reproduced: String::new(),
         second_signer: None,
         reproduced: String::new(),
     });
