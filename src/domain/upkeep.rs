@@ -283,8 +283,7 @@ impl Upkeep {
             Desk::Fitting(f) => vec![Asset::unit(&f.unit)],
             Desk::Accepted(a) => vec![Asset::unit(&a.unit)],
             Desk::NoticeDone(d) => vec![d.asset.clone()],
-            Desk::Notice(_) | Desk::NoticeEnded(_) => Vec::new(),
-            Desk::Left(_) => Vec::new(),
+            Desk::Notice(_) | Desk::NoticeEnded(_) | Desk::Left(_) => Vec::new(),
             _ => return None,
         })
     }

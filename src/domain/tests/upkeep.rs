@@ -441,7 +441,6 @@ fn a_lapsed_qualification_signs_no_return() {
         worked_on: Vec::new(),
         bench_test: None,
         remedy: String::new(),
-        reproduced: String::new(),
         second_signer: None,
         reproduced: String::new(),
     });
