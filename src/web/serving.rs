@@ -352,6 +352,8 @@ where
             }
         });
     }
+    // Whoever comes from now on is turned away, and not kept waiting for nothing.
+    drop(listener);
     open.shutdown().await;
     Ok(())
 }
