@@ -13,7 +13,7 @@ use airmuster_domain::ground::Kind;
 use airmuster_domain::judge::Answer;
 use airmuster_domain::record::{
     Accepted, Asset, Body, Cadence, Check, Condition, Correction, Desk, Digest, Outcome, Part, Record,
-    RecordRef, Register, RulesInForce, Signed, Stage, TicketStage, Used, Worked, decode, heads,
+    RecordRef, Register, RulesInForce, Signed, Slot, Stage, TicketStage, Used, Worked, decode, heads,
 };
 use airmuster_domain::rules::Purpose;
 use airmuster_domain::standing::{Account, Standing};
@@ -28,8 +28,8 @@ use tempfile::TempDir;
 use uuid::Uuid;
 
 use super::common::{
-    DAY, HOUR, House, LATER, MINUTE, about, account, again, bytes, check, clearing, correction, folder,
-    gauges, house, logbook, pressure, proving, return_of, say, settlement, word,
+    DAY, HOUR, House, LATER, MINUTE, about, account, again, bytes, check, clearing, correction, entered,
+    folder, gauges, house, logbook, pressure, proving, return_of, say, settlement, tested, word,
 };
 
 /// A history as it is being made.
@@ -198,6 +198,19 @@ impl Play {
         self.field("check", own, by, &c).await;
     }
 
+    /// Serials, editions and a flow test, as acceptance asks for.
+    async fn made_ready_for_acceptance(&mut self, unit: &str) {
+        for slot in Slot::ALL {
+            for profile in ["a", "b"] {
+                let names = vec!["Brindle part".to_owned()];
+                let body = Register::Approval { profile: profile.to_owned(), slot, names };
+                self.desk("register", "ada", &body).await;
+            }
+            self.desk("fitting", "tom", &entered(unit, slot)).await;
+        }
+        self.desk("upkeep", "tom", &tested(unit)).await;
+    }
+
     async fn another_version(&mut self) {
         let Some((_, old)) = self.sent.choose(&mut self.rng).cloned() else { return };
         let mut record: serde_json::Value = serde_json::from_slice(&old).unwrap();
@@ -332,6 +345,9 @@ impl Play {
             }
             22 => {
                 let unit = "new".to_owned();
+                if self.chance(50) {
+                    self.made_ready_for_acceptance(&unit).await;
+                }
                 let mut c = check(&unit, self.h.id());
                 c.purpose = Purpose::Acceptance;
                 let made = bytes("check", c.run, self.h.now(), Some("tom"), &c);

@@ -96,7 +96,9 @@ async fn a_disk_that_fills_up_under_a_running_server_is_told_and_it_goes_on_once
     drop(hog);
     fs::remove_file(&fill).unwrap();
     let again = note(&server, &cookie, 5_000);
-    assert!(again.contains("\"status\":\"stored\""), "without a restart: {again}");
+    if !again.contains("\"status\":\"stored\"") {
+        panic!("without a restart: {again}\n{}", server.stop());
+    }
     assert!(server.get("/readyz", "").ends_with("ready"));
     acknowledged.push(5_000);
     server.stop();

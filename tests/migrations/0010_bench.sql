@@ -6,3 +6,5 @@ values (901, 'unit:901', 1, 'at_repairer', 1, 900,
         '{"repairer":"Basin Instruments","reference":"BI-7","due_back":"2026-12-01"}');
 insert into ticket_ground (asset, key, ticket) values ('unit:901', 'taken-out/x', 901);
 insert into acknowledged (digest, seq) values ('ab', 1);
+insert into upkeep (key, detail)
+values ('cylinder:C2', '{"rated":"4500 psi","done":{},"failed":{},"gone":false}');
