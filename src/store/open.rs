@@ -11,7 +11,7 @@ use sqlx::migrate::Migrator;
 use sqlx::sqlite::{
     SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteSynchronous,
 };
-use sqlx::{Row, Sqlite, Transaction};
+use sqlx::{Connection as _, Row, Sqlite, Transaction};
 use uuid::Uuid;
 
 use super::error::{StoreError, unreadable};
@@ -82,6 +82,9 @@ impl Store {
             .min_connections(1)
             .idle_timeout(None)
             .max_lifetime(None)
+            // What a full disk cuts short SQLite takes back by itself. The library then still counts a
+            // transaction as open, and would begin no other on this connection.
+            .before_acquire(|conn, _| Box::pin(async move { Ok(!conn.is_in_transaction()) }))
             .connect_with(
                 options
                     .clone()
