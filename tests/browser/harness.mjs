@@ -42,7 +42,7 @@ export function story(name, promises, start = startProgram) {
       await stage.browser?.close();
       await stage.program?.stop();
     });
-    const promise = (words, body) => test(words, { timeout: WHOLE_TEST }, () => keepPromise(stage, words, body));
+    const promise = (words, body, timeout = WHOLE_TEST) => test(words, { timeout }, () => keepPromise(stage, words, body));
     promises(promise, stage);
   });
 }

@@ -27,5 +27,5 @@ story('every screen', (promise) => {
     });
     assert.deepEqual(wide, []);
     assert.deepEqual(unmet.filter((pattern) => !MAY_BE_UNMET.includes(pattern)), [], 'screens that nothing leads to');
-  });
+  }, 600_000);
 });

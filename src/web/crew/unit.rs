@@ -349,7 +349,8 @@ pub async fn show_tag(
         back: format!("/units/{unit}"),
         profile: capital(&file.profile_words()),
         standing: standing(s),
-        grounds: grounds_words(&s.grounds),
+        // What alone would let it ride is not what it hangs there for.
+        grounds: grounds_words(s.grounds.iter().filter(|g| g.state >= Holds::OutOfService)),
         when: when(&file.fleet.department.clock, raise.at, file.fleet.now),
         signer: raise
             .by
