@@ -11,7 +11,9 @@ export const PEOPLE = [null, 'm-102', 'm-101', 'm-201', 'm-301'];
 const PIN = '246810';
 
 // What people come to without being led there: at the door, at the wall, by a program.
-const DOORS = ['/stations', '/sign-in', '/enrol', '/unsent', '/forms/us-4500-third'];
+const DOORS = [
+  '/stations', '/sign-in', '/enrol', '/unsent', '/unproven', '/forms/us-4500-third', '/assets/facepiece:F-101',
+];
 
 // Addresses of what is not for eyes, and what is seen once, before there is anybody.
 const NO_SCREENS = [
