@@ -59,11 +59,7 @@ impl Store {
         .fetch_all(&mut *conn)
         .await?;
         seqs.reverse();
-        let mut out = Vec::with_capacity(seqs.len());
-        for seq in seqs {
-            out.extend(logbook::by_seq(&mut conn, seq).await?);
-        }
-        Ok(out)
+        logbook::all_by_seq(&mut conn, seqs).await
     }
 
     /// Every entry of the register, each after those that it leans on.

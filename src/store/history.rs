@@ -35,11 +35,7 @@ impl Store {
         .bind(count)
         .fetch_all(&mut *conn)
         .await?;
-        let mut out = Vec::with_capacity(seqs.len());
-        for seq in seqs {
-            out.extend(logbook::by_seq(&mut conn, seq).await?);
-        }
-        Ok(out)
+        logbook::all_by_seq(&mut conn, seqs).await
     }
 
     /// What the desk has said about a record id, oldest first.
@@ -49,11 +45,7 @@ impl Store {
             .bind(id.hyphenated().to_string())
             .fetch_all(&mut *conn)
             .await?;
-        let mut out = Vec::with_capacity(seqs.len());
-        for seq in seqs {
-            out.extend(logbook::by_seq(&mut conn, seq).await?);
-        }
-        Ok(out)
+        logbook::all_by_seq(&mut conn, seqs).await
     }
 
     /// A record's number in the logbook.

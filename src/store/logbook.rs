@@ -189,6 +189,18 @@ pub(super) async fn by_seq(conn: &mut SqliteConnection, seq: i64) -> Result<Opti
     row.map(kept).transpose()
 }
 
+/// The records of these numbers, in their order.
+pub(super) async fn all_by_seq(
+    conn: &mut SqliteConnection,
+    seqs: impl IntoIterator<Item = i64>,
+) -> Result<Vec<Kept>, StoreError> {
+    let mut out = Vec::new();
+    for seq in seqs {
+        out.extend(by_seq(conn, seq).await?);
+    }
+    Ok(out)
+}
+
 pub(super) async fn by_digest(
     conn: &mut SqliteConnection,
     digest: &Digest,

@@ -61,11 +61,7 @@ impl Store {
                 .bind(&raise.key)
                 .fetch_all(&mut *conn)
                 .await?;
-        let mut out = Vec::with_capacity(seqs.len());
-        for seq in seqs {
-            out.extend(logbook::by_seq(&mut conn, seq).await?);
-        }
-        Ok(out)
+        logbook::all_by_seq(&mut conn, seqs).await
     }
 
     /// A logbook that is older than this memory has it made from its records.

@@ -356,11 +356,7 @@ impl Write {
             .bind(id.hyphenated().to_string())
             .fetch_all(&mut *self.tx)
             .await?;
-        let mut said = Vec::with_capacity(seqs.len());
-        for seq in seqs {
-            said.extend(logbook::by_seq(&mut self.tx, seq).await?);
-        }
-        Ok(said)
+        logbook::all_by_seq(&mut self.tx, seqs).await
     }
 
     /// All corrections of a record, in order.

@@ -324,11 +324,7 @@ impl Store {
             sqlx::query_scalar("select seq from logbook where kind = 'return' order by event_at, seq")
                 .fetch_all(&mut *conn)
                 .await?;
-        let mut out = Vec::with_capacity(seqs.len());
-        for seq in seqs {
-            out.extend(logbook::by_seq(&mut conn, seq).await?);
-        }
-        Ok(out)
+        logbook::all_by_seq(&mut conn, seqs).await
     }
 
     /// All tickets there ever were.
@@ -425,10 +421,6 @@ impl Store {
                 .bind(number(ticket))
                 .fetch_all(&mut *conn)
                 .await?;
-        let mut out = Vec::with_capacity(seqs.len());
-        for seq in seqs {
-            out.extend(logbook::by_seq(&mut conn, seq).await?);
-        }
-        Ok(out)
+        logbook::all_by_seq(&mut conn, seqs).await
     }
 }

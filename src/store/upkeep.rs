@@ -199,11 +199,7 @@ impl Store {
         .await?;
         let wanted: BTreeSet<&str> = kinds.iter().copied().collect();
         let seqs = rows.into_iter().filter(|(_, kind)| wanted.contains(kind.as_str())).map(|(seq, _)| seq);
-        let mut out = Vec::new();
-        for seq in seqs.take(usize::try_from(count).unwrap_or(0)) {
-            out.extend(logbook::by_seq(&mut conn, seq).await?);
-        }
-        Ok(out)
+        logbook::all_by_seq(&mut conn, seqs.take(usize::try_from(count).unwrap_or(0))).await
     }
 
     /// A logbook that is older than what is kept of upkeep has it made from its records.

@@ -1,6 +1,9 @@
-//! Every command that a guide shows is one that the program knows, with flags that it takes.
+//! Every command that a guide shows is one that the program knows, with flags that it takes; and the
+//! reference of records names every kind.
 
 use std::path::Path;
+
+use airmuster_domain::record::DESK_KINDS;
 
 use super::common::run;
 
@@ -76,4 +79,13 @@ fn commands_in_the_guides_are_commands_of_the_program() {
         }
     }
     assert!(tried > 30, "only {tried} commands were found");
+}
+
+#[test]
+fn the_reference_of_records_names_every_kind_made_at_the_desk() {
+    let page =
+        std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/records.md")).unwrap();
+    let missing: Vec<&str> =
+        DESK_KINDS.into_iter().filter(|kind| !page.contains(&format!("`{kind}`"))).collect();
+    assert_eq!(missing, Vec::<&str>::new(), "not in docs/records.md");
 }

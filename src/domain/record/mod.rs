@@ -37,7 +37,7 @@ pub use parts::{Component, Fitting, Notice, NoticeDone, NoticeEnded, Reach, Slot
 pub use register::{Cadence, Place, Register};
 pub use tablet::{GapDealt, Misfit, TabletKey, TabletRevoked, Trusted, signed_text};
 pub use upkeep::{AirSample, Fill, Lapse, Marks, Month, Period, Spec, Upkept, Work};
-pub use wire::{CHAIN_START, LARGEST, NotARecord, Stamp, VERSION, decode, encode, link};
+pub use wire::{CHAIN_START, DESK_KINDS, LARGEST, NotARecord, Stamp, VERSION, decode, encode, link};
 
 /// A SHA-256.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]

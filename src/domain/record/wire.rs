@@ -39,7 +39,7 @@ pub enum NotARecord {
 }
 
 /// Kinds made at the desk, in their current version.
-const DESK_KINDS: [&str; 40] = [
+pub const DESK_KINDS: [&str; 40] = [
     "register",
     "rules",
     "return",
