@@ -48,8 +48,12 @@ pub struct Fleet {
 }
 
 impl Fleet {
-    /// Reads it all.
-    pub async fn load(store: &Store, now: Millis) -> Result<Self, StoreError> {
+    /// How it all is, to the second.
+    pub async fn load(store: &Store, now: Millis) -> Result<Arc<Self>, StoreError> {
+        store.kept(now, Self::read(store, now)).await
+    }
+
+    async fn read(store: &Store, now: Millis) -> Result<Self, StoreError> {
         let department = store.department().await?;
         let mut standings = store.unit_standings(&department.clock, now).await?;
         let mut lasts = store.last_readings().await?;

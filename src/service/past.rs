@@ -2,6 +2,7 @@
 //! which hours seats stood open.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use airmuster_domain::Millis;
 use airmuster_domain::ground::Kind;
@@ -61,7 +62,7 @@ impl Counts {
 #[derive(Debug, Clone)]
 pub struct Period {
     /// All units, places and names.
-    pub fleet: Fleet,
+    pub fleet: Arc<Fleet>,
     /// All that was asked about.
     pub all: Counts,
     /// By unit.
