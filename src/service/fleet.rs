@@ -125,6 +125,7 @@ impl Fleet {
         match place {
             Place::Bench => "on the bench".to_owned(),
             Place::Repairer => "at an outside repairer".to_owned(),
+            Place::Away => "with another department".to_owned(),
             Place::With { unit } => format!("with unit {unit}"),
             Place::Spare { station } => {
                 let name =
@@ -148,7 +149,7 @@ impl Fleet {
         let id = match place {
             Place::Spare { station } => station,
             Place::Seat { seat } => &self.seats.iter().find(|s| s.seat == *seat)?.station,
-            Place::With { .. } | Place::Bench | Place::Repairer => return None,
+            Place::With { .. } | Place::Bench | Place::Repairer | Place::Away => return None,
         };
         self.stations.iter().find(|s| s.id == *id)
     }

@@ -99,7 +99,8 @@ impl Period {
         for (number, facts) in &fleet.units {
             let once_there = in_seats.iter().flatten().any(|(_, unit)| unit.as_ref() == Some(number));
             if ours.contains(number) || once_there {
-                known.push(unit_past(store, number, facts.row.cadence, asked).await?);
+                let away = away(number, &placed);
+                known.push(unit_past(store, number, facts.row.cadence, away, asked).await?);
             }
         }
         let mut out = Self {
@@ -203,10 +204,19 @@ fn seats(rows: &[String], placed: &[Placed]) -> Vec<InSeat> {
     out
 }
 
+/// When a unit was with another department: no check of it was owed here then.
+fn away(unit: &str, placed: &[Placed]) -> Vec<Span> {
+    let own: Vec<&Placed> = placed.iter().filter(|p| p.unit == unit).collect();
+    let until = |n: usize| own.get(n + 1).map(|next| next.since);
+    let out = own.iter().enumerate().filter(|(_, p)| p.place == Place::Away);
+    out.map(|(n, p)| Span { from: p.since, until: until(n) }).collect()
+}
+
 async fn unit_past(
     store: &Store,
     number: &str,
     cadence: Cadence,
+    away: Vec<Span>,
     asked: &Asked,
 ) -> Result<Known, StoreError> {
     let checks = store.checks_between(number, (asked.from - BEFORE, asked.to)).await?;
@@ -214,7 +224,7 @@ async fn unit_past(
     let mut past = Past {
         done: complete.iter().map(|c| c.at).collect(),
         good: complete.iter().filter(|c| c.clean).map(|c| c.at).collect(),
-        against: Vec::new(),
+        against: away.into_iter().map(|span| (State::OutOfService, span)).collect(),
     };
     let mut faults = Vec::new();
     for (raise, until) in store.grounds_since(&Asset::unit(number), asked.from - BEFORE).await? {

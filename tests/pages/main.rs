@@ -6,6 +6,8 @@ mod air;
 mod browser;
 mod clear;
 #[cfg(test)]
+mod codes;
+#[cfg(test)]
 mod correct;
 #[cfg(test)]
 mod countersign;
@@ -15,6 +17,10 @@ mod district;
 mod hardening;
 #[cfg(test)]
 mod hostile;
+#[cfg(test)]
+mod kept;
+#[cfg(test)]
+mod loans;
 #[cfg(test)]
 mod morning;
 mod moving;

@@ -221,8 +221,8 @@ impl Book {
             for raise in e.raises {
                 self.raise(raise);
             }
-            if let Desk::Register(r) = d {
-                self.register(r);
+            for entry in d.entries().iter() {
+                self.register(entry);
             }
             self.account.upkeep.hear(d, record.envelope.time());
             let done = &self.done;
