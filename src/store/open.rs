@@ -33,7 +33,7 @@ const ROOM: usize = 256 * 1024;
 pub struct Store {
     write: SqlitePool,
     pub(super) read: SqlitePool,
-    tables: Arc<Mutex<Tables>>,
+    pub(super) tables: Arc<Mutex<Tables>>,
     path: PathBuf,
 }
 
