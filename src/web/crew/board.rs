@@ -156,7 +156,7 @@ fn item_line(fleet: &Fleet, seat: &SeatRow) -> Line {
         thing: Some(format!("{} {}", capital(asset.kind.words()), asset.number)),
         standing: Some(standing(s)),
         ready: readiness.as_ref().is_some_and(Readiness::ready),
-        read: cylinder.and_then(|c| c.read).map(|(_, p)| p.words()),
+        read: cylinder.and_then(|c| c.read).map(|(_, p)| (p.number(), p.unit().symbol())),
         checked: cylinder.and_then(|c| c.read).map(|(at, _)| format!("read {}", moment(at))),
         due: readiness.as_ref().and_then(|r| r.due_by).map(moment),
         reason: s.grounds.first().map(ground_words).or(lack),

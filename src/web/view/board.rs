@@ -84,8 +84,8 @@ pub struct Line {
     pub thing: Option<String>,
     /// Its pressure strip, thin.
     pub strip: Option<Strip>,
-    /// A spare cylinder's pressure as last read: "4,480 psi".
-    pub read: Option<String>,
+    /// A spare cylinder's pressure as last read: "4,480" and "psi".
+    pub read: Option<(String, &'static str)>,
     /// Whether it is ready, as far as the thing itself goes.
     pub ready: bool,
     /// Its standing; none for an empty seat.
