@@ -3,6 +3,7 @@
 mod anew;
 mod attempts;
 mod backup;
+mod cadence;
 mod entries;
 mod error;
 mod gaps;
@@ -27,6 +28,7 @@ mod upkeep;
 pub use anew::{Anew, COMPUTED};
 pub use attempts::{Failures, Stopped, Tried};
 pub use backup::check_pages;
+pub use cadence::{CadencesPast, Identification};
 pub use error::StoreError;
 pub use gaps::{Life, Misstep};
 pub use history::Link;

@@ -37,7 +37,7 @@ pub struct Store {
     /// One connection that does nothing but see whether another one has written.
     pub(super) watch: SqlitePool,
     pub(super) memo: Arc<Memo>,
-    tables: Arc<Mutex<Tables>>,
+    pub(super) tables: Arc<Mutex<Tables>>,
     path: PathBuf,
 }
 

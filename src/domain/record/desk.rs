@@ -10,9 +10,9 @@ use uuid::Uuid;
 use crate::quantity::Pressure;
 
 use super::{
-    Acknowledged, AirSample, Asset, Crew, Digest, Fill, Fitting, GapDealt, Left, Loan, LoanEnded, Moved,
-    Notice, NoticeDone, NoticeEnded, PersonChanged, RecordRef, Register, RigStatus, TabletRevoked, TakenOut,
-    Upkept,
+    Acknowledged, AirSample, Asset, Crew, CylinderRead, Digest, Fill, Fitting, GapDealt, Left, Loan,
+    LoanEnded, Moved, Notice, NoticeDone, NoticeEnded, PersonChanged, RecordRef, Register, RigStatus,
+    TabletRevoked, TakenOut, Upkept,
 };
 
 /// A record made at the desk.
@@ -78,6 +78,8 @@ pub enum Desk {
     Upkeep(Upkept),
     /// A cylinder was filled.
     Fill(Fill),
+    /// A cylinder was read where it lies ready.
+    CylinderRead(CylinderRead),
     /// A laboratory looked at a source's air.
     AirSample(AirSample),
     /// A cylinder was condemned: for good.

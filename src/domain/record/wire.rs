@@ -39,7 +39,7 @@ pub enum NotARecord {
 }
 
 /// Kinds made at the desk, in their current version.
-pub const DESK_KINDS: [&str; 42] = [
+pub const DESK_KINDS: [&str; 43] = [
     "register",
     "rules",
     "return",
@@ -70,6 +70,7 @@ pub const DESK_KINDS: [&str; 42] = [
     "gap_dealt",
     "upkeep",
     "fill",
+    "cylinder_read",
     "air_sample",
     "condemned",
     "sealed",
@@ -323,6 +324,7 @@ fn desk(kind: &str, raw: &RawValue) -> serde_json::Result<Desk> {
         "gap_dealt" => read(raw).map(Desk::GapDealt),
         "upkeep" => read(raw).map(Desk::Upkeep),
         "fill" => read(raw).map(Desk::Fill),
+        "cylinder_read" => read(raw).map(Desk::CylinderRead),
         "air_sample" => read(raw).map(Desk::AirSample),
         "condemned" => read(raw).map(Desk::Condemned),
         "sealed" => read(raw).map(Desk::Sealed),

@@ -53,9 +53,13 @@ impl Word {
 
     /// Whether this variant may clear anything.
     pub fn counts(&self, digest: &Digest) -> bool {
+        self.stands(digest) && !self.uncountersigned.contains(digest)
+    }
+
+    /// Whether this variant stands as what its signer says, whatever an officer has still to say to it.
+    pub fn stands(&self, digest: &Digest) -> bool {
         let rejected = self.settlement.as_ref().is_some_and(|(_, s)| s.accepted != Some(*digest));
-        let taken_away = [&self.corrected, &self.unproven, &self.uncountersigned];
-        let taken_away = taken_away.iter().any(|set| set.contains(digest));
+        let taken_away = self.corrected.contains(digest) || self.unproven.contains(digest);
         !self.contested() && !self.doubted(digest) && !taken_away && !rejected
     }
 

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use airmuster_domain::Millis;
 use airmuster_domain::quantity::Pressure;
 use airmuster_domain::readiness::FacepieceKind;
-use airmuster_domain::record::{Asset, Cadence, Marks, Month, Place, Register, Spec, is_number};
+use airmuster_domain::record::{Asset, Cadence, Marks, Month, Place, Register, Spec, Spot, is_number};
 use airmuster_domain::role::Role;
 use airmuster_domain::rules::Table;
 use airmuster_domain::shift::ShiftClock;
@@ -210,8 +210,14 @@ impl<'a> Reading<'a> {
             let mut more = None;
             let entry = match template.name {
                 "stations" => self.station(&mut cells, id, nth),
-                "rigs" => self.rig(&mut cells, id, nth),
-                "seats" => self.seat(&mut cells, id, nth),
+                "rigs" => {
+                    more = cells.checked(Spot::Rig { rig: id.clone() });
+                    self.rig(&mut cells, id, nth)
+                }
+                "seats" => {
+                    more = cells.checked(Spot::Seat { seat: id.clone() });
+                    self.seat(&mut cells, id, nth)
+                }
                 "units" => self.unit(&mut cells, id),
                 "facepieces" => {
                     let (facepiece, model) = self.facepiece(&mut cells, id);
@@ -276,15 +282,7 @@ impl<'a> Reading<'a> {
             );
             c.tell("profile", say);
         }
-        let cadence = match c.row.cell("cadence").to_lowercase().replace('_', " ").as_str() {
-            "each shift" => Some(Cadence::EachShift),
-            "weekly" => Some(Cadence::Weekly),
-            "monthly" => Some(Cadence::Monthly),
-            _ => {
-                c.tell("cadence", "write each shift, weekly or monthly");
-                None
-            }
-        };
+        let cadence = c.cadence("cadence");
         let said = c.yes("in use")?;
         let serials = c.row.family().clone();
         let there = self.units.contains(&number);
@@ -593,6 +591,23 @@ impl Cells<'_> {
         }
     }
 
+    fn cadence(&mut self, column: &str) -> Option<Cadence> {
+        let text = self.row.cell(column).to_lowercase().replace('_', " ");
+        let read = Cadence::ALL.into_iter().find(|c| c.words() == text);
+        if read.is_none() {
+            self.tell(column, "write each shift, weekly, monthly or after use");
+        }
+        read
+    }
+
+    /// How often what stands there is checked; an empty cell says nothing about it.
+    fn checked(&mut self, at: Spot) -> Option<Register> {
+        if self.row.cell("checked").is_empty() {
+            return None;
+        }
+        self.cadence("checked").map(|cadence| Register::Cadence { at, cadence: Some(cadence) })
+    }
+
     fn order(&mut self, kept: Option<u16>, nth: u16) -> Option<u16> {
         let text = self.row.cell("order");
         if text.is_empty() {
@@ -696,7 +711,7 @@ mod tests {
         let begins = [
             "units.csv, row 2, in use: write yes or no",
             "units.csv, row 3, profile: “us-45” is not a profile of the rule table in force; use one of ",
-            "units.csv, row 3, cadence: write each shift, weekly or monthly",
+            "units.csv, row 3, cadence: write each shift, weekly, monthly or after use",
             "units.csv, row 3, away: write bench or repairer, or leave it empty",
             "units.csv, row 4, number: “2” is in row 3 already; leave one of them",
             "units.csv, row 4, seat: a unit is in one place: fill in only one of seat, spare at and away",

@@ -25,7 +25,7 @@ use crate::web::html::Html;
 use crate::web::photos::shots;
 use crate::web::present::{capital, page, unit_ref, when};
 use crate::web::serving::App;
-use crate::web::telling::{parts_words, reach_words, tell};
+use crate::web::telling::{parts_words, reach_words, tell, tell_register};
 use crate::web::view::record::Record;
 use crate::web::view::review::Finding;
 use crate::web::view::{Fact, Link, Standing};
@@ -95,6 +95,7 @@ async fn about(store: &Store, body: &Body) -> Result<Option<Asset>, WebError> {
             Desk::Sealed(s) => return Ok(Some(s.asset.clone())),
             Desk::HandedOver(h) => return Ok(Some(h.asset.clone())),
             Desk::Fill(f) => return Ok(Some(Asset::cylinder(&f.cylinder))),
+            Desk::CylinderRead(r) => return Ok(Some(Asset::cylinder(&r.cylinder))),
             Desk::TicketOpened(t) => return Ok(Some(t.asset.clone())),
             Desk::Accepted(a) => return Ok(Some(Asset::unit(&a.unit))),
             Desk::Register(Register::Holder { asset, .. }) => return Ok(Some(asset.clone())),
@@ -279,6 +280,11 @@ async fn contents(
                 out.extend(serials.iter().map(|(part, serial)| fact(&capital(part), serial)));
                 out
             }
+            Desk::Register(entry) => {
+                let detail = tell_register(fleet, entry).detail;
+                if detail.is_empty() { Vec::new() } else { vec![fact("What", capital(&detail))] }
+            }
+            Desk::CylinderRead(r) => vec![fact("Pressure", r.pressure.words())],
             Desk::Moved(m) => m
                 .moves
                 .iter()

@@ -102,7 +102,7 @@ fn read(ledger: &Ledger, input: &Input) -> Result<Fill, Vec<ProblemLine>> {
 }
 
 /// A pressure as entered; a bare number is in the unit in which the cylinder is rated.
-fn read_pressure(text: &str, rated: Option<Pressure>) -> Option<Pressure> {
+pub fn read_pressure(text: &str, rated: Option<Pressure>) -> Option<Pressure> {
     let text = text.trim();
     text.parse().ok().or_else(|| format!("{text} {}", rated?.unit().symbol()).parse().ok())
 }
