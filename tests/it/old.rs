@@ -210,7 +210,9 @@ async fn told(h: &House) {
     let ahead = h.id();
     let dated = bytes("check", ahead, h.now() + 60 * MINUTE, Some("ana"), &check("5", ahead));
     h.hand_in(dated, Origin::Tablet { proven: Some(s("ana")) }).await.unwrap();
-    h.desk("rules", "ada", &RulesInForce { text: LATER.to_owned(), again: Vec::new() }).await.unwrap();
+    h.desk("rules", "ada", &RulesInForce { text: LATER.to_owned(), again: Vec::new(), grace_hours: None })
+        .await
+        .unwrap();
     let mut write = h.store.begin().await.unwrap();
     write.set_person("ana", "A. Sample", None).await.unwrap();
     write.commit().await.unwrap();
