@@ -8,15 +8,13 @@
 //! return that clears the whole unit, a settlement or a good check that clears a finding, a check
 //! that counts before its time.
 
-mod common;
-
 use std::cell::RefCell;
 use std::sync::LazyLock;
 
+use crate::common::oracle::{Against, Oracle};
+use crate::common::*;
 use airmuster_domain::record::{Asset, Body, Desk, Doubt, Outcome, Record, Settlement};
 use airmuster_domain::standing::{Account, Standing, State as Word, Tables};
-use common::oracle::{Against, Oracle};
-use common::*;
 use stateright::{Checker, Model, Property};
 
 /// A tablet's records in the order in which they are written, and the desk's possible deeds with

@@ -5,12 +5,11 @@
 //! left out or in another order, an unknown kind refused, an envelope that takes anything.
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on says so")]
 
-mod common;
-
 use std::collections::BTreeMap;
 use std::io::Write as _;
 use std::process::{Command, Stdio};
 
+use crate::common::{check, config, on, proving, uuid, word};
 use airmuster_domain::judge::{Answer, Raw};
 use airmuster_domain::record::{
     Accepted, Acknowledged, Asset, AssetKind, Body, CHAIN_START, Cadence, Clearing, Component, Condition,
@@ -20,7 +19,6 @@ use airmuster_domain::record::{
     Settlement, Signed, Slot, Stage, Stamp, TakenOut, TicketApart, TicketJoined, TicketOpened, TicketSplit,
     TicketStage, Used, VERSION, Worked, decode, encode, link,
 };
-use common::{check, config, on, proving, uuid, word};
 use proptest::prelude::*;
 use proptest::test_runner::TestRunner;
 use serde::Serialize;

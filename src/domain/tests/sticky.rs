@@ -9,18 +9,16 @@
 //! a finding, and the two minutes ahead of now made longer or shorter.
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on says so")]
 
-mod common;
-
 use std::cell::{Cell, RefCell};
 
+use crate::common::oracle::{Against, Oracle};
+use crate::common::pool::{ASSETS, NOWS, POOL};
+use crate::common::*;
 use airmuster_domain::ground::{Act, clears, effects};
 use airmuster_domain::record::{
     Asset, Body, Correction, Desk, Digest, Doubt, Outcome, Record, RecordRef, Settlement, heads,
 };
 use airmuster_domain::standing::{Account, State, Tables};
-use common::oracle::{Against, Oracle};
-use common::pool::{ASSETS, NOWS, POOL};
-use common::*;
 use proptest::prelude::*;
 use proptest::test_runner::TestRunner;
 

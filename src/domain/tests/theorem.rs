@@ -9,17 +9,15 @@
 //! something was raised, a doubt or a second version.
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on says so")]
 
-mod common;
-
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 
+use crate::common::pool::{ASSETS, NOWS, POOL};
+use crate::common::{NOON, TABLE, check, config, record, tables};
 use airmuster_domain::Millis;
 use airmuster_domain::record::{Asset, Body, Digest, Record, RecordRef, RulesInForce};
 use airmuster_domain::standing::State;
 use airmuster_domain::standing::{Account, Standing, Tables, Weighed, Weights};
-use common::pool::{ASSETS, NOWS, POOL};
-use common::{NOON, TABLE, check, config, record, tables};
 use proptest::prelude::*;
 use proptest::test_runner::TestRunner;
 

@@ -5,11 +5,11 @@
 //! a time or a quantity, a calendar that ends.
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on says so")]
 
-mod common;
-
 use std::cell::{Cell, RefCell};
 use std::collections::BTreeMap;
 
+use crate::common::pool::{ASSETS, POOL};
+use crate::common::{NOON, TABLE, config, record, tables, uuid};
 use airmuster_domain::ground::effects;
 use airmuster_domain::judge::{Answer, Raw, judge, judge_readable};
 use airmuster_domain::quantity::{Pressure, PressureUnit};
@@ -18,8 +18,6 @@ use airmuster_domain::record::{
 };
 use airmuster_domain::rules::{DEFAULT, Form, Purpose, parse, resolve};
 use airmuster_domain::standing::{Account, State, Tables};
-use common::pool::{ASSETS, POOL};
-use common::{NOON, TABLE, config, record, tables, uuid};
 use proptest::prelude::*;
 use proptest::test_runner::TestRunner;
 use serde_json::{Value, json};

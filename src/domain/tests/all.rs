@@ -1,0 +1,18 @@
+//! All tests of the domain in one program, so that they share the processor's cores.
+
+mod air;
+mod bay;
+mod bench;
+mod common;
+mod drift;
+mod judge;
+mod model;
+mod muster;
+mod quantity;
+mod record;
+mod shift;
+mod sticky;
+mod tally;
+mod theorem;
+mod totality;
+mod upkeep;
