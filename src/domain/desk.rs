@@ -234,6 +234,7 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
         Desk::Doubt(_)
         | Desk::Unproven(_)
         | Desk::Uncountersigned(_)
+        | Desk::Outdated(_)
         | Desk::PinStopped(_)
         | Desk::TicketOpened(_) => no("this is written by the server itself"),
     }

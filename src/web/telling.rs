@@ -191,6 +191,10 @@ fn tell_desk(fleet: &Fleet, desk: &Desk) -> Told {
         Desk::Unproven(_) => told("A signature is yet to be proven", "", Some(Mark::Dashed)),
         Desk::Signature(_) => told("A signature was proven", "", Some(Mark::Full)),
         Desk::Uncountersigned(_) => told("A countersignature is awaited", "", Some(Mark::Dashed)),
+        Desk::Outdated(_) => {
+            let say = "That it was good does not count; what it found does.";
+            told("It was made with a rule table whose time was over", say, Some(Mark::Dashed))
+        }
         Desk::Countersigned(_) => told("Countersigned by an officer", "", Some(Mark::Full)),
         Desk::GapDealt(g) => told("Missing records were looked into", &g.why, None),
         Desk::TabletRevoked(t) => told("A tablet was given up", &t.why, None),

@@ -3,6 +3,8 @@
 #[cfg(test)]
 mod air;
 #[cfg(test)]
+mod bar;
+#[cfg(test)]
 mod browser;
 #[cfg(test)]
 mod cadences;

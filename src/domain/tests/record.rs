@@ -260,6 +260,7 @@ fn what_is_made_at_the_desk_comes_back_as_it_was() {
     };
     let signed = Signed { of };
     all.push(("uncountersigned", json!(signed), Desk::Uncountersigned(signed.clone())));
+    all.push(("outdated", json!(signed), Desk::Outdated(signed.clone())));
     all.push(("countersigned", json!(signed), Desk::Countersigned(signed)));
     for what in [
         Misfit::Missing { from: 3, to: 5 },
@@ -354,7 +355,7 @@ fn what_is_made_at_the_desk_comes_back_as_it_was() {
     let t = TicketSplit { ticket: 4, grounds: vec!["finding/1".to_owned()], into: 5, why: "w".to_owned() };
     all.push(("ticket_split", json!(t), Desk::TicketSplit(t)));
     let again = vec![LookAgain { unit: "1".to_owned(), check: of, why: "w".to_owned() }];
-    let rules = RulesInForce { text: "format = 1".to_owned(), again };
+    let rules = RulesInForce { text: "format = 1".to_owned(), again, grace_hours: Some(24) };
     all.push(("rules", json!(rules), Desk::Rules(rules)));
     let doubt = Doubt { of, why: "w".to_owned() };
     all.push(("doubt", json!(doubt), Desk::Doubt(doubt)));

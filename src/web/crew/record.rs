@@ -114,7 +114,11 @@ async fn about(store: &Store, body: &Body) -> Result<Option<Asset>, WebError> {
             Desk::Worked(w) => w.ticket,
             Desk::Settlement(s) => return about_variants(store, s.id).await,
             Desk::Doubt(d) => return about_variants(store, d.of.id).await,
-            Desk::Unproven(s) | Desk::Signature(s) | Desk::Uncountersigned(s) | Desk::Countersigned(s) => {
+            Desk::Unproven(s)
+            | Desk::Signature(s)
+            | Desk::Uncountersigned(s)
+            | Desk::Countersigned(s)
+            | Desk::Outdated(s) => {
                 return about_variants(store, s.of.id).await;
             }
             Desk::Correction(c) => return about_variants(store, c.of.id).await,
@@ -524,6 +528,7 @@ async fn others(
             Body::Desk(Desk::Signature(_)) => "How its signature was proven",
             Body::Desk(Desk::Countersigned(_)) => "How it was countersigned",
             Body::Desk(Desk::Doubt(_)) => "Why it was doubted",
+            Body::Desk(Desk::Outdated(_)) => "Why it does not count",
             _ => continue,
         };
         link(what.to_owned(), format!("/records/{}", said.place.seq));
@@ -534,7 +539,7 @@ async fn others(
         Body::Desk(Desk::TicketOpened(t)) => Some((t.because, "The record that opened it")),
         Body::Desk(Desk::Doubt(d)) => Some((d.of, "The record in doubt")),
         Body::Desk(Desk::Unproven(s) | Desk::Signature(s)) => Some((s.of, "The record that was signed")),
-        Body::Desk(Desk::Uncountersigned(s) | Desk::Countersigned(s)) => {
+        Body::Desk(Desk::Uncountersigned(s) | Desk::Countersigned(s) | Desk::Outdated(s)) => {
             Some((s.of, "The check that this is about"))
         }
         Body::Desk(Desk::Correction(c)) => Some((c.of, "The check that was corrected")),
