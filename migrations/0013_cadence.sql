@@ -25,4 +25,7 @@ create table identification (
 
 -- Who set what and when is read from records of a few kinds, which checks outnumber by far. A question
 -- that is to use it says `kind <> 'check'`.
-create index logbook_by_kind on logbook (kind, seq) where kind <> 'check';
+create index logbook_by_kind on logbook (kind, event_at) where kind <> 'check';
+
+-- From what was said at the desk to what it was said about.
+create index said_by_seq on said (seq);
