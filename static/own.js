@@ -9,12 +9,15 @@ const worse = (a, b) => (WORST_FIRST.indexOf(a) <= WORST_FIRST.indexOf(b) ? a : 
 /** What the tablet's own records make of a unit, oldest first. */
 export function ownVerdict(rows) {
   let verdict;
+  let dirty = 'in';
   for (const { outcome, verdict: said } of rows) {
+    // What came back soiled is cleaned before a check says anything, and that is written at the station.
+    if (outcome === 'used' && said !== 'due') dirty = worse(dirty, said);
     // What took it out of service stays; a complete check says anew whether the rest is put right.
     if (verdict !== 'out' && (outcome === 'complete' || !verdict)) verdict = said;
     else verdict = worse(verdict, said);
   }
-  return verdict;
+  return verdict && worse(dirty, verdict);
 }
 
 /** How to show a unit that the server last called `server`. */
@@ -63,7 +66,8 @@ function showLine(line, rows) {
     own = line.querySelector('.reason') ?? line.querySelector('.state').appendChild(document.createElement('span'));
     own.dataset.own = own.textContent;
   }
-  own.textContent = `${own.dataset.own} ${saying(rows)}`.trim();
+  const { outcome, words } = rows.at(-1);
+  own.textContent = `${own.dataset.own} ${outcome === 'used' ? `${words}. ` : ''}${saying(rows)}`.trim();
 }
 
 // A unit's own page must not say better in large than in small.
@@ -92,6 +96,15 @@ function tally(rig) {
   rig.querySelector('.tally')?.classList.toggle('short', ready < marks.length);
 }
 
+// A rig that was reviewed here: said until the station has it.
+function showReviewed(rig, row) {
+  rig.querySelector('[data-reviewed]')?.remove();
+  if (!row || row.state === 'received') return;
+  const line = Object.assign(document.createElement('p'), { className: 'fact', textContent: `${row.words}. ${saying([row])}` });
+  line.dataset.reviewed = '';
+  rig.querySelector('header').after(line);
+}
+
 /** Draws it over the page, which the server made at `made`. */
 export async function showOwn(made) {
   const unit = /^\/units\/([^/]+)$/.exec(location.pathname)?.[1];
@@ -115,4 +128,6 @@ export async function showOwn(made) {
     if (rows) showLine(line, rows);
   }
   board.querySelectorAll('.rig').forEach(tally);
+  const records = await all();
+  for (const rig of board.querySelectorAll('.rig[data-rig]')) showReviewed(rig, records.findLast((row) => row.rig === rig.dataset.rig));
 }

@@ -181,6 +181,9 @@ async function keptFor(url) {
   const cache = await set(list.build);
   const { pathname: path, searchParams } = url;
   if (path === '/') return Response.redirect(list.pages.find((p) => p.startsWith('/stations/')) ?? '/stations');
+  // The officer's own pages are not kept: the roster that is leads on.
+  const [, rig] = /^\/rigs\/([^/]+)(?:\/accept)?$/.exec(path) ?? [];
+  if (rig) return cache.match(`/rigs/${rig}/roster`);
   const [, number] = /^\/units\/([^/]+)\/check$/.exec(path) ?? [];
   // What was stopped can be gone on with from what this tablet has; another purpose is another form.
   searchParams.delete('continues');

@@ -13,7 +13,7 @@ const SHOWN = 30;
 const at = (name) => document.querySelector(`[data-${name}]`);
 const make = (tag, className, text) => Object.assign(document.createElement(tag), { className, textContent: text });
 
-const OUTCOME = { photo: 'Photo,', complete: 'Check', broken_off: 'Finding in a check', stopped: 'Stopped check' };
+const OUTCOME = { photo: 'Photo,', used: 'After use,', accepted: 'Rig reviewed,', complete: 'Check', broken_off: 'Finding in a check', stopped: 'Stopped check' };
 const TO_DO = {
   saved: () => 'It is sent by itself when the station can be reached.',
   received: () => '',
@@ -25,7 +25,7 @@ function line(row) {
   const item = make('li', 'seat');
   item.dataset.state = row.state;
   const where = make('div', 'where');
-  where.append(make('b', '', row.unit ? `Unit ${row.unit}` : 'A record'), make('span', 'soft', `${OUTCOME[row.outcome] ?? ''} ${row.at ? clock(row.at) : ''}`.trim()));
+  where.append(make('b', '', row.unit ? `Unit ${row.unit}` : row.name ?? 'A record'), make('span', 'soft', `${OUTCOME[row.outcome] ?? ''} ${row.at ? clock(row.at) : ''}`.trim()));
   const state = make('div');
   state.append(make('b', '', STATES[row.state]), make('p', '', TO_DO[row.state](row)));
   item.append(where, state);

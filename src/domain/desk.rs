@@ -219,6 +219,8 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
             role(facts, &[Role::Officer, Role::Technician, Role::Administrator])?;
             may_move(m, facts)
         }
+        Desk::Loan(l) => assets::may_loan(l, facts),
+        Desk::LoanEnded(e) => assets::may_end_loan(e, facts),
         Desk::Left(l) => may_leave(l, facts),
         Desk::RigStatus(_) | Desk::PersonChanged(_) => role(facts, &[Role::Officer, Role::Administrator]),
         Desk::Acknowledged(a) => {
@@ -314,6 +316,7 @@ fn touches_asset(desk: &Desk) -> bool {
             | Desk::TicketJoined(_)
             | Desk::TicketSplit(_)
             | Desk::Fitting(_)
+            | Desk::Loan(_)
             | Desk::NoticeDone(_)
             | Desk::Upkeep(_)
             | Desk::Fill(_)
@@ -454,6 +457,7 @@ fn may_correct(c: &Correction, wrong: Option<&Wrong>) -> Result<(), Refusal> {
 /// Whether something may be put there: there is room, it fits, and it is not gone for good or held.
 fn may_put(asset: &Asset, place: &Place, facts: &Facts) -> Result<(), Refusal> {
     let n = &asset.number;
+    assets::may_be_placed(asset, place, facts)?;
     let has = |kind: Kind| facts.open.iter().any(|r| r.kind == kind);
     let rides = matches!(place, Place::Seat { .. } | Place::With { .. } | Place::Spare { .. });
     if rides && has(Kind::Retired) {
@@ -683,6 +687,7 @@ fn may_move(m: &Moved, facts: &Facts) -> Result<(), Refusal> {
                 "{what} is fitted to a unit by itself, where it is looked at whether it fits"
             ));
         }
+        assets::may_be_placed(&one.asset, &one.to, facts)?;
         if facts.places.get(&one.asset) != one.from.as_ref() {
             return no(format!("{what} is not where it was when you looked; look again"));
         }
@@ -783,6 +788,8 @@ pub fn asset_of(desk: &Desk) -> Option<Asset> {
         Desk::Retired(t) | Desk::Condemned(t) => Some(t.asset.clone()),
         Desk::Upkeep(u) => Some(u.asset.clone()),
         Desk::Fitting(f) => Some(Asset::unit(&f.unit)),
+        Desk::Loan(l) => Some(l.unit()),
+        Desk::LoanEnded(e) => Some(Asset::unit(&e.unit)),
         Desk::NoticeDone(d) => Some(d.asset.clone()),
         Desk::Sealed(s) => Some(s.asset.clone()),
         Desk::HandedOver(h) => Some(h.asset.clone()),

@@ -12,8 +12,8 @@ use crate::ground::{Kind, Raise};
 use crate::notice::Noticed;
 use crate::quantity::Pressure;
 use crate::record::{
-    AirSample, Asset, AssetKind, Component, Desk, Digest, Fill, Fitting, Lapse, Marks, Month, Notice, Period,
-    Place, RecordRef, Register, Slot, Spec, Upkept, Work,
+    AirSample, Asset, AssetKind, Component, Desk, Digest, Fill, Fitting, Lapse, Loan, LoanEnded, Marks,
+    Month, Notice, Period, Place, RecordRef, Register, Slot, Spec, Upkept, Work,
 };
 
 /// What is known of a unit, facepiece or cylinder.
@@ -64,13 +64,20 @@ pub struct Thing {
     /// A unit's parts.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub parts: BTreeMap<Slot, Fitted>,
-    /// A facepiece or cylinder that was at an outside repairer and has been on no unit since.
+    /// A unit that is with an outside repairer or another department; a facepiece or cylinder that
+    /// was, and has been on no unit since.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub away: bool,
-    /// Only a check made since then says that it is fit to ride: a unit's since it was sent away, a
-    /// facepiece's or cylinder's since it was put on its unit after having been away.
+    /// Only a check made since then says that it is fit to ride: a unit's since it went away or came
+    /// back, a facepiece's or cylinder's since it was put on its unit after having been away.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub check_from: Option<Millis>,
+    /// To whom a unit is lent, or from whom it is borrowed, while it is.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub loan: Option<Loan>,
+    /// The department that a borrowed unit belongs to, also once it was given back.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub owner: String,
 }
 
 /// A part on a unit.
@@ -247,6 +254,8 @@ impl Upkeep {
                     self.hear_place(&one.asset, &one.to, at);
                 }
             }
+            Desk::Loan(l) => self.hear_loan(l, at),
+            Desk::LoanEnded(e) => self.hear_back(e, at),
             Desk::Fitting(f) => self.hear_fitting(f, at),
             Desk::Notice(n) => {
                 let noticed = Noticed { notice: n.clone(), done: BTreeMap::new(), ended: false };
@@ -296,6 +305,8 @@ impl Upkeep {
             }
             Desk::Retired(t) | Desk::Condemned(t) => vec![t.asset.clone()],
             Desk::Moved(m) => m.moves.iter().map(|one| one.asset.clone()).collect(),
+            Desk::Loan(l) => vec![l.unit()],
+            Desk::LoanEnded(e) => vec![Asset::unit(&e.unit)],
             Desk::Fitting(f) => vec![Asset::unit(&f.unit)],
             Desk::Accepted(a) => vec![Asset::unit(&a.unit)],
             Desk::NoticeDone(d) => vec![d.asset.clone()],
@@ -315,9 +326,13 @@ impl Upkeep {
             Place::With { unit } => Some(unit.clone()),
             _ => None,
         };
-        let away = *place == Place::Repairer;
+        let away = matches!(place, Place::Repairer | Place::Away);
         match (asset.kind, with.is_some()) {
-            (AssetKind::Unit, _) if away => thing.check_from = Some(at),
+            // On the way back too: nothing that was written meanwhile says how it came back.
+            (AssetKind::Unit, _) if away || thing.away => {
+                thing.check_from = Some(at);
+                thing.away = away;
+            }
             (AssetKind::Unit, _) => {}
             (_, true) if thing.away => {
                 thing.check_from = Some(at);
@@ -332,6 +347,33 @@ impl Upkeep {
             (_, false) => thing.away |= away,
         }
         thing.with = with;
+    }
+
+    fn hear_loan(&mut self, loan: &Loan, at: Millis) {
+        let unit = loan.unit();
+        let thing = self.thing(&unit);
+        thing.loan = Some(loan.clone());
+        if let Loan::Borrowed { from, .. } = loan {
+            thing.owner.clone_from(from);
+            // Nobody here knows where it was until now.
+            thing.away = true;
+        }
+        for entry in loan.entries() {
+            self.hear_register(&entry, at);
+        }
+    }
+
+    fn hear_back(&mut self, ended: &LoanEnded, at: Millis) {
+        self.thing(&Asset::unit(&ended.unit)).loan = None;
+        for entry in ended.entries() {
+            self.hear_register(&entry, at);
+        }
+        // What was with a lent unit was away too, on whichever unit it is used next.
+        if ended.station.is_some() {
+            for thing in self.things.values_mut().filter(|t| t.with.as_ref() == Some(&ended.unit)) {
+                thing.check_from = Some(at);
+            }
+        }
     }
 
     fn hear_fitting(&mut self, f: &Fitting, at: Millis) {
@@ -613,10 +655,13 @@ impl Upkeep {
     pub fn grounds(&self, asset: &Asset, today: NaiveDate) -> Vec<Raise> {
         let mut out = self.own_grounds(asset, today);
         if asset.kind == AssetKind::Unit {
-            if let Some(from) = self.things.get(asset).and_then(|t| t.check_from) {
-                let say = "it was at an outside repairer: check it before it rides".to_owned();
+            let own = self.things.get(asset);
+            if let Some((thing, from)) = own.and_then(|t| t.check_from.map(|from| (t, from))) {
+                let say = away_words(thing);
+                // While it is lent no check made here says anything of it.
+                let lent = matches!(thing.loan, Some(Loan::Lent { .. }));
                 out.push(Raise {
-                    at: from,
+                    at: if lent { Millis::MAX } else { from },
                     ..raise(asset, Kind::BeenAway, &format!("away/{asset}"), say, "")
                 });
             }
@@ -725,6 +770,18 @@ impl Upkeep {
             ));
         }
         out
+    }
+}
+
+/// Where a unit was, or is, and what that asks for.
+fn away_words(thing: &Thing) -> String {
+    match &thing.loan {
+        Some(Loan::Lent { to, due_back, .. }) => format!(
+            "it is lent to {to} until {}: it counts nowhere, and is checked before it rides again",
+            day_words(*due_back)
+        ),
+        Some(Loan::Borrowed { from, .. }) => format!("it is on loan from {from}: check it before it rides"),
+        None => "it was at an outside repairer or on loan: check it before it rides".to_owned(),
     }
 }
 

@@ -1,13 +1,14 @@
 //! Gathers the facts that a desk record is decided on, inside the transaction that writes it.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use airmuster_domain::Millis;
 use airmuster_domain::desk::{Enrolled, Facts, Refusal, Wrong, asset_of, may};
 use airmuster_domain::record::{
-    Asset, AssetKind, Body, Correction, Desk, Envelope, Field, Place, Register, heads,
+    Asset, AssetKind, Body, Correction, Desk, Envelope, Field, Loan, Place, Register, heads,
 };
-use airmuster_domain::rules::Profile;
+use airmuster_domain::rules::{Profile, Table};
 use airmuster_domain::standing::{SLACK, speaks_about};
 
 use super::intake::{IntakeError, Origin};
@@ -85,6 +86,9 @@ async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -
         Desk::Accepted(a) => {
             facts.check = write.done(&a.check).await?.filter(|d| d.unit.number == a.unit);
         }
+        Desk::Loan(Loan::Borrowed { profile, .. }) => {
+            facts.slots = table(write).await?.and_then(|t| t.profiles.get(profile).map(Profile::slots));
+        }
         Desk::Fitting(f) => facts.fitted_on = write.fitted_on(f).await?,
         Desk::Correction(c) => facts.wrong = wrong(write, c).await?,
         Desk::Register(Register::Tablet { id, .. }) => facts.tablet = enrolled(write, id).await?,
@@ -103,7 +107,9 @@ async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -
             facts.variants = there.iter().map(|k| k.record.name.digest).collect();
         }
         Desk::Signature(s) | Desk::Countersigned(s) => {
-            if let Some(kept) = write.check_record(&s.of).await? {
+            // Not only checks are signed: an acceptance is, too.
+            let there = write.variants(s.of.id).await?;
+            if let Some(kept) = there.into_iter().find(|k| k.record.name == s.of) {
                 facts.signer = kept.record.envelope.by;
                 facts.writer = kept.record.envelope.written_by;
                 facts.waits = write.waits_for_countersigning(kept.place.seq).await?;
@@ -151,6 +157,8 @@ async fn unknown(write: &mut Write, desk: &Desk) -> Result<Option<String>, Store
             let members = c.seats.values().map(|m| (Known::Member, m.as_str()));
             std::iter::once((Known::Rig, c.rig.as_str())).chain(members).collect()
         }
+        Desk::Loan(Loan::Borrowed { station, .. }) => vec![(Known::Station, station)],
+        Desk::LoanEnded(e) => e.station.iter().map(|s| (Known::Station, s.as_str())).collect(),
         Desk::PersonChanged(p) => vec![(Known::Member, &p.member)],
         Desk::Left(l) => vec![(Known::Member, &l.member)],
         Desk::Moved(m) => m
@@ -177,8 +185,13 @@ async fn profile(write: &mut Write, asset: &Asset) -> Result<Option<Profile>, St
     let Some(profile) = write.profile_of(asset).await? else {
         return Ok(None);
     };
+    Ok(table(write).await?.and_then(|t| t.profiles.get(&profile).cloned()))
+}
+
+/// The rule table in force.
+async fn table(write: &mut Write) -> Result<Option<Arc<Table>>, StoreError> {
     let rules = write.rules_in_force().await?;
     let tables = write.tables();
     let digest = rules.unwrap_or_else(|| tables.default_digest());
-    Ok(tables.get(&digest).and_then(|t| t.profiles.get(&profile)).cloned())
+    Ok(tables.get(&digest).cloned())
 }

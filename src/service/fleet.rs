@@ -52,8 +52,12 @@ pub struct Fleet {
 }
 
 impl Fleet {
-    /// Reads it all.
-    pub async fn load(store: &Store, now: Millis) -> Result<Self, StoreError> {
+    /// How it all is, to the second.
+    pub async fn load(store: &Store, now: Millis) -> Result<Arc<Self>, StoreError> {
+        store.kept(now, Self::read(store, now)).await
+    }
+
+    async fn read(store: &Store, now: Millis) -> Result<Self, StoreError> {
         let department = store.department().await?;
         let mut standings = store.unit_standings(&department.clock, now).await?;
         let mut lasts = store.last_readings().await?;
@@ -143,6 +147,7 @@ impl Fleet {
         match place {
             Place::Bench => "on the bench".to_owned(),
             Place::Repairer => "at an outside repairer".to_owned(),
+            Place::Away => "with another department".to_owned(),
             Place::With { unit } => format!("with unit {unit}"),
             Place::Spare { station } => {
                 let name =
@@ -166,7 +171,7 @@ impl Fleet {
         let id = match place {
             Place::Spare { station } => station,
             Place::Seat { seat } => &self.seats.iter().find(|s| s.seat == *seat)?.station,
-            Place::With { .. } | Place::Bench | Place::Repairer => return None,
+            Place::With { .. } | Place::Bench | Place::Repairer | Place::Away => return None,
         };
         self.stations.iter().find(|s| s.id == *id)
     }

@@ -388,6 +388,16 @@ async fn take_in(write: &mut Write, clock: &Clock, given: &Given) -> Result<Rece
     if let Body::Field(Field::Check(check)) = &record.body {
         reserve(write, clock, record, check, origin, now).await?;
     }
+    // An acceptance is worth its signature alone. What was used raises either way, and who says so is
+    // looked at where a seal came along.
+    let waits = match &record.body {
+        Body::Field(Field::RigAccepted(_)) => true,
+        Body::Field(Field::Used(_)) => given.seal.is_some(),
+        _ => false,
+    };
+    if waits && record.envelope.by.as_ref().is_some_and(|by| !origin.proves(by)) {
+        write_own(write, clock, "unproven", &Signed { of: record.name }, now).await?;
+    }
     for asset in projected.for_bench {
         open_ticket(write, clock, asset, record.name, now).await?;
     }

@@ -2,6 +2,7 @@
 //! is known of each rider. Gathered in a few queries; `airmuster_domain::readiness` decides.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use airmuster_domain::Millis;
 use airmuster_domain::quantity::Amount;
@@ -30,7 +31,7 @@ const LOOKED_BACK: i64 = 12;
 #[derive(Debug, Clone)]
 pub struct Muster {
     /// Units, seats, stations.
-    pub fleet: Fleet,
+    pub fleet: Arc<Fleet>,
     /// When the running shift began.
     pub shift: Millis,
     /// The day in the department's zone.
@@ -65,8 +66,12 @@ pub enum Manned {
 }
 
 impl Muster {
-    /// Reads it all.
-    pub async fn load(store: &Store, now: Millis) -> Result<Self, StoreError> {
+    /// How it all is, to the second.
+    pub async fn load(store: &Store, now: Millis) -> Result<Arc<Self>, StoreError> {
+        store.kept(now, Self::read(store, now)).await
+    }
+
+    async fn read(store: &Store, now: Millis) -> Result<Self, StoreError> {
         let fleet = Fleet::load(store, now).await?;
         let clock = &fleet.department.clock;
         let shift = clock.current_start(now);

@@ -2,6 +2,7 @@
 //! which hours seats stood open.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use airmuster_domain::Millis;
 use airmuster_domain::ground::Kind;
@@ -63,7 +64,7 @@ impl Counts {
 #[derive(Debug, Clone)]
 pub struct Period {
     /// All units, places and names.
-    pub fleet: Fleet,
+    pub fleet: Arc<Fleet>,
     /// All that was asked about.
     pub all: Counts,
     /// By unit.
@@ -101,7 +102,7 @@ impl Period {
         for number in fleet.units.keys() {
             let once_there = in_seats.iter().flatten().any(|(_, unit)| unit.as_ref() == Some(number));
             if ours.contains(number) || once_there {
-                let mut one = unit_past(store, number, asked, &signed).await?;
+                let mut one = unit_past(store, number, away(number, &placed), asked, &signed).await?;
                 let stood = placed.iter().filter(|p| p.unit == *number);
                 let stood: Vec<_> = stood.map(|p| (p.since, p.place.clone())).collect();
                 let own = cadences.own.get(number).map_or(&[][..], Vec::as_slice);
@@ -214,6 +215,14 @@ fn seats(rows: &[String], placed: &[Placed]) -> Vec<InSeat> {
     out
 }
 
+/// When a unit was with another department: no check of it was owed here then.
+fn away(unit: &str, placed: &[Placed]) -> Vec<Span> {
+    let own: Vec<&Placed> = placed.iter().filter(|p| p.unit == unit).collect();
+    let until = |n: usize| own.get(n + 1).map(|next| next.since);
+    let out = own.iter().enumerate().filter(|(_, p)| p.place == Place::Away);
+    out.map(|(n, p)| Span { from: p.since, until: until(n) }).collect()
+}
+
 /// What officers have said to checks of the time asked about.
 struct Signed {
     /// When which was countersigned.
@@ -235,7 +244,13 @@ impl Signed {
     }
 }
 
-async fn unit_past(store: &Store, number: &str, asked: &Asked, signed: &Signed) -> Result<Known, StoreError> {
+async fn unit_past(
+    store: &Store,
+    number: &str,
+    away: Vec<Span>,
+    asked: &Asked,
+    signed: &Signed,
+) -> Result<Known, StoreError> {
     let checks = store.checks_between(number, (asked.from - BEFORE, asked.to)).await?;
     let waits = |c: &CheckRow| signed.waiting.contains(&c.seq);
     let made: Vec<_> = checks.iter().filter(|c| c.outcome == "complete" && (c.counts || waits(c))).collect();
@@ -243,6 +258,7 @@ async fn unit_past(store: &Store, number: &str, asked: &Asked, signed: &Signed) 
     let mut past = Past {
         done: made.iter().map(|c| c.at).collect(),
         good: releases(good.map(|c| (signed.at.get(&c.seq).map_or(c.at, |t| c.at.max(*t)), c.at)).collect()),
+        against: away.into_iter().map(|span| (State::OutOfService, span)).collect(),
         ..Past::default()
     };
     let mut faults = Vec::new();

@@ -1,5 +1,7 @@
 //! Upkeep as the pages need it: the ledger of all things, and one thing with everything about it.
 
+use std::sync::Arc;
+
 use airmuster_domain::Millis;
 use airmuster_domain::record::{Asset, AssetKind, Body, Desk, Place};
 use airmuster_domain::standing::Standing;
@@ -18,7 +20,7 @@ const LISTED: i64 = 60;
 #[derive(Debug, Clone)]
 pub struct Ledger {
     /// All units, places and names.
-    pub fleet: Fleet,
+    pub fleet: Arc<Fleet>,
     /// What is known of upkeep.
     pub upkeep: Upkeep,
     /// Today, by the department's clock.

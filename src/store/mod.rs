@@ -9,6 +9,7 @@ mod error;
 mod gaps;
 mod history;
 mod logbook;
+mod memo;
 mod muster;
 mod open;
 mod past;

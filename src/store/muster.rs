@@ -537,11 +537,15 @@ impl Store {
             .collect()
     }
 
-    /// The last acceptance of a rig in a shift.
+    /// The last acceptance of a rig in a shift whose signature is proven and that nothing speaks against.
     pub async fn acceptance(&self, rig: &str, shift: Millis) -> Result<Option<Acceptance>, StoreError> {
         let seq: Option<i64> = sqlx::query_scalar(
             "select a.seq from rig_accepted a join logbook l on l.seq = a.seq
-             where a.rig = $1 and a.shift = $2 order by l.event_at desc, a.seq desc limit 1",
+             where a.rig = $1 and a.shift = $2
+               and not exists (select 1 from unproven u where u.seq = a.seq)
+               and not exists (select 1 from said s join logbook d on d.seq = s.seq
+                               where s.id = l.id and d.kind = 'doubt')
+             order by l.event_at desc, a.seq desc limit 1",
         )
         .bind(rig)
         .bind(shift)

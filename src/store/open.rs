@@ -16,6 +16,7 @@ use uuid::Uuid;
 
 use super::error::{StoreError, unreadable};
 use super::logbook::Head;
+use super::memo::Memo;
 
 static MIGRATOR: Migrator = sqlx::migrate!("./migrations");
 
@@ -33,6 +34,9 @@ const ROOM: usize = 256 * 1024;
 pub struct Store {
     write: SqlitePool,
     pub(super) read: SqlitePool,
+    /// One connection that does nothing but see whether another one has written.
+    pub(super) watch: SqlitePool,
+    pub(super) memo: Arc<Memo>,
     pub(super) tables: Arc<Mutex<Tables>>,
     path: PathBuf,
 }
@@ -105,14 +109,13 @@ impl Store {
         assert_version(&write).await?;
         keep_before_migrating(&write, dir).await?;
         MIGRATOR.run(&write).await?;
-        let read = SqlitePoolOptions::new()
-            .max_connections(4)
-            .idle_timeout(None)
-            .max_lifetime(None)
-            .connect_with(options.read_only(true).pragma("query_only", "ON"))
-            .await
-            .map_err(cannot_open)?;
-        let store = Self { write, read, tables: Arc::new(Mutex::new(Tables::new())), path };
+        let reading = options.read_only(true).pragma("query_only", "ON");
+        let readers =
+            |many| SqlitePoolOptions::new().max_connections(many).idle_timeout(None).max_lifetime(None);
+        let read = readers(4).connect_with(reading.clone()).await.map_err(cannot_open)?;
+        let watch = readers(1).connect_with(reading).await.map_err(cannot_open)?;
+        let (tables, memo) = (Arc::default(), Arc::default());
+        let store = Self { write, read, watch, memo, tables, path };
         store.prove_writable(new_epoch).await?;
         store.load_tables().await?;
         store.catch_up_with_upkeep().await?;
@@ -180,6 +183,7 @@ impl Store {
 
     /// Closes all connections, which leaves a single file behind.
     pub async fn close(&self) {
+        self.watch.close().await;
         self.read.close().await;
         self.write.close().await;
     }

@@ -93,20 +93,25 @@ impl Store {
         if kept > 0 || records == 0 {
             return Ok(());
         }
-        let seqs: Vec<i64> =
-            sqlx::query_scalar("select seq from logbook where kind in ('register', 'moved') order by seq")
-                .fetch_all(&mut *write.tx)
-                .await?;
+        let seqs: Vec<i64> = sqlx::query_scalar(
+            "select seq from logbook where kind in ('register', 'moved', 'loan', 'loan_ended') order by seq",
+        )
+        .fetch_all(&mut *write.tx)
+        .await?;
         for seq in seqs {
             let Some(Kept { record, .. }) = logbook::by_seq(&mut write.tx, seq).await? else { continue };
             let at = record.envelope.time();
             match &record.body {
-                Body::Desk(Desk::Register(Register::Holder { asset, place })) => {
-                    write.write_placed(asset, place, at, seq).await?;
-                }
                 Body::Desk(Desk::Moved(m)) => {
                     for one in &m.moves {
                         write.write_placed(&one.asset, &one.to, at, seq).await?;
+                    }
+                }
+                Body::Desk(desk) => {
+                    for entry in desk.entries().iter() {
+                        if let Register::Holder { asset, place } = entry {
+                            write.write_placed(asset, place, at, seq).await?;
+                        }
                     }
                 }
                 _ => {}

@@ -99,9 +99,7 @@ impl Write {
         let e = self.desk_effects(record, desk).await?;
         let mut about: BTreeSet<Asset> = e.raises.iter().map(|r| r.asset.clone()).collect();
         about.extend(cleared_assets(desk));
-        if let Desk::Register(r) = desk {
-            about.extend(entered(r));
-        }
+        about.extend(desk.entries().iter().filter_map(entered));
         match desk {
             Desk::Upkeep(u) => about.extend([u.asset.clone()]),
             Desk::Fill(f) => about.extend([Asset::cylinder(&f.cylinder)]),
@@ -124,8 +122,10 @@ impl Write {
                 .await?;
             touched.extend(self.weigh_word(id, place.seq).await?);
         }
+        for entry in desk.entries().iter() {
+            self.write_register(entry, &record.envelope, place.seq).await?;
+        }
         match desk {
-            Desk::Register(r) => self.write_register(r, &record.envelope, place.seq).await?,
             Desk::GapDealt(_) => {
                 sqlx::query("insert into gap_dealt (seq) values ($1)")
                     .bind(place.seq)

@@ -456,6 +456,7 @@ fn text_of_place(place: &Place) -> (&'static str, &str) {
         Place::With { unit } => ("with", unit),
         Place::Bench => ("bench", ""),
         Place::Repairer => ("repairer", ""),
+        Place::Away => ("away", ""),
     }
 }
 
@@ -466,6 +467,7 @@ pub(super) fn place_of(at: &str, place: String) -> Option<Place> {
         "with" => Some(Place::With { unit: place }),
         "bench" => Some(Place::Bench),
         "repairer" => Some(Place::Repairer),
+        "away" => Some(Place::Away),
         _ => None,
     }
 }

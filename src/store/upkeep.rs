@@ -78,6 +78,16 @@ impl Write {
         Ok(there.map(|(a, _)| a.number))
     }
 
+    /// What is fitted to a unit.
+    async fn with_unit(&mut self, unit: &str) -> Result<Vec<Asset>, StoreError> {
+        let rows: Vec<String> =
+            sqlx::query_scalar("select asset from holder where at = 'with' and place = $1")
+                .bind(unit)
+                .fetch_all(&mut *self.tx)
+                .await?;
+        rows.iter().map(|a| a.parse().map_err(|e| unreadable("holder", a, &e))).collect()
+    }
+
     /// What is known of the things and sources that a desk record speaks of.
     pub async fn upkeep_about(&mut self, desk: &Desk) -> Result<Upkeep, StoreError> {
         let rows: Vec<(String, String)> = sqlx::query_as(
@@ -93,7 +103,11 @@ impl Write {
         .fetch_all(&mut *self.tx)
         .await?;
         let mut all = gathered(&rows)?;
-        for asset in all.about(desk).unwrap_or_default() {
+        let mut about = all.about(desk).unwrap_or_default();
+        if let Desk::LoanEnded(e) = desk {
+            about.extend(self.with_unit(&e.unit).await?);
+        }
+        for asset in about {
             let row: Option<(String, String)> =
                 sqlx::query_as("select key, detail from upkeep where key = $1")
                     .bind(asset.to_string())
@@ -226,7 +240,8 @@ impl Store {
         }
         let seqs: Vec<i64> = sqlx::query_scalar(
             "select seq from logbook where kind in ('register', 'retired', 'condemned', 'upkeep', 'fill',
-                    'air_sample', 'moved', 'fitting', 'notice', 'notice_done', 'notice_ended') order by seq",
+                    'air_sample', 'moved', 'loan', 'loan_ended', 'fitting', 'notice', 'notice_done', 'notice_ended',
+                    'left') order by seq",
         )
         .fetch_all(&mut *write.tx)
         .await?;
@@ -236,7 +251,7 @@ impl Store {
                 && let Body::Desk(desk) = &record.body
             {
                 all.hear(desk, record.envelope.time());
-                if let (Desk::Register(entry), 0) = (desk, homes) {
+                for entry in desk.entries().iter().filter(|_| homes == 0) {
                     write.remember_home(entry).await?;
                 }
             }

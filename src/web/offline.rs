@@ -78,6 +78,10 @@ pub async fn show_list(
     {
         pages.push(station_href(station));
         let seated = fleet.seats.iter().filter(|s| s.station == *station).filter_map(|s| fleet.in_seat(s));
+        for rig in app.store.rigs().await?.iter().filter(|r| r.station == *station) {
+            pages.push(format!("/rigs/{}/roster", rig.id));
+            pages.push(format!("/rigs/{}/used", rig.id));
+        }
         for unit in seated.chain(fleet.spares_of(station)) {
             pages.push(format!("/units/{}", unit.row.number));
             pages.push(format!("/units/{}/check", unit.row.number));
@@ -96,8 +100,8 @@ pub async fn show_list(
         seal_key: SealTo { name: app.sealed.key().name(), public: app.sealed.key().public() },
         units: fleet
             .units
-            .into_values()
-            .map(|u| Unit { number: u.row.number, profile: u.row.profile })
+            .values()
+            .map(|u| Unit { number: u.row.number.clone(), profile: u.row.profile.clone() })
             .collect(),
     }))
 }

@@ -2,8 +2,8 @@
 
 use airmuster_domain::judge::{Judgement, Verdict};
 use airmuster_domain::record::{
-    AirSample, Asked, AssetKind, Body, Cadence, Check, Desk, Field, Move, Outcome, Part, Personal, PinStop,
-    Place, Reach, Register, Return, Seal, Sent, Settlement, Spot, Upkept,
+    AirSample, Asked, AssetKind, Body, Cadence, Check, Desk, Field, Loan, Move, Outcome, Part, Personal,
+    PinStop, Place, Reach, Register, Return, Seal, Sent, Settlement, Spot, Upkept,
 };
 use airmuster_domain::rules::Consequence;
 use airmuster_domain::upkeep::{day_words, decimal, grade_d};
@@ -221,6 +221,17 @@ fn tell_desk(fleet: &Fleet, desk: &Desk) -> Told {
             let moves = m.moves.iter().map(one).collect::<Vec<_>>().join("; ");
             told("Moved", format!("{moves}. {}", m.why), None)
         }
+        Desk::Loan(l) => {
+            let what = match l {
+                Loan::Lent { .. } => "Lent",
+                Loan::Borrowed { .. } => "Borrowed",
+            };
+            told(what, loan_words(l), Some(Mark::Dashed))
+        }
+        Desk::LoanEnded(e) if e.station.is_some() => {
+            told("Back from a loan", sentence(&e.note), Some(Mark::Dashed))
+        }
+        Desk::LoanEnded(e) => told("Given back", sentence(&e.note), None),
         Desk::RigStatus(s) => told("Rig", format!("{}. {}", s.duty.words(), s.why), None),
         Desk::Acknowledged(_) => told("A late record was read", "", None),
         Desk::PersonChanged(p) => {
@@ -258,6 +269,17 @@ fn tell_desk(fleet: &Fleet, desk: &Desk) -> Told {
                 detail = format!("{detail} Readings: {}.", w.readings);
             }
             told(&format!("Work on ticket {}", w.ticket), detail, None)
+        }
+    }
+}
+
+/// To whom a unit is lent, or whose it is, in a sentence.
+pub fn loan_words(l: &Loan) -> String {
+    let (reference, back) = (l.reference(), day_words(l.due_back()));
+    match l {
+        Loan::Lent { to, .. } => format!("To {to}, {reference}, due back {back}."),
+        Loan::Borrowed { from, theirs, .. } => {
+            format!("From {from}, their number {theirs}, {reference}, to be given back by {back}.")
         }
     }
 }

@@ -135,7 +135,7 @@ offlineStory('the pages on a tablet', (promise) => {
           looked += 1;
           const page = new DOMParser().parseFromString(await response.text(), 'text/html');
           const own = page.querySelector('form[action="/sign-out"], nav a[href="/rigs"], nav a[href="/bench"]');
-          if (own || /^\/(rigs|bench|tickets)/.test(new URL(request.url).pathname)) found.push(request.url);
+          if (own || /^\/(rigs(?!\/[^/]+\/(roster|used)$)|bench|tickets)/.test(new URL(request.url).pathname)) found.push(request.url);
         }
       }
       return { found, looked };

@@ -6,9 +6,9 @@ use airmuster::service::intake::{IntakeError, Origin};
 use airmuster_domain::desk::{Facts, Other, Signer, Wrong, may};
 use airmuster_domain::ground::{Done, Kind, Raise};
 use airmuster_domain::record::{
-    Accepted, Asset, AssetKind, Cadence, Desk, Digest, Doubt, GapDealt, Misfit, Notice, NoticeDone,
-    NoticeEnded, Part, PinStop, Place, Reach, RecordRef, Register, RulesInForce, Sent, Signed, Slot, Stage,
-    TicketJoined, TicketOpened, TicketSplit, TicketStage, Worked, decode,
+    Accepted, Asset, AssetKind, Cadence, Desk, Digest, Doubt, GapDealt, Loan, LoanEnded, Misfit, Notice,
+    NoticeDone, NoticeEnded, Part, PinStop, Place, Reach, RecordRef, Register, RulesInForce, Sent, Signed,
+    Slot, Stage, TicketJoined, TicketOpened, TicketSplit, TicketStage, Worked, decode,
 };
 use airmuster_domain::role::Role;
 use airmuster_domain::rules::Purpose;
@@ -109,10 +109,19 @@ fn known() -> Upkeep {
         Desk::Fitting(entered("1", Slot::Reducer)),
         Desk::Upkeep(tested("1")),
         Desk::Notice(notice("n-1", None)),
+        Desk::Loan(borrowed("L-9")),
     ] {
         upkeep.hear(&desk, NOON);
     }
     upkeep
+}
+
+/// Another department's unit, here until the end of the month.
+fn borrowed(unit: &str) -> Loan {
+    let [unit, profile, from, theirs, reference, station] =
+        [unit, "a", "Harrow Creek", "HC-9", "sheet 5", "north"].map(str::to_owned);
+    let due_back = "2026-06-30".parse().unwrap();
+    Loan::Borrowed { unit, profile, from, theirs, reference, due_back, station }
 }
 
 /// A notice about the reducers of units, to be inspected by a day or not used at all.
@@ -213,6 +222,13 @@ fn each_desk_record_is_made_by_those_named_here_and_by_nobody_else() {
             false,
         ),
         ("a part", Desk::Fitting(entered("1", Slot::Regulator)), &[Technician], false),
+        ("a loan", Desk::Loan(borrowed("L-8")), &[Officer, Technician, Administrator], false),
+        (
+            "the end of a loan",
+            Desk::LoanEnded(LoanEnded { unit: "L-9".to_owned(), station: None, note: String::new() }),
+            &[Officer, Technician, Administrator],
+            false,
+        ),
         ("a notice", Desk::Notice(notice("n-2", None)), &[Technician, Administrator], false),
         (
             "what a notice asks for",

@@ -12,8 +12,9 @@ use airmuster_domain::Millis;
 use airmuster_domain::ground::Kind;
 use airmuster_domain::judge::Answer;
 use airmuster_domain::record::{
-    Accepted, Asset, Body, Cadence, Check, Condition, Correction, Desk, Digest, Outcome, Part, Record,
-    RecordRef, Register, RulesInForce, Signed, Slot, Stage, TicketStage, Used, Worked, decode, heads,
+    Accepted, Asset, Body, Cadence, Check, Condition, Correction, Desk, Digest, Loan, LoanEnded, Outcome,
+    Part, Place, Record, RecordRef, Register, RulesInForce, Signed, Slot, Stage, TicketStage, Used, Worked,
+    decode, heads,
 };
 use airmuster_domain::rules::Purpose;
 use airmuster_domain::standing::{Account, Standing};
@@ -407,7 +408,43 @@ impl Play {
                     self.count("handed in again");
                 }
             }
+            30 => self.something_goes_away().await,
             _ => self.something_arrives().await,
+        }
+    }
+
+    /// Lent, borrowed, back, at a repairer, or put on another unit.
+    async fn something_goes_away(&mut self) {
+        let (unit, due_back) = (self.unit(), "2099-01-01".parse().unwrap());
+        let [other, paper, station] = ["Harrow Creek", "sheet 4", "north"].map(str::to_owned);
+        let body = Register::Station { id: station.clone(), name: station.clone(), order: 1 };
+        self.desk("register", "ada", &body).await;
+        match self.rng.random_range(0..6) {
+            0 | 1 => {
+                let body = Loan::Lent { unit, to: other, reference: paper, due_back };
+                self.desk("loan", "olga", &body).await;
+            }
+            2 => {
+                let (unit, profile, theirs) = ("L1".to_owned(), "a".to_owned(), "HC-9".to_owned());
+                let (from, reference) = (other, paper);
+                let body = Loan::Borrowed { unit, profile, from, theirs, reference, due_back, station };
+                self.desk("loan", "olga", &body).await;
+            }
+            3 => {
+                let body = LoanEnded { unit, station: Some(station), note: String::new() };
+                self.desk("loan_ended", "olga", &body).await;
+                let body = LoanEnded { unit: "L1".to_owned(), station: None, note: String::new() };
+                self.desk("loan_ended", "olga", &body).await;
+            }
+            4 => {
+                let place = self.one(&[Place::Bench, Place::Repairer]);
+                let asset = self.asset();
+                self.desk("register", "tom", &Register::Holder { asset, place }).await;
+            }
+            _ => {
+                let asset = self.one(&[Asset::facepiece("F1"), Asset::cylinder("C1")]);
+                self.desk("register", "tom", &Register::Holder { asset, place: Place::With { unit } }).await;
+            }
         }
     }
 

@@ -8,6 +8,8 @@ mod browser;
 mod cadences;
 mod clear;
 #[cfg(test)]
+mod codes;
+#[cfg(test)]
 mod correct;
 #[cfg(test)]
 mod countersign;
@@ -17,6 +19,10 @@ mod district;
 mod hardening;
 #[cfg(test)]
 mod hostile;
+#[cfg(test)]
+mod kept;
+#[cfg(test)]
+mod loans;
 #[cfg(test)]
 mod morning;
 mod moving;

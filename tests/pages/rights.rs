@@ -61,6 +61,7 @@ const RIGHTS: &str = "
     POST /units/{unit}/check/sign       . t . c o m a
     GET  /units/{unit}/out              . t . c o m a
     POST /units/{unit}/out              . t . c o m a
+    GET  /rigs/{rig}/roster             . t . c o m a
     GET  /rigs/{rig}/used               . t . c o m a
     POST /rigs/{rig}/used               . t . c o m a
     GET  /rigs/{rig}/spares             . t . c o m a
@@ -78,6 +79,11 @@ const RIGHTS: &str = "
     POST /rigs/{rig}/crew               . . . . o . a
     GET  /rigs/{rig}/accept             . . . . o . a
     POST /rigs/{rig}/accept             . . . . o . a
+    GET  /loans                         . . . . o m a
+    POST /loans                         . . . . o m a
+    GET  /units/{unit}/lend             . . . . o m a
+    POST /units/{unit}/lend             . . . . o m a
+    POST /units/{unit}/back             . . . . o m a
     GET  /rigs/{rig}/status             . . . . o . a
     POST /rigs/{rig}/status             . . . . o . a
     POST /rigs/{rig}/everything         . . . . o . a

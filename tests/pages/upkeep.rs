@@ -486,3 +486,30 @@ async fn a_facepiece_of_which_the_model_is_not_known_fits_nobody_until_it_was_en
     assert!(page.contains("Make\nInvented") && page.contains("Style\nfull"), "{page}");
     assert_eq!(admin.get("/assets/cylinder:C-142/model").await.status, 404);
 }
+
+#[tokio::test]
+async fn fit_tests_fall_due_among_the_rest_for_those_who_may_see_them() {
+    let d = district().await;
+    let mut o = d.signed_in("olga").await;
+    for (member, tested) in [("ana", "2026-03-01"), ("olga", "2025-03-01")] {
+        let test = [
+            ("tested", tested),
+            ("make", "Invented"),
+            ("model", "One"),
+            ("style", "full"),
+            ("size", "Medium"),
+        ];
+        assert_eq!(o.post(&format!("/fitness/{member}/fit"), &test).await.status, 303);
+    }
+    let page = o.get("/upkeep").await.ok().text();
+    let late = page.split("Late:").nth(1).unwrap().split("Month by month").next().unwrap().to_owned();
+    // 29 CFR 1910.134(f)(2): at least annually.
+    assert!(late.contains("Olga Fenn") && late.contains("by 1 Mar 2026"), "{late}");
+    let march = page.split("March 2027").nth(1).unwrap().split("April 2027").next().unwrap().to_owned();
+    assert!(march.contains("Ana Wick") && march.contains("Fit test"), "{march}");
+    let unknown = page.split("Not known yet").nth(1).unwrap().to_owned();
+    assert!(unknown.contains("Fit test") && unknown.contains("Ben Orr"), "{unknown}");
+    // They are personal: whoever works at the bench alone is not told.
+    let bench = d.signed_in("tom").await.get("/upkeep").await.ok().text();
+    assert!(!bench.contains("Fit test") && !bench.contains("fit test"), "{bench}");
+}

@@ -26,6 +26,15 @@ test('what took a unit out of service here stays, whatever is answered later', (
   assert.equal(ownVerdict([done('in'), broken]), 'out');
 });
 
+test('what came back dirty stays so until it was cleaned, what came back clean until the next good check', () => {
+  const used = (verdict) => ({ outcome: 'used', verdict, sole: false });
+  assert.equal(ownVerdict([done('in'), used('due')]), 'due');
+  assert.equal(ownVerdict([used('due'), done('in')]), 'in');
+  assert.equal(ownVerdict([used('put-right'), done('in')]), 'put-right');
+  assert.equal(ownVerdict([used('out'), done('in'), used('due')]), 'out');
+  assert.equal(standingOf('in', [used('due')]), 'due');
+});
+
 test('what was received after the page was made is still shown, what was received before is in it', () => {
   const row = (more) => ({ unit: '117', verdict: 'out', ...more });
   assert.equal(unknownTo(10, [row({ state: 'saved' })]).size, 1);

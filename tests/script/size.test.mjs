@@ -31,6 +31,15 @@ test('every page but the check form needs at most 50 KiB of script, and the form
   assert.ok(sum(form, packed) <= 50 * KIB, `check.js: ${sum(form, packed)} bytes as sent`);
 });
 
+test('what is signed beside a check needs at most 50 KiB of script as it is sent, none of which the form loads', () => {
+  const form = withImports('check.js');
+  for (const page of ['accept.js', 'used.js']) {
+    const all = withImports('seal.js', withImports(page, withImports('base.js')));
+    assert.ok(sum(all, packed) <= 50 * KIB, `${page}: ${sum(all, packed)} bytes as sent`);
+    assert.ok(all.has('signing.js') && !form.has('signing.js') && !form.has(page), page);
+  }
+});
+
 test('a board does not load the judge', () => {
   assert.ok(!withImports('base.js').has('judge.js'));
 });

@@ -7,11 +7,12 @@ use chrono::NaiveDate;
 use super::{Facts, Refusal, no, not_gone, open_ticket, qualified, signed_role};
 use crate::ground::{FITTED, Kind, Raise};
 use crate::record::{
-    Accepted, Asset, Fitting, Notice, NoticeDone, NoticeEnded, Register, Sent, Slot, Stage, TicketApart,
-    TicketJoined, TicketSplit, TicketStage, Work, is_number,
+    Accepted, Asset, Fitting, Loan, LoanEnded, Notice, NoticeDone, NoticeEnded, Place, Register, Sent, Slot,
+    Stage, TicketApart, TicketJoined, TicketSplit, TicketStage, Work, is_number,
 };
 use crate::role::Role;
 use crate::rules;
+use crate::standing::State;
 use crate::upkeep::{Thing, Upkeep};
 
 /// Another ticket, as far as joining goes.
@@ -274,6 +275,90 @@ pub(super) fn names_its_work(listed: &[&Raise], worked_on: &[crate::record::Part
     match listed.iter().find(fitted) {
         Some(r) if !worked_on.iter().any(|p| p.needs_bench_test()) => {
             no(format!("{}: tick what was worked on", r.say))
+        }
+        _ => Ok(()),
+    }
+}
+
+const LENDERS: [Role; 3] = [Role::Officer, Role::Technician, Role::Administrator];
+
+pub(super) fn may_loan(l: &Loan, facts: &Facts) -> Result<(), Refusal> {
+    signed_role(facts, &LENDERS)?;
+    let unit = l.unit();
+    not_gone(&unit, facts)?;
+    let n = &unit.number;
+    let known = facts.upkeep.things.get(&unit).filter(|t| t.profile.is_some());
+    match (l, known) {
+        (Loan::Lent { .. }, None) => return no(format!("no unit {n} is in the register")),
+        (Loan::Lent { .. }, Some(thing)) if !thing.owner.is_empty() => {
+            return no(format!("unit {n} belongs to {}; give it back to them", thing.owner));
+        }
+        (Loan::Lent { .. }, Some(thing)) if thing.loan.is_some() => {
+            return no(format!("unit {n} is lent already; write down first that it is back"));
+        }
+        (Loan::Lent { .. }, Some(thing)) if thing.away => {
+            return no(format!("unit {n} is with a repairer; write down first that it is back"));
+        }
+        (Loan::Lent { .. }, Some(_)) => may_be_lent(&unit, facts)?,
+        (Loan::Borrowed { .. }, _) if !is_number(n) => {
+            return no("give it a number here: letters, digits, dots and hyphens");
+        }
+        (Loan::Borrowed { .. }, Some(thing)) if thing.owner.is_empty() || thing.loan.is_some() => {
+            return no(format!("there is a unit {n} here already; give this one another number"));
+        }
+        (Loan::Borrowed { .. }, _) if facts.slots.is_none() => {
+            return no("choose its kind among those of the rule table");
+        }
+        (Loan::Borrowed { theirs, .. }, _) if theirs.trim().is_empty() => {
+            return no("give the number that its owner has on it");
+        }
+        (Loan::Borrowed { .. }, _) => {}
+    }
+    if l.other().trim().is_empty() {
+        return no("name the other department");
+    }
+    if l.reference().trim().is_empty() {
+        return no("give the paper that goes with it, or who hands it over");
+    }
+    if l.due_back() < facts.today { no("give the day on which it is due back") } else { Ok(()) }
+}
+
+/// What must not ride here is not lent to others to ride there.
+fn may_be_lent(unit: &Asset, facts: &Facts) -> Result<(), Refusal> {
+    let upkeep = facts.upkeep.grounds(unit, facts.today);
+    let against = |r: &&Raise| r.kind.terms().state >= State::OutOfService;
+    match facts.open.iter().chain(&upkeep).find(against) {
+        Some(r) => {
+            let state = r.kind.terms().state.words().to_lowercase();
+            no(format!("unit {} is {state} ({}); it is not lent", unit.number, r.say))
+        }
+        None => Ok(()),
+    }
+}
+
+pub(super) fn may_end_loan(e: &LoanEnded, facts: &Facts) -> Result<(), Refusal> {
+    signed_role(facts, &LENDERS)?;
+    let loan = facts.upkeep.things.get(&Asset::unit(&e.unit)).and_then(|t| t.loan.as_ref());
+    match (loan, &e.station) {
+        (Some(Loan::Lent { .. }), Some(_)) | (Some(Loan::Borrowed { .. }), None) => Ok(()),
+        (Some(Loan::Lent { .. }), None) => no("choose the station at which it is a spare now"),
+        (Some(Loan::Borrowed { from, .. }), Some(_)) => no(format!("it goes back to {from}")),
+        (None, _) => no(format!("unit {} is on no loan any more", e.unit)),
+    }
+}
+
+/// Who has it is written with a loan and its end; nothing else takes a unit away or brings it back.
+pub(super) fn may_be_placed(asset: &Asset, place: &Place, facts: &Facts) -> Result<(), Refusal> {
+    let n = &asset.number;
+    if *place == Place::Away {
+        return no(format!("{n} goes to another department by a loan, which says to whom"));
+    }
+    match facts.upkeep.things.get(asset).map(|t| (t.loan.as_ref(), &t.owner, t.away)) {
+        Some((Some(Loan::Lent { to, .. }), ..)) => {
+            no(format!("unit {n} is lent to {to}; write down first that it is back"))
+        }
+        Some((None, owner, true)) if !owner.is_empty() => {
+            no(format!("unit {n} was given back to {owner}; borrow it again"))
         }
         _ => Ok(()),
     }

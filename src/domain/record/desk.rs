@@ -1,5 +1,6 @@
 //! What is made at the desk, against the state of that moment.
 
+use std::borrow::Cow;
 use std::collections::BTreeSet;
 
 use chrono::NaiveDate;
@@ -9,8 +10,9 @@ use uuid::Uuid;
 use crate::quantity::Pressure;
 
 use super::{
-    Acknowledged, AirSample, Asset, Crew, CylinderRead, Digest, Fill, Fitting, GapDealt, Left, Moved, Notice,
-    NoticeDone, NoticeEnded, PersonChanged, RecordRef, Register, RigStatus, TabletRevoked, TakenOut, Upkept,
+    Acknowledged, AirSample, Asset, Crew, CylinderRead, Digest, Fill, Fitting, GapDealt, Left, Loan,
+    LoanEnded, Moved, Notice, NoticeDone, NoticeEnded, PersonChanged, RecordRef, Register, RigStatus,
+    TabletRevoked, TakenOut, Upkept,
 };
 
 /// A record made at the desk.
@@ -90,6 +92,10 @@ pub enum Desk {
     Crew(Crew),
     /// Things moved together.
     Moved(Moved),
+    /// A unit is lent, or one is borrowed.
+    Loan(Loan),
+    /// A lent unit is back, or a borrowed one was given back.
+    LoanEnded(LoanEnded),
     /// Where a rig is and what it is for.
     RigStatus(RigStatus),
     /// A late record that pulled a unit was read.
@@ -98,6 +104,18 @@ pub enum Desk {
     PersonChanged(PersonChanged),
     /// A member left a post.
     Left(Left),
+}
+
+impl Desk {
+    /// What a record enters in the register, be it by the way.
+    pub fn entries(&self) -> Cow<'_, [Register]> {
+        match self {
+            Self::Register(r) => Cow::Borrowed(std::slice::from_ref(r)),
+            Self::Loan(l) => Cow::Owned(l.entries()),
+            Self::LoanEnded(e) => Cow::Owned(e.entries()),
+            _ => Cow::Borrowed(&[]),
+        }
+    }
 }
 
 /// A rule table.

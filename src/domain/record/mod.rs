@@ -7,6 +7,7 @@
 
 mod desk;
 mod field;
+mod loan;
 mod muster;
 mod parts;
 mod register;
@@ -29,6 +30,7 @@ pub use desk::{
     Worked, heads,
 };
 pub use field::{Check, Condition, Field, Occasion, Outcome, Photo, TakenOut, Used};
+pub use loan::{Loan, LoanEnded};
 pub use muster::{
     Acknowledged, Crew, Duty, Leaving, Left, Move, Moved, PersonChanged, Personal, Reviewed, RigAccepted,
     RigStatus,

@@ -344,4 +344,6 @@ pub enum Place {
     Bench,
     /// At an outside repairer.
     Repairer,
+    /// With another department: lent to it, or its own and given back.
+    Away,
 }

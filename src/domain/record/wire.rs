@@ -39,7 +39,7 @@ pub enum NotARecord {
 }
 
 /// Kinds made at the desk, in their current version.
-pub const DESK_KINDS: [&str; 41] = [
+pub const DESK_KINDS: [&str; 43] = [
     "register",
     "rules",
     "return",
@@ -77,6 +77,8 @@ pub const DESK_KINDS: [&str; 41] = [
     "handed_over",
     "crew",
     "moved",
+    "loan",
+    "loan_ended",
     "rig_status",
     "acknowledged",
     "person_changed",
@@ -329,6 +331,8 @@ fn desk(kind: &str, raw: &RawValue) -> serde_json::Result<Desk> {
         "handed_over" => read(raw).map(Desk::HandedOver),
         "crew" => read(raw).map(Desk::Crew),
         "moved" => read(raw).map(Desk::Moved),
+        "loan" => read(raw).map(Desk::Loan),
+        "loan_ended" => read(raw).map(Desk::LoanEnded),
         "rig_status" => read(raw).map(Desk::RigStatus),
         "acknowledged" => read(raw).map(Desk::Acknowledged),
         "person_changed" => read(raw).map(Desk::PersonChanged),

@@ -231,13 +231,12 @@ impl Book {
             for raise in e.raises {
                 self.raise(raise);
             }
-            match d {
-                Desk::Register(r) => self.register(r),
-                Desk::Moved(m) => {
-                    let moves = m.moves.iter().map(|one| (one.asset.clone(), one.to.clone()));
-                    self.account.places.extend(moves);
-                }
-                _ => {}
+            if let Desk::Moved(m) = d {
+                let moves = m.moves.iter().map(|one| (one.asset.clone(), one.to.clone()));
+                self.account.places.extend(moves);
+            }
+            for entry in d.entries().iter() {
+                self.register(entry);
             }
             self.account.upkeep.hear(d, record.envelope.time());
             let done = &self.done;

@@ -14,11 +14,11 @@ use airmuster_domain::judge::{Answer, Raw};
 use airmuster_domain::record::{
     Accepted, Acknowledged, Asked, Asset, AssetKind, Body, CHAIN_START, Cadence, Clearing, Component,
     Condition, Correction, Crew, CylinderRead, Desk, Digest, Doubt, Duty, Field, Fitting, GapDealt, LARGEST,
-    Leaving, Left, LookAgain, Misfit, Move, Moved, NotARecord, Notice, NoticeDone, NoticeEnded, Part,
-    PersonChanged, Personal, PinStop, Place, Reach, Record, RecordRef, Register, Return, Reviewed,
-    RigAccepted, RigStatus, RulesInForce, Sent, Settlement, Signed, Slot, Spot, Stage, Stamp, TakenOut,
-    TicketApart, TicketJoined, TicketOpened, TicketSplit, TicketStage, Used, VERSION, Worked, decode, encode,
-    link,
+    Leaving, Left, Loan, LoanEnded, LookAgain, Misfit, Move, Moved, NotARecord, Notice, NoticeDone,
+    NoticeEnded, Part, PersonChanged, Personal, PinStop, Place, Reach, Record, RecordRef, Register, Return,
+    Reviewed, RigAccepted, RigStatus, RulesInForce, Sent, Settlement, Signed, Slot, Spot, Stage, Stamp,
+    TakenOut, TicketApart, TicketJoined, TicketOpened, TicketSplit, TicketStage, Used, VERSION, Worked,
+    decode, encode, link,
 };
 use proptest::prelude::*;
 use proptest::test_runner::TestRunner;
@@ -228,6 +228,7 @@ fn what_is_made_at_the_desk_comes_back_as_it_was() {
         Register::Holder { asset: Asset::facepiece("f1"), place: Place::With { unit: "117".to_owned() } },
         Register::Holder { asset: asset.clone(), place: Place::Bench },
         Register::Holder { asset: asset.clone(), place: Place::Repairer },
+        Register::Holder { asset: asset.clone(), place: Place::Away },
     ];
     let word = TakenOut { asset: asset.clone(), why: "worn".to_owned() };
     let ret = Return {
@@ -282,6 +283,17 @@ fn what_is_made_at_the_desk_comes_back_as_it_was() {
         let status = RigStatus { rig, station, duty, why: "w".to_owned() };
         all.push(("rig_status", json!(status), Desk::RigStatus(status)));
     }
+    let (unit, reference) = ("117".to_owned(), "p".to_owned());
+    let due_back = "2026-07-01".parse().unwrap();
+    let [to, from, profile, theirs, station] = ["d", "d", "a", "9", "north"].map(str::to_owned);
+    for l in [
+        Loan::Lent { unit: unit.clone(), to, reference: reference.clone(), due_back },
+        Loan::Borrowed { unit: unit.clone(), profile, from, theirs, reference, due_back, station },
+    ] {
+        all.push(("loan", json!(l), Desk::Loan(l)));
+    }
+    let ended = LoanEnded { unit, station: Some("north".to_owned()), note: "w".to_owned() };
+    all.push(("loan_ended", json!(ended), Desk::LoanEnded(ended)));
     let read = Acknowledged { of };
     all.push(("acknowledged", json!(read), Desk::Acknowledged(read)));
     for what in [Personal::FitTest, Personal::Clearance, Personal::Name, Personal::Pin, Personal::Erased] {

@@ -70,9 +70,14 @@ struct History {
     arrivals: Vec<(usize, usize)>,
 }
 
+/// The desk's nth record, of those whose grounds hang on the date too.
+fn at_the_desk(n: usize) -> &'static Record {
+    POOL.desk.iter().chain(&POOL.dated).nth(n).unwrap()
+}
+
 fn history() -> impl Strategy<Value = History> {
     let fields = prop::collection::vec(0..POOL.fields.len(), 0..9);
-    let desk = prop::collection::vec(0..POOL.desk.len(), 0..7);
+    let desk = prop::collection::vec(0..POOL.desk.len() + POOL.dated.len(), 0..8);
     (fields, desk).prop_flat_map(|(fields, desk)| {
         let n = POOL.registered.len() + desk.len();
         // Every record once, then some again, then all shuffled.
@@ -102,7 +107,7 @@ fn any_order_repetition_and_interleaving_of_field_records_gives_the_same_standin
         .run(&history(), |h| {
             let tables = &mut *tables.borrow_mut();
             let desk: Vec<&Record> =
-                POOL.registered.iter().chain(h.desk.iter().map(|i| &POOL.desk[*i])).collect();
+                POOL.registered.iter().chain(h.desk.iter().map(|i| at_the_desk(*i))).collect();
             // Here: the desk first, then each field record once. There: as it happened to arrive.
             let (mut here, mut there) = (Replica::default(), Replica::default());
             for record in desk.iter().copied().chain(h.fields.iter().map(|i| &POOL.fields[*i])) {
@@ -130,7 +135,7 @@ fn any_order_repetition_and_interleaving_of_field_records_gives_the_same_standin
 #[test]
 fn merging_what_two_tablets_know_is_a_union() {
     let tables = &mut tables();
-    let desk: Vec<&Record> = POOL.registered.iter().chain(&POOL.desk).collect();
+    let desk: Vec<&Record> = POOL.registered.iter().chain(&POOL.desk).chain(&POOL.dated).collect();
     let standings =
         |tables: &mut Tables, fields: Vec<&Record>| Replica { fields, desk: desk.clone() }.standings(tables);
     let (mine, yours): (Vec<_>, Vec<_>) = POOL.fields.iter().enumerate().partition(|(i, _)| i % 3 != 0);

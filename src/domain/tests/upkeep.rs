@@ -1,11 +1,12 @@
 //! Upkeep against the law and the agencies' words on it.
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on says so")]
 
+use airmuster_domain::Millis;
 use airmuster_domain::desk::{Facts, Signer, may};
 use airmuster_domain::ground::Kind;
 use airmuster_domain::record::{
-    AirSample, Asset, Cadence, CylinderRead, Desk, Digest, Fill, Lapse, Marks, Month, Period, Place,
-    RecordRef, Register, Return, Spec, TakenOut, Upkept, Work,
+    AirSample, Asset, Cadence, CylinderRead, Desk, Digest, Fill, Lapse, Loan, LoanEnded, Marks, Month,
+    Period, Place, RecordRef, Register, Return, Spec, TakenOut, Upkept, Work,
 };
 use airmuster_domain::role::Role;
 use airmuster_domain::standing::State;
@@ -486,4 +487,103 @@ fn a_lapsed_qualification_signs_no_return() {
         f.by.as_mut().unwrap().qualified.insert("f".to_owned());
         assert_eq!(may(&ret, &f).unwrap_err().forbidden, forbidden, "{today}");
     }
+}
+
+// ------------------------------------------------------------------------------ loans
+
+fn ours(u: &mut Upkeep, number: &str) {
+    let (number, profile) = (number.to_owned(), "a".to_owned());
+    let (cadence, serials) = (Cadence::EachShift, std::collections::BTreeMap::new());
+    u.hear(&Desk::Register(Register::Unit { number, profile, cadence, in_use: true, serials }), 0);
+}
+
+fn lent(unit: &str) -> Desk {
+    let [unit, to, reference] = [unit, "Harrow Creek", "sheet 4"].map(str::to_owned);
+    Desk::Loan(Loan::Lent { unit, to, reference, due_back: day("2026-02-01") })
+}
+
+fn borrowed(unit: &str, theirs: &str) -> Desk {
+    let [unit, profile, from, theirs, reference, station] =
+        [unit, "a", "Harrow Creek", theirs, "sheet 5", "mill"].map(str::to_owned);
+    let due_back = day("2026-02-01");
+    Desk::Loan(Loan::Borrowed { unit, profile, from, theirs, reference, due_back, station })
+}
+
+fn back(unit: &str, station: Option<&str>) -> Desk {
+    let (unit, station) = (unit.to_owned(), station.map(str::to_owned));
+    Desk::LoanEnded(LoanEnded { unit, station, note: String::new() })
+}
+
+#[test]
+fn a_unit_is_lent_once_and_only_while_it_may_ride() {
+    let mut u = Upkeep::default();
+    ours(&mut u, "117");
+    let on = |u: &Upkeep| facts(u, "2026-01-05", Role::Officer);
+    assert_eq!(may(&lent("117"), &on(&u)), Ok(()));
+    assert!(may(&lent("117"), &facts(&u, "2026-01-05", Role::Crew)).unwrap_err().forbidden);
+    assert!(refused(&lent("9"), &on(&u)).contains("no unit 9 is in the register"));
+    assert!(refused(&lent("117"), &facts(&u, "2026-02-02", Role::Officer)).contains("due back"));
+    let mut lapsed = u.clone();
+    lapsed.hear(&Desk::Upkeep(done("unit:117", Work::FlowTest, "2024-01-05")), 0);
+    assert!(refused(&lent("117"), &on(&lapsed)).contains("out of service (flow test was due by 5 Jan 2025)"));
+    u.hear(&lent("117"), JANUARY_5);
+    assert!(refused(&lent("117"), &on(&u)).contains("lent already"));
+    let put = |place| Desk::Register(Register::Holder { asset: Asset::unit("117"), place });
+    assert!(refused(&put(Place::Bench), &on(&u)).contains("lent to Harrow Creek"));
+    assert!(refused(&back("117", None), &on(&u)).contains("choose the station"));
+    assert_eq!(may(&back("117", Some("mill")), &on(&u)), Ok(()));
+    u.hear(&back("117", Some("mill")), JANUARY_5 + DAY);
+    assert_eq!(may(&put(Place::Bench), &on(&u)), Ok(()));
+    assert!(refused(&put(Place::Away), &on(&u)).contains("by a loan"));
+    assert!(refused(&back("117", Some("mill")), &on(&u)).contains("no loan any more"));
+}
+
+#[test]
+fn what_comes_back_from_a_loan_asks_for_a_check_of_then_its_gear_too() {
+    let mut u = Upkeep::default();
+    ours(&mut u, "117");
+    ours(&mut u, "121");
+    let with = |unit: &str| {
+        let place = Place::With { unit: unit.to_owned() };
+        Desk::Register(Register::Holder { asset: Asset::facepiece("f"), place })
+    };
+    u.hear(&with("117"), 0);
+    let asked = |u: &Upkeep, unit: &str| -> Vec<Millis> {
+        let all = u.grounds(&Asset::unit(unit), day("2026-01-06"));
+        all.into_iter().filter(|r| r.kind == Kind::BeenAway).map(|r| r.at).collect()
+    };
+    assert!(asked(&u, "117").is_empty());
+    u.hear(&lent("117"), JANUARY_5);
+    assert_eq!(asked(&u, "117"), [Millis::MAX], "no check made here says anything of it while it is away");
+    u.hear(&back("117", Some("mill")), JANUARY_5 + DAY);
+    assert_eq!(asked(&u, "117"), [JANUARY_5 + DAY; 2], "of itself, and of the facepiece that was with it");
+    u.hear(&with("121"), JANUARY_5 + 2 * DAY);
+    assert_eq!(asked(&u, "121"), [JANUARY_5 + 2 * DAY]);
+}
+
+#[test]
+fn a_borrowed_unit_has_a_number_of_its_own_here_and_is_not_lent_on() {
+    let mut u = Upkeep::default();
+    ours(&mut u, "117");
+    let on = |u: &Upkeep| {
+        let mut f = facts(u, "2026-01-05", Role::Officer);
+        f.slots = Some(Vec::new());
+        f
+    };
+    assert_eq!(may(&borrowed("L-9", "HC-9"), &on(&u)), Ok(()));
+    assert!(refused(&borrowed("117", "HC-9"), &on(&u)).contains("there is a unit 117 here already"));
+    assert!(refused(&borrowed("L-9", " "), &on(&u)).contains("the number that its owner has on it"));
+    assert!(refused(&borrowed("L 9", "HC-9"), &on(&u)).contains("letters, digits"));
+    let mut odd = on(&u);
+    odd.slots = None;
+    assert!(refused(&borrowed("L-9", "HC-9"), &odd).contains("choose its kind"));
+    u.hear(&borrowed("L-9", "HC-9"), JANUARY_5);
+    assert_eq!(kinds(&u, &Asset::unit("L-9"), "2026-01-06"), [Kind::BeenAway]);
+    assert!(refused(&borrowed("L-9", "HC-9"), &on(&u)).contains("already"));
+    assert!(refused(&lent("L-9"), &on(&u)).contains("belongs to Harrow Creek"));
+    assert!(refused(&back("L-9", Some("mill")), &on(&u)).contains("goes back to Harrow Creek"));
+    u.hear(&back("L-9", None), JANUARY_5 + DAY);
+    let put = Register::Holder { asset: Asset::unit("L-9"), place: Place::Bench };
+    assert!(refused(&Desk::Register(put), &on(&u)).contains("given back to Harrow Creek"));
+    assert_eq!(may(&borrowed("L-9", "HC-9"), &on(&u)), Ok(()), "it comes again under its number");
 }

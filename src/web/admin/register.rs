@@ -3,6 +3,7 @@
 //! asked, what is refused and what is written down are the same on both ways.
 
 use std::collections::{BTreeMap, HashMap};
+use std::sync::Arc;
 
 use airmuster_domain::record::{Asset, Body, Cadence, Desk, Place, Register, Spot};
 use airmuster_domain::role::Role;
@@ -37,7 +38,7 @@ pub struct Shelves {
     /// Names by member id.
     pub names: BTreeMap<String, String>,
     /// Units, places and the rule table.
-    pub fleet: Fleet,
+    pub fleet: Arc<Fleet>,
 }
 
 impl Shelves {

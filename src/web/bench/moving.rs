@@ -64,7 +64,8 @@ pub async fn move_unit(
 /// The form on a unit's page; none where the visitor may not move it, or nobody may.
 pub fn form(file: &UnitFile, visitor: &Visitor, problem: Option<String>) -> Option<Moving> {
     let row = file.row.as_ref()?;
-    if !visitor.is(BENCH) || matches!(file.standing.state, Holds::Held | Holds::Retired) {
+    let away = row.place == Some(Place::Away);
+    if away || !visitor.is(BENCH) || matches!(file.standing.state, Holds::Held | Holds::Retired) {
         return None;
     }
     let fleet = &file.fleet;
@@ -98,6 +99,7 @@ fn written(place: &Place) -> String {
         Place::With { unit } => format!("with/{unit}"),
         Place::Bench => "bench".to_owned(),
         Place::Repairer => "repairer".to_owned(),
+        Place::Away => "away".to_owned(),
     }
 }
 

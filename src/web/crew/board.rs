@@ -69,7 +69,9 @@ pub async fn show_board(
         let href = format!("/rigs/{}", seat.rig);
         if rigs.last().is_none_or(|r| r.href != href) {
             let used = format!("/rigs/{}/used", seat.rig);
-            rigs.push(RigBlock { name: seat.rig_name.clone(), href, used, ..RigBlock::default() });
+            let roster = format!("/rigs/{}/roster", seat.rig);
+            let (id, name) = (seat.rig.clone(), seat.rig_name.clone());
+            rigs.push(RigBlock { id, name, href, roster, used, ..RigBlock::default() });
         }
         if let Some(rig) = rigs.last_mut() {
             let line = match fleet.in_seat(seat) {

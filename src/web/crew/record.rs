@@ -3,8 +3,8 @@
 use airmuster_domain::ground::Forms as _;
 use airmuster_domain::judge::{Verdict, judge_readable};
 use airmuster_domain::record::{
-    Asset, AssetKind, Body, Check, Correction, Desk, Envelope, Field, Fitting, Outcome, Place, Register,
-    Reviewed,
+    Asset, AssetKind, Body, Check, Correction, Desk, Envelope, Field, Fitting, Loan, Outcome, Place,
+    Register, Reviewed,
 };
 use airmuster_domain::role::Role;
 use airmuster_domain::standing::assets_of;
@@ -108,6 +108,8 @@ async fn about(store: &Store, body: &Body) -> Result<Option<Asset>, WebError> {
             Desk::TicketApart(t) => t.ticket,
             Desk::TicketSplit(t) => t.ticket,
             Desk::Fitting(f) => return Ok(Some(Asset::unit(&f.unit))),
+            Desk::Loan(l) => return Ok(Some(l.unit())),
+            Desk::LoanEnded(e) => return Ok(Some(Asset::unit(&e.unit))),
             Desk::NoticeDone(d) => return Ok(Some(d.asset.clone())),
             Desk::Worked(w) => w.ticket,
             Desk::Settlement(s) => return about_variants(store, s.id).await,
@@ -339,6 +341,18 @@ fn of_bench(desk: &Desk) -> Vec<Fact> {
             out
         }
         Desk::Fitting(f) => fitting(f),
+        Desk::Loan(l) => {
+            let mut out = match l {
+                Loan::Lent { to, .. } => vec![fact("Lent to", to)],
+                Loan::Borrowed { from, theirs, profile, .. } => {
+                    vec![fact("Borrowed from", from), fact("Their number", theirs), fact("Profile", profile)]
+                }
+            };
+            out.push(fact("Reference", l.reference()));
+            out.push(fact("Due back", day_words(l.due_back())));
+            out
+        }
+        Desk::LoanEnded(e) => (!e.note.is_empty()).then(|| fact("Said", &e.note)).into_iter().collect(),
         Desk::Notice(n) => {
             let by = n.by.map_or("not used until dealt with".to_owned(), day_words);
             vec![

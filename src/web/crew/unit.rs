@@ -25,7 +25,7 @@ use crate::web::present::{
     when,
 };
 use crate::web::serving::{App, own_address};
-use crate::web::telling::{cadence_words, happened};
+use crate::web::telling::{cadence_words, happened, loan_words};
 use crate::web::upkeep::asset_link;
 use crate::web::view::print::RedTag;
 use crate::web::view::unit::{Ground as GroundView, UnitPage};
@@ -283,6 +283,15 @@ fn others(file: &UnitFile, visitor: &Visitor) -> Vec<Link> {
     if file.row.is_some() && visitor.is(BENCH) {
         link("Parts".to_owned(), format!("/units/{number}/parts"));
     }
+    if file.row.is_some() && visitor.is(BENCH) {
+        match file.upkeep.things.get(&file.standing.asset) {
+            Some(thing) if thing.loan.is_some() => link("See the loan".to_owned(), "/loans".to_owned()),
+            Some(thing) if state < Holds::OutOfService && !thing.away && thing.owner.is_empty() => {
+                link("Lend it".to_owned(), format!("/units/{number}/lend"));
+            }
+            _ => {}
+        }
+    }
     if state < Holds::Held && visitor.is(&[Role::Technician, Role::Administrator]) {
         link("Write down upkeep".to_owned(), format!("/assets/unit:{number}/upkeep"));
     }
@@ -312,6 +321,10 @@ fn facts(file: &UnitFile) -> Vec<Fact> {
         out.push(fact(label, value));
     }
     let thing = file.upkeep.things.get(&file.standing.asset);
+    out.extend(thing.filter(|t| !t.owner.is_empty()).map(|t| fact("Belongs to", t.owner.clone())));
+    if let Some(loan) = thing.and_then(|t| t.loan.as_ref()) {
+        out.push(fact("On loan", loan_words(loan)));
+    }
     for (slot, fitted) in thing.into_iter().flat_map(|t| &t.parts) {
         out.push(fact(&capital(slot.words()), part_words(&fitted.part)));
     }

@@ -8,10 +8,13 @@ use airmuster_domain::standing::State as Holds;
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::Form;
+use serde_json::json;
 use uuid::Uuid;
 
+use super::check::tablet_of;
 use crate::service::IntakeError;
 use crate::service::fleet::UnitFacts;
+use crate::service::intake::CLIENT;
 use crate::service::muster::Muster;
 use crate::web::auth::Visitor;
 use crate::web::error::WebError;
@@ -197,7 +200,7 @@ async fn view(
     app: &App,
     visitor: &Visitor,
     muster: &Muster,
-    about: &About,
+    of: &About,
     input: &Input,
     lines: Vec<ProblemLine>,
 ) -> Result<UsedForm, WebError> {
@@ -209,7 +212,7 @@ async fn view(
     };
     let problems = Problems { lines };
     let at = |field: String| problems.at(&field).map(str::to_owned);
-    let units = units(muster, about)?.into_iter().map(|(unit, place)| {
+    let units = units(muster, of)?.into_iter().map(|(unit, place)| {
         let number = unit.row.number.clone();
         let state = field(input, &format!("s.{number}"));
         UsedUnit {
@@ -225,14 +228,19 @@ async fn view(
         }
     });
     let units: Vec<UsedUnit> = units.collect();
+    let about = json!({
+        "tablet": tablet_of(visitor),
+        "client": CLIENT,
+        "units": units.iter().map(|u| json!({ "unit": u.number, "out": u.standing.is_some() })).collect::<Vec<_>>(),
+    });
     let chosen = field(input, "occasion");
-    let action = match about {
+    let action = match of {
         About::Rig(rig) => format!("/rigs/{rig}/used"),
         About::Unit(unit) => format!("/units/{unit}/used"),
     };
     Ok(UsedForm {
         page: page(app, visitor, "We used these").await?,
-        back: back(muster, about),
+        back: back(muster, of),
         action,
         id: field(input, "id").to_owned(),
         occasions: Occasion::ALL.into_iter().map(|o| option(o.id(), chosen)).collect(),
@@ -240,5 +248,6 @@ async fn view(
         units,
         members: member_options(&people, Some(field(input, "member"))),
         problems,
+        about: about.to_string(),
     })
 }

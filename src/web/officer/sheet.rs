@@ -1,6 +1,7 @@
 //! The daily sheet: a rig and its shift on one printed page, with the logbook's head, and what has
 //! had no inspection for a week or a month.
 
+use airmuster_domain::record::Place;
 use airmuster_domain::standing::State as Holds;
 use axum::extract::{Path, Query, State};
 use serde::Deserialize;
@@ -8,6 +9,7 @@ use serde::Deserialize;
 use super::crew::shift_words;
 use super::roster::accepted_words;
 use super::words::{lack_words, read_words};
+use crate::service::fleet::UnitFacts;
 use crate::service::muster::Muster;
 use crate::store::SeatRow;
 use crate::web::auth::Visitor;
@@ -89,8 +91,10 @@ pub async fn show_uninspected(
     let fleet = &muster.fleet;
     let (days, span) = if back.days == Some(7) { (7, "week") } else { (31, "month") };
     let since = fleet.now - days * DAY;
-    let all = || fleet.units.values().filter(|u| u.standing.state != Holds::Retired);
-    let last = |u: &crate::service::fleet::UnitFacts| u.standing.last_check.as_ref().map(|c| c.at);
+    // What is with another department is theirs to inspect, and is checked when it is back.
+    let here = |u: &&UnitFacts| u.standing.state != Holds::Retired && u.row.place != Some(Place::Away);
+    let all = || fleet.units.values().filter(here);
+    let last = |u: &UnitFacts| u.standing.last_check.as_ref().map(|c| c.at);
     let mut without: Vec<_> = all().filter(|u| last(u).is_none_or(|at| at < since)).collect();
     without.sort_by_key(|u| last(u));
     let lines = without.into_iter().map(|u| UninspectedLine {

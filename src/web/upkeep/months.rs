@@ -1,6 +1,6 @@
 //! What falls due, month by month, as a page and as a calendar feed.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use airmuster_domain::readiness::fit_until;
 use airmuster_domain::record::{Digest, Month, Work};
@@ -76,7 +76,7 @@ pub async fn show_months(State(app): State<App>, visitor: Visitor) -> Result<Htm
         today: day_words(ledger.today),
         feed: format!("/upkeep.ics?key={}", app.feed),
         late,
-        unknown: unknown(&ledger),
+        unknown: unknown(&ledger).into_iter().chain(untested(&app, &visitor, &ledger).await?).collect(),
         months,
         peak,
     }))
@@ -100,6 +100,21 @@ async fn fits(app: &App, visitor: &Visitor, ledger: &Ledger) -> Result<Vec<(Naiv
         (by, DueRow { thing, work: "Fit test".to_owned(), by: format!("by {}", day_words(by)), place })
     };
     Ok(last.into_iter().map(row).collect())
+}
+
+/// Members who may ride and of whom no fit test was entered.
+async fn untested(app: &App, visitor: &Visitor, ledger: &Ledger) -> Result<Option<UnknownRow>, WebError> {
+    if !visitor.is(&[Role::Officer, Role::Administrator]) {
+        return Ok(None);
+    }
+    let tested: BTreeSet<String> = app.store.fit_tests().await?.into_iter().map(|f| f.member).collect();
+    let mut riders = app.store.signers().await?;
+    riders.retain(|s| {
+        s.roles.iter().any(|r| matches!(r, Role::Crew | Role::Officer)) && !tested.contains(&s.id)
+    });
+    let link = |id: &String| Link { text: ledger.fleet.name(id).to_owned(), href: format!("/fitness/{id}") };
+    let things: Vec<Link> = riders.iter().map(|s| link(&s.id)).collect();
+    Ok((!things.is_empty()).then(|| UnknownRow { work: "Fit test".to_owned(), things }))
 }
 
 fn row(ledger: &Ledger, due: &Due) -> DueRow {

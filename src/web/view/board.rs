@@ -49,6 +49,10 @@ pub struct StationBoard {
 /// A rig on the board.
 #[derive(Clone, Debug, Default)]
 pub struct RigBlock {
+    /// Its id.
+    pub id: String,
+    /// Its roster, to read and sign with no network.
+    pub roster: String,
     /// "Engine 2".
     pub name: String,
     /// Its roster.

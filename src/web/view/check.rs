@@ -52,7 +52,7 @@ impl CheckForm {
 
     /// The limits as they may stand inside a script element: "<" cannot end the element early.
     pub fn limits_block(&self) -> String {
-        self.limits.replace('<', "\\u003c")
+        super::in_script(&self.limits)
     }
 
     /// All steps.

@@ -14,6 +14,8 @@ pub mod clear;
 pub mod countersign;
 pub mod gaps;
 pub mod import;
+pub mod kept;
+pub mod loans;
 pub mod muster;
 pub mod parts;
 pub mod past;
@@ -306,6 +308,11 @@ impl Problems {
 }
 
 impl HtmlSafe for Problems {}
+
+/// JSON as it may stand inside a script element: "<" cannot end the element early.
+pub fn in_script(json: &str) -> String {
+    json.replace('<', "\\u003c")
+}
 
 #[cfg(test)]
 mod tests {

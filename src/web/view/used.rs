@@ -3,7 +3,7 @@
 use askama::Template;
 
 use super::ticket::StageOption;
-use super::{Link, MemberOption, Page, Problems, Standing};
+use super::{Link, MemberOption, Page, Problems, Standing, in_script};
 
 /// Which units were used, at what, by whom, and how they came back.
 #[derive(Clone, Debug, Default, Template)]
@@ -27,6 +27,15 @@ pub struct UsedForm {
     pub members: Vec<MemberOption>,
     /// What to put right.
     pub problems: Problems,
+    /// What the script needs, as JSON.
+    pub about: String,
+}
+
+impl UsedForm {
+    /// What the script needs, as it may stand inside a script element.
+    pub fn about_block(&self) -> String {
+        in_script(&self.about)
+    }
 }
 
 /// A unit that may have been used.

@@ -261,6 +261,9 @@ impl<'a> Oracle<'a> {
             Desk::Retired(b) if b.asset == *of => {
                 open.insert((State::Retired, format!("retired/{d}")));
             }
+            Desk::Fitting(f) if !f.was_there && Asset::unit(&f.unit) == *of => {
+                self.unless_returned(format!("taken-out/{d}"), None, of, open);
+            }
             Desk::Register(Register::Unit { number, in_use: false, .. }) if Asset::unit(number) == *of => {
                 self.unless(
                     &format!("not-accepted/{number}"),

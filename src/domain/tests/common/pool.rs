@@ -5,8 +5,10 @@ use std::sync::LazyLock;
 
 use airmuster_domain::ground::effects;
 use airmuster_domain::record::{
-    Accepted, Asset, Condition, Correction, Desk, Digest, Doubt, Field, Outcome, Photo, Record, Register,
-    Settlement, Signed, Used,
+    Accepted, AirSample, Asset, AssetKind, Component, Condition, Correction, Desk, Digest, Doubt, Field,
+    Fill, Fitting, GapDealt, Leaving, Left, Loan, LoanEnded, Marks, Misfit, Move, Moved, Notice, NoticeDone,
+    NoticeEnded, Outcome, Photo, Place, Reach, Record, Register, Settlement, Signed, Slot, Spec, TicketApart,
+    TicketJoined, TicketSplit, Upkept, Used, Work,
 };
 use airmuster_domain::record::{Body, decode};
 
@@ -18,6 +20,9 @@ pub struct Pool {
     pub fields: Vec<Record>,
     /// Desk records.
     pub desk: Vec<Record>,
+    /// Desk records of which follows what hangs on the date: upkeep, notices, loans. The oracle does not
+    /// know them.
+    pub dated: Vec<Record>,
     /// Registers units, facepieces and cylinders: the desk's usual beginning.
     pub registered: Vec<Record>,
     /// A good check of unit 1, today at noon.
@@ -266,13 +271,176 @@ fn at_the_desk(raised: &[Record], known: &[Record], proofs: &[Record]) -> Vec<Re
         correct(154, find(5)[0], Some(("2", "a")), &[]),
         correct(155, find(8)[0], None, &["gauges"]),
         record("accepted", 160, NOON, Some("tom"), &Accepted { unit: "1".to_owned(), check: proofs[0].name }),
-        about("retired", 170, one, "worn out"),
+        about("retired", 170, one.clone(), "worn out"),
         about("retired", 171, face, "worn out"),
+        signed("uncountersigned", 172, &raised[0]),
+        signed("countersigned", 173, &raised[0]),
     ];
+    desk.extend(of_the_bench(one));
     // The same return, dated ahead.
     let Body::Desk(Desk::Return(r)) = &desk[2].body else { unreachable!() };
     desk.push(record("return", 180, NOON + 30 * MINUTE, Some("tom"), r));
     desk
+}
+
+/// What is written down about parts, tickets, tablets and members.
+fn of_the_bench(one: Asset) -> Vec<Record> {
+    let fitted = |n, was_there: bool| {
+        let part =
+            Component { serial: "RG-2".to_owned(), edition: "2018".to_owned(), ..Component::default() };
+        let (unit, out) = ("1".to_owned(), (!was_there).then(|| "RG-1".to_owned()));
+        let body =
+            Fitting { unit, slot: Slot::Regulator, out, part: Some(part), was_there, why: String::new() };
+        record("fitting", n, NOON, Some("tom"), &body)
+    };
+    let changed = fitted(190, false);
+    let key = keys(std::slice::from_ref(&changed), &one);
+    let desk = |kind, n, body: &dyn erased::Body| body.record(kind, n);
+    vec![
+        changed,
+        fitted(191, true),
+        returned(192, one, &key, proving(70, "1").kit(Some("1"), Some("1")).record().name),
+        desk("ticket_joined", 193, &TicketJoined { ticket: 1, under: 2, why: String::new() }),
+        desk("ticket_apart", 194, &TicketApart { ticket: 1 }),
+        desk("ticket_split", 195, &TicketSplit { ticket: 1, grounds: key, into: 3, why: String::new() }),
+        desk(
+            "gap_dealt",
+            196,
+            &GapDealt {
+                tablet: "t1".to_owned(),
+                incarnation: None,
+                what: Misfit::Missing { from: 3, to: 4 },
+                why: "asked".to_owned(),
+            },
+        ),
+        desk(
+            "left",
+            197,
+            &Left { member: "ana".to_owned(), how: Leaving::Separated, shift: NOON, why: String::new() },
+        ),
+    ]
+}
+
+/// What grounds hang on that are computed whenever they are asked for.
+fn dated() -> Vec<Record> {
+    let notice = |n, number: &str, slot: bool, by: Option<&str>| {
+        let [number, title, source, what] = [number, "t", "s", "w"].map(str::to_owned);
+        let reach = Reach {
+            kind: AssetKind::Unit,
+            only: if slot { String::new() } else { "a".to_owned() },
+            slot: slot.then_some(Slot::Regulator),
+            name: String::new(),
+            from: if slot { "RG-1".to_owned() } else { String::new() },
+            to: if slot { "RG-9".to_owned() } else { String::new() },
+            made_from: None,
+            made_to: None,
+        };
+        let by = by.map(|d| d.parse().unwrap());
+        record("notice", n, NOON, Some("tom"), &Notice { number, title, source, what, by, reach })
+    };
+    let done = |n, number: &str, asset: Asset| {
+        let body = NoticeDone { notice: number.to_owned(), asset, what: "looked at".to_owned() };
+        record("notice_done", n, NOON, Some("tom"), &body)
+    };
+    let desk = |kind, n, body: &dyn erased::Body| body.record(kind, n);
+    let [due, to, paper] = ["2026-06-20".to_owned(), "Harrow Creek".to_owned(), "sheet 4".to_owned()];
+    let lent = |unit: &str| Loan::Lent {
+        unit: unit.to_owned(),
+        to: to.clone(),
+        reference: paper.clone(),
+        due_back: due.parse().unwrap(),
+    };
+    let borrowed = Loan::Borrowed {
+        unit: "2".to_owned(),
+        profile: "b".to_owned(),
+        from: to.clone(),
+        theirs: "HC-9".to_owned(),
+        reference: paper.clone(),
+        due_back: due.parse().unwrap(),
+        station: "north".to_owned(),
+    };
+    let back = |unit: &str, station: Option<&str>| LoanEnded {
+        unit: unit.to_owned(),
+        station: station.map(str::to_owned),
+        note: String::new(),
+    };
+    let put = |asset: Asset, place: Place| Register::Holder { asset, place };
+    let with = |unit: &str| Place::With { unit: unit.to_owned() };
+    let tested = |asset: Asset, work, on: &str, passed| Upkept {
+        asset,
+        work,
+        on: on.parse().unwrap(),
+        passed,
+        reference: "sheet".to_owned(),
+        until: None,
+        note: String::new(),
+    };
+    let sample = |monoxide| AirSample {
+        source: "c".to_owned(),
+        on: "2026-06-09".parse().unwrap(),
+        oxygen: 2090,
+        oil: 10,
+        monoxide,
+        dioxide: 410,
+        odour: false,
+        reference: "r".to_owned(),
+    };
+    let marks = Marks {
+        volume_ml: 6_800,
+        spec: Spec::PermitCarbon,
+        made: "2011-06".parse().unwrap(),
+        requalified: None,
+        life_until: None,
+        serial: String::new(),
+    };
+    let pressure = "4500 psi".parse().unwrap();
+    let moved = Moved {
+        moves: vec![Move { asset: Asset::unit("1"), from: Some(Place::Repairer), to: Place::Bench }],
+        why: "back".to_owned(),
+    };
+    vec![
+        notice(300, "n-1", true, None),
+        notice(301, "n-2", false, Some("2026-06-10")),
+        done(302, "n-1", Asset::unit("1")),
+        done(303, "n-2", Asset::unit("1")),
+        desk("notice_ended", 304, &NoticeEnded { notice: "n-1".to_owned(), why: "w".to_owned() }),
+        desk("loan", 310, &lent("1")),
+        desk("loan", 311, &borrowed),
+        desk("loan_ended", 312, &back("1", Some("north"))),
+        desk("loan_ended", 313, &back("2", None)),
+        desk("register", 320, &put(Asset::unit("1"), Place::Repairer)),
+        desk("moved", 321, &moved),
+        desk("register", 322, &put(Asset::facepiece("1"), with("1"))),
+        desk("register", 323, &put(Asset::facepiece("1"), with("2"))),
+        desk("register", 324, &put(Asset::cylinder("1"), with("1"))),
+        desk("register", 325, &put(Asset::facepiece("1"), Place::Repairer)),
+        desk("register", 326, &Register::CylinderMarks { number: "1".to_owned(), marks }),
+        desk("upkeep", 330, &tested(Asset::unit("1"), Work::FlowTest, "2025-06-20", true)),
+        desk("upkeep", 331, &tested(Asset::unit("1"), Work::FlowTest, "2026-06-01", false)),
+        desk(
+            "fill",
+            340,
+            &Fill { cylinder: "1".to_owned(), source: "c".to_owned(), pressure, celsius: None },
+        ),
+        desk("air_sample", 341, &sample(140)),
+        desk("air_sample", 342, &sample(12)),
+        desk("upkeep", 343, &tested(Asset::cylinder("1"), Work::AirReplaced, "2026-06-09", true)),
+    ]
+}
+
+/// Records of many kinds in one list.
+mod erased {
+    use super::{NOON, Record, Serialize, record};
+
+    pub trait Body {
+        fn record(&self, kind: &str, n: u128) -> Record;
+    }
+
+    impl<T: Serialize> Body for T {
+        fn record(&self, kind: &str, n: u128) -> Record {
+            record(kind, n, NOON, Some("tom"), self)
+        }
+    }
 }
 
 fn pool() -> Pool {
@@ -300,5 +468,5 @@ fn pool() -> Pool {
     fields.extend(done_again(&desk));
     fields.extend(known);
     fields.extend(proofs);
-    Pool { fields, desk, registered, good }
+    Pool { fields, desk, dated: dated(), registered, good }
 }

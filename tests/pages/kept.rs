@@ -1,0 +1,113 @@
+//! A rig's roster as tablets keep it, and its acceptance from there.
+
+use airmuster::service::Origin;
+use airmuster::service::tablets::Bearer;
+use airmuster_domain::record::{RecordRef, Reviewed, RigAccepted, Signed, Stamp, decode, encode};
+use serde_json::Value;
+
+use super::browser::Page;
+use super::district::{District, MINUTE, district};
+
+fn about(page: &Page) -> Value {
+    let json = page.html.split("id=\"about\">").nth(1).and_then(|rest| rest.split("</script>").next());
+    serde_json::from_str(json.unwrap()).unwrap()
+}
+
+/// Olga and Ana are tested with a medium facepiece; Olga is cleared, Ana is not.
+async fn crew(d: &District) {
+    let mut o = d.signed_in("olga").await;
+    let test = [
+        ("tested", "2026-03-01"),
+        ("make", "Invented"),
+        ("model", "One"),
+        ("style", "full"),
+        ("size", "Medium"),
+    ];
+    for (member, cleared) in [("olga", "yes"), ("ana", "no")] {
+        assert_eq!(o.post(&format!("/fitness/{member}/fit"), &test).await.status, 303);
+        let word = [("since", "2026-01-15"), ("cleared", cleared)];
+        assert_eq!(o.post(&format!("/fitness/{member}/clearance"), &word).await.status, 303);
+    }
+    let on = [("officer", "olga"), ("driver", "ana"), ("seat-3", "ben")];
+    assert_eq!(o.post("/rigs/engine-2/crew", &on).await.status, 303);
+}
+
+#[tokio::test]
+async fn a_tablets_roster_says_until_when_fit_tests_count_and_nothing_medical() {
+    let d = district().await;
+    d.checked().await;
+    crew(&d).await;
+    let full = d.signed_in("olga").await.get("/rigs/engine-2").await.ok().text();
+    assert!(full.contains("Ana Wick: not medically cleared."), "{full}");
+    let page = d.tablet().await.get("/rigs/engine-2/roster").await.ok();
+    let text = page.text();
+    assert!(text.contains("Ana Wick") && text.contains("Fit until 1 Mar 2027"), "{text}");
+    assert!(text.contains("Ben Orr: no fit test with facepiece F-130"), "{text}");
+    for medical in ["not medically cleared", "no medical clearance", "not cleared", "15 Jan 2026"] {
+        assert!(!page.html.contains(medical), "{medical}: {text}");
+    }
+    // Cleared or not, what is said of a seat is the same.
+    for seat in ["officer", "driver"] {
+        let row = page.html.split(&format!("data-seat=\"{seat}\"")).nth(1).unwrap();
+        let row = row.split("</li>").next().unwrap();
+        assert!(row.contains("Fit until 1 Mar 2027") && !row.contains("data-rest"), "{row}");
+        assert!(
+            row.contains("<div class=\"reason\"><p class=\"soft\">"),
+            "no reason stands before the fit test: {row}"
+        );
+    }
+    let places = about(&page)["places"].clone();
+    let ready: Vec<&Value> = places.as_array().unwrap().iter().map(|p| &p["ready"]).collect();
+    assert_eq!(ready, [&Value::Bool(true), &Value::Bool(true), &Value::Bool(false)]);
+    let starts = about(&page)["starts"].clone();
+    assert_eq!(starts[1].as_i64().unwrap() - starts[0].as_i64().unwrap(), super::district::DAY);
+    assert!(!page.html.contains(">Tom"), "a technician accepts no rig");
+}
+
+#[tokio::test]
+async fn an_acceptance_from_a_tablet_counts_once_its_signature_is_proven() {
+    let d = district().await;
+    d.checked().await;
+    d.pass(MINUTE);
+    let page = d.tablet().await.get("/rigs/engine-2/roster").await.ok();
+    let places: Vec<Reviewed> = serde_json::from_value(about(&page)["places"].clone()).unwrap();
+    let shift = about(&page)["starts"][0].as_i64().unwrap();
+    let stamp = Stamp {
+        id: d.clock.id(),
+        tablet: "tablet-4".to_owned(),
+        at: d.clock.now(),
+        client: "test".to_owned(),
+        by: Some("olga".to_owned()),
+        ..Stamp::default()
+    };
+    let body = RigAccepted { rig: "engine-2".to_owned(), shift, places };
+    let bytes = encode("rig_accepted", &stamp, &body);
+    let of: RecordRef = decode(&bytes).unwrap().name;
+    let origin = Origin::HandedIn { bearer: Bearer::Member("ana".to_owned()), signature: None };
+    d.submit(bytes, origin).await;
+    let mut o = d.signed_in("olga").await;
+    let before = o.get("/rigs/engine-2").await.ok().text();
+    assert!(!before.contains("Reviewed by"), "anybody can write a name: {before}");
+    d.submit(
+        encode("signature", &Stamp { id: d.clock.id(), tablet: "desk".to_owned(), ..stamp }, &Signed { of }),
+        Origin::Desk,
+    )
+    .await;
+    let after = o.get("/rigs/engine-2").await.ok().text();
+    assert!(
+        after.contains("Reviewed by Olga Fenn") && after.contains("Nothing has changed since."),
+        "{after}"
+    );
+    let kept = d.tablet().await.get("/rigs/engine-2/roster").await.ok().text();
+    assert!(kept.contains("Reviewed by Olga Fenn"), "{kept}");
+}
+
+#[tokio::test]
+async fn a_tablet_keeps_roster_and_after_use_of_the_rigs_of_its_station() {
+    let d = district().await;
+    let list = d.tablet().await.get("/offline/list?station=mill").await.ok();
+    let list: Value = serde_json::from_str(&list.html).unwrap();
+    let pages: Vec<&str> = list["pages"].as_array().unwrap().iter().filter_map(Value::as_str).collect();
+    assert!(pages.contains(&"/rigs/engine-2/roster") && pages.contains(&"/rigs/engine-2/used"), "{pages:?}");
+    assert!(!pages.contains(&"/rigs/engine-2"), "the officer’s own page is not kept");
+}
