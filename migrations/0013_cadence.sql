@@ -1,12 +1,13 @@
 -- How often things are to be checked: what each unit brings along, and what was said of a rig, of a place
 -- on one, or of a station's spares. Every word is kept, so that a past period is asked by what held then.
 create table cadence_set (
-    seq     integer primary key references logbook (seq),
+    seq     integer not null references logbook (seq),
     spot    text    not null check (spot in ('unit', 'rig', 'seat', 'spares')),
     id      text    not null,                   -- of the unit, rig, seat or station
     since   integer not null,
-    cadence text                                -- each_shift, weekly, …; null: nothing is said any more
-) strict;
+    cadence text,                               -- each_shift, weekly, …; null: nothing is said any more
+    primary key (seq, spot, id)
+) strict, without rowid;
 
 create index cadence_set_by_spot on cadence_set (spot, id, seq);
 
@@ -25,4 +26,7 @@ create table identification (
 
 -- Who set what and when is read from records of a few kinds, which checks outnumber by far. A question
 -- that is to use it says `kind <> 'check'`.
-create index logbook_by_kind on logbook (kind, seq) where kind <> 'check';
+create index logbook_by_kind on logbook (kind, event_at) where kind <> 'check';
+
+-- From what was said at the desk to what it was said about.
+create index said_by_seq on said (seq);

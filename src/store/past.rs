@@ -53,7 +53,8 @@ impl Store {
     ) -> Result<BTreeMap<i64, Millis>, StoreError> {
         let rows: Vec<(i64, Millis)> = sqlx::query_as(
             "select c.seq, d.event_at from logbook d join said s on s.seq = d.seq join check_row c on c.id = s.id
-             where d.kind = 'countersigned' and d.kind <> 'check' and c.at >= $1 and c.at < $2",
+             where d.kind = 'countersigned' and d.kind <> 'check' and d.event_at >= $1 - 120000
+                   and c.at >= $1 and c.at < $2",
         )
         .bind(from)
         .bind(to)

@@ -80,6 +80,29 @@ pub struct With {
 }
 
 impl Write {
+    async fn write_department(&mut self, r: &Register) -> Result<(), StoreError> {
+        let Register::Department { name, zone, shift_start, shift_hours, early_minutes, grace_minutes } = r
+        else {
+            return Ok(());
+        };
+        sqlx::query(
+            "insert into department (only, name, zone, shift_start, shift_hours, early_minutes, grace_minutes)
+             values (1, $1, $2, $3, $4, $5, $6)
+             on conflict (only) do update set name = excluded.name, zone = excluded.zone,
+                 shift_start = excluded.shift_start, shift_hours = excluded.shift_hours,
+                 early_minutes = excluded.early_minutes, grace_minutes = excluded.grace_minutes",
+        )
+        .bind(name)
+        .bind(zone)
+        .bind(shift_start)
+        .bind(i64::from(*shift_hours))
+        .bind(i64::from(*early_minutes))
+        .bind(i64::from(*grace_minutes))
+        .execute(&mut *self.tx)
+        .await?;
+        Ok(())
+    }
+
     async fn write_countersigning(&mut self, required: bool) -> Result<(), StoreError> {
         sqlx::query(
             "insert into countersigning (only, required) values (1, $1)
@@ -98,23 +121,7 @@ impl Write {
         seq: i64,
     ) -> Result<(), StoreError> {
         match r {
-            Register::Department { name, zone, shift_start, shift_hours, early_minutes, grace_minutes } => {
-                sqlx::query(
-                    "insert into department (only, name, zone, shift_start, shift_hours, early_minutes, grace_minutes)
-                     values (1, $1, $2, $3, $4, $5, $6)
-                     on conflict (only) do update set name = excluded.name, zone = excluded.zone,
-                         shift_start = excluded.shift_start, shift_hours = excluded.shift_hours,
-                         early_minutes = excluded.early_minutes, grace_minutes = excluded.grace_minutes",
-                )
-                .bind(name)
-                .bind(zone)
-                .bind(shift_start)
-                .bind(i64::from(*shift_hours))
-                .bind(i64::from(*early_minutes))
-                .bind(i64::from(*grace_minutes))
-                .execute(&mut *self.tx)
-                .await?;
-            }
+            Register::Department { .. } => self.write_department(r).await?,
             Register::Countersigning { required } => self.write_countersigning(*required).await?,
             Register::Cadence { at, cadence } => {
                 let (spot, id) = spot_text(at);

@@ -510,6 +510,10 @@ fn field(shelves: &Shelves, t: &Template, column: &Column, id: String, values: &
         _ => (capital(column.name), FieldKind::Text(value)),
     };
     let help = match (&kind, column.name) {
+        (FieldKind::One(_), "cadence") => format!(
+            "What is set for its rig or place goes before. {}",
+            Cadence::AfterUse.caution().unwrap_or_default()
+        ),
         (FieldKind::One(_) | FieldKind::Some(_), _) => String::new(),
         (_, "order") => "Smaller comes first.".to_owned(),
         _ => format!("{}.", capital(column.help)),

@@ -322,17 +322,9 @@ async fn says_the_same(app: &App, held: &Held, entry: &Register) -> Result<bool,
     })
 }
 
-async fn view(
-    app: &App,
-    visitor: &Visitor,
-    held: &Held,
-    input: &Input,
-    open: &'static str,
-    lines: Vec<ProblemLine>,
-) -> Result<Settings, WebError> {
-    let fleet = &held.fleet;
-    let now = held.input();
-    let department = FIELDS.iter().map(|(id, label, ..)| Setting {
+/// Name, zone and shift, each since when and by whom.
+fn department(held: &Held, now: &Input) -> Vec<Setting> {
+    let all = FIELDS.iter().map(|(id, label, ..)| Setting {
         label: (*label).to_owned(),
         value: now.field(id).to_owned(),
         since: held.since(|entry| match entry {
@@ -349,6 +341,19 @@ async fn view(
             _ => None,
         }),
     });
+    all.collect()
+}
+
+async fn view(
+    app: &App,
+    visitor: &Visitor,
+    held: &Held,
+    input: &Input,
+    open: &'static str,
+    lines: Vec<ProblemLine>,
+) -> Result<Settings, WebError> {
+    let fleet = &held.fleet;
+    let now = held.input();
     let turns = held.rotation.turns.join(", ");
     let mut platoons = vec![Setting {
         label: "Platoons".to_owned(),
@@ -399,7 +404,7 @@ async fn view(
         page: page(app, visitor, "Settings").await?,
         may: visitor.is(&[Role::Administrator]),
         done: "",
-        department: department.collect(),
+        department: department(held, &now),
         fields: FIELDS
             .iter()
             .map(|(id, label, help, number)| SettingField {

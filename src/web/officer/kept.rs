@@ -10,7 +10,7 @@ use axum::extract::{Path, State};
 use serde_json::json;
 
 use super::crew::shift_words;
-use super::words::{date, lack_words, manned_words};
+use super::words::{date, lack_words, manned_words, read_words};
 use crate::service::intake::CLIENT;
 use crate::service::muster::{Manned, Muster};
 use crate::service::ticket::thing_words;
@@ -108,7 +108,10 @@ fn seat(muster: &Muster, place: &SeatRow) -> KeptSeat {
         rest: lacks.iter().any(|l| *l != Lack::Standing(Holds::CheckDue)),
         reasons: lacks.iter().map(|l| lack_words(muster, place, l)).collect(),
         fit: fit(muster, place),
-        checked: unit.map(|u| checked_sentence(fleet, &u.standing)).unwrap_or_default(),
+        checked: unit
+            .map(|u| checked_sentence(fleet, &u.standing))
+            .or_else(|| read_words(fleet, place.asset.as_ref()))
+            .unwrap_or_default(),
     }
 }
 
