@@ -7,8 +7,8 @@ use airmuster_domain::ground::effects;
 use airmuster_domain::record::{
     Accepted, AirSample, Asset, AssetKind, Component, Condition, Correction, Desk, Digest, Doubt, Field,
     Fill, Fitting, GapDealt, Leaving, Left, Loan, LoanEnded, Marks, Misfit, Move, Moved, Notice, NoticeDone,
-    NoticeEnded, Outcome, Photo, Place, Reach, Record, Register, Settlement, Signed, Slot, Spec, TicketApart,
-    TicketJoined, TicketSplit, Upkept, Used, Work,
+    NoticeEnded, Outcome, Photo, Place, Reach, Record, Register, Reviewed, RigAccepted, Settlement, Signed,
+    Slot, Spec, TicketApart, TicketJoined, TicketSplit, Upkept, Used, Work,
 };
 use airmuster_domain::record::{Body, decode};
 
@@ -106,6 +106,7 @@ fn raising() -> Vec<Record> {
         about("note", 34, Asset::unit("1"), "new label"),
         photo(40, "1"),
         photo(40, "2"),
+        reviewed(41),
         used(35, "1", Condition::Clean),
         used(36, "1", Condition::Soiled),
         used(37, "1", Condition::Contaminated),
@@ -118,6 +119,19 @@ fn raising() -> Vec<Record> {
         check(17, "1").record(),
         about("taken_out", 30, Asset::unit("2"), "it hisses"),
     ]
+}
+
+/// A rig accepted with unit 1 on it.
+fn reviewed(n: u128) -> Record {
+    let seat = Reviewed {
+        seat: "e2-1".to_owned(),
+        asset: Some(Asset::unit("1")),
+        member: Some("ana".to_owned()),
+        ready: true,
+        word: None,
+    };
+    let body = RigAccepted { rig: "e2".to_owned(), shift: NOON, places: vec![seat] };
+    record("rig_accepted", n, NOON, Some("olga"), &body)
 }
 
 fn photo(n: u128, unit: &str) -> Record {
@@ -273,6 +287,8 @@ fn at_the_desk(raised: &[Record], known: &[Record], proofs: &[Record]) -> Vec<Re
         record("accepted", 160, NOON, Some("tom"), &Accepted { unit: "1".to_owned(), check: proofs[0].name }),
         about("retired", 170, one.clone(), "worn out"),
         about("retired", 171, face, "worn out"),
+        signed("unproven", 174, find(41)[0]),
+        doubt(175, find(41)[0]),
         signed("uncountersigned", 172, &raised[0]),
         signed("countersigned", 173, &raised[0]),
     ];
