@@ -95,7 +95,7 @@ impl Store {
                         }
                     }
                 }
-                _ => {}
+                Body::Field(_) => {}
             }
         }
         write.commit().await

@@ -337,27 +337,8 @@ fn of_the_bench(one: Asset) -> Vec<Record> {
     ]
 }
 
-/// What grounds hang on that are computed whenever they are asked for.
-fn dated() -> Vec<Record> {
-    let notice = |n, number: &str, slot: bool, by: Option<&str>| {
-        let [number, title, source, what] = [number, "t", "s", "w"].map(str::to_owned);
-        let reach = Reach {
-            kind: AssetKind::Unit,
-            only: if slot { String::new() } else { "a".to_owned() },
-            slot: slot.then_some(Slot::Regulator),
-            name: String::new(),
-            from: if slot { "RG-1".to_owned() } else { String::new() },
-            to: if slot { "RG-9".to_owned() } else { String::new() },
-            made_from: None,
-            made_to: None,
-        };
-        let by = by.map(|d| d.parse().unwrap());
-        record("notice", n, NOON, Some("tom"), &Notice { number, title, source, what, by, reach })
-    };
-    let done = |n, number: &str, asset: Asset| {
-        let body = NoticeDone { notice: number.to_owned(), asset, what: "looked at".to_owned() };
-        record("notice_done", n, NOON, Some("tom"), &body)
-    };
+/// Unit 1 is lent and comes back, unit 2 is another department's and goes back to it.
+fn loans() -> Vec<Record> {
     let desk = |kind, n, body: &dyn erased::Body| body.record(kind, n);
     let [due, to, paper] = ["2026-06-20".to_owned(), "Harrow Creek".to_owned(), "sheet 4".to_owned()];
     let lent = |unit: &str| Loan::Lent {
@@ -380,6 +361,36 @@ fn dated() -> Vec<Record> {
         station: station.map(str::to_owned),
         note: String::new(),
     };
+    vec![
+        desk("loan", 310, &lent("1")),
+        desk("loan", 311, &borrowed),
+        desk("loan_ended", 312, &back("1", Some("north"))),
+        desk("loan_ended", 313, &back("2", None)),
+    ]
+}
+
+/// What grounds hang on that are computed whenever they are asked for.
+fn dated() -> Vec<Record> {
+    let notice = |n, number: &str, slot: bool, by: Option<&str>| {
+        let [number, title, source, what] = [number, "t", "s", "w"].map(str::to_owned);
+        let reach = Reach {
+            kind: AssetKind::Unit,
+            only: if slot { String::new() } else { "a".to_owned() },
+            slot: slot.then_some(Slot::Regulator),
+            name: String::new(),
+            from: if slot { "RG-1".to_owned() } else { String::new() },
+            to: if slot { "RG-9".to_owned() } else { String::new() },
+            made_from: None,
+            made_to: None,
+        };
+        let by = by.map(|d| d.parse().unwrap());
+        record("notice", n, NOON, Some("tom"), &Notice { number, title, source, what, by, reach })
+    };
+    let done = |n, number: &str, asset: Asset| {
+        let body = NoticeDone { notice: number.to_owned(), asset, what: "looked at".to_owned() };
+        record("notice_done", n, NOON, Some("tom"), &body)
+    };
+    let desk = |kind, n, body: &dyn erased::Body| body.record(kind, n);
     let put = |asset: Asset, place: Place| Register::Holder { asset, place };
     let with = |unit: &str| Place::With { unit: unit.to_owned() };
     let tested = |asset: Asset, work, on: &str, passed| Upkept {
@@ -420,10 +431,6 @@ fn dated() -> Vec<Record> {
         done(302, "n-1", Asset::unit("1")),
         done(303, "n-2", Asset::unit("1")),
         desk("notice_ended", 304, &NoticeEnded { notice: "n-1".to_owned(), why: "w".to_owned() }),
-        desk("loan", 310, &lent("1")),
-        desk("loan", 311, &borrowed),
-        desk("loan_ended", 312, &back("1", Some("north"))),
-        desk("loan_ended", 313, &back("2", None)),
         desk("register", 320, &put(Asset::unit("1"), Place::Repairer)),
         desk("moved", 321, &moved),
         desk("register", 322, &put(Asset::facepiece("1"), with("1"))),
@@ -484,5 +491,6 @@ fn pool() -> Pool {
     fields.extend(done_again(&desk));
     fields.extend(known);
     fields.extend(proofs);
-    Pool { fields, desk, dated: dated(), registered, good }
+    let dated = dated().into_iter().chain(loans()).collect();
+    Pool { fields, desk, dated, registered, good }
 }
