@@ -4,7 +4,7 @@ import { choose, chosen } from './choices.js';
 import { clock, made } from './clock.js';
 import { isTablet } from './key.js';
 import { counts, onChange } from './outbox.js';
-import { keepInTouch, onStation, station, waiting } from './sync.js';
+import { keepInTouch, onStation, sending, station, waiting } from './sync.js';
 
 const root = document.documentElement;
 const main = document.getElementById('main');
@@ -80,7 +80,8 @@ async function countUnsent() {
   const of = await counts().catch(() => null);
   if (!of || !mark) return;
   const words = [];
-  if (of.saved) words.push(`${of.saved} saved here, not yet received`);
+  if (sending.of > 1) words.push(`${sending.done} of ${sending.of} sent`);
+  else if (of.saved) words.push(`${of.saved} saved here, not yet received`);
   if (of.refused + of.attention) words.push(`${of.refused + of.attention} need${of.refused + of.attention === 1 ? 's' : ''} attention`);
   mark.hidden = !words.length;
   mark.dataset.counted = '';
@@ -155,6 +156,16 @@ async function useWorker() {
 document.addEventListener('submit', ({ target }) => {
   if (/\/check\/sign$/.test(target.action)) choose('tried', target.elements.namedItem('id')?.value ?? '');
 });
+
+// What takes the server a while says that it is at work.
+document.addEventListener('submit', ({ target, submitter }) => {
+  if (!target.dataset.long || submitter?.hasAttribute('formaction')) return;
+  notice('at-work', target.dataset.long);
+  document.getElementById('at-work').prepend(Object.assign(document.createElement('progress'), { ariaLabel: 'At work' }));
+  scrollTo(0, 0);
+});
+// Gone back to, it is at work no longer.
+addEventListener('pageshow', () => notice('at-work', ''));
 
 onStation(sayStation);
 onChange(draw);

@@ -29,9 +29,12 @@ const data = JSON.parse(document.getElementById('limits').textContent);
 // A form for a kind of unit, kept for one that moved in: which one, only the address says.
 if (data.unit === '0') {
   const { pathname } = location;
-  data.unit = decodeURIComponent(pathname.split('/')[2]);
-  form.action = pathname;
-  document.querySelector('.subject h1').textContent = `Unit ${data.unit}`;
+  const [, place, number] = pathname.split('/');
+  if (place === 'units') {
+    data.unit = decodeURIComponent(number);
+    form.action = pathname;
+    document.querySelector('.subject h1').textContent = `Unit ${data.unit}`;
+  }
 }
 const key = `${data.unit}/${data.purpose}`;
 const progress = document.getElementById('progress');
@@ -398,8 +401,33 @@ function useUnit(unit) {
   }
 }
 
-form.addEventListener('input', ({ target }) => {
-  if (target.matches('input:not([type=radio], [type=checkbox]), textarea')) changed(target, true);
+// Of two gauges the second comes by itself, as its label says, once one more digit of the first could be
+// no reading: a glove need not find the field.
+for (const { limits: { kind }, tries } of steps) {
+  if (kind !== 'pair') continue;
+  for (const set of tries) set.querySelector('label[for$=".remote"]')?.append(element('span', { className: 'soft' }, ' comes by itself'));
+}
+function onward(field) {
+  const other = form.elements[field.name.replace(/\.cylinder$/, '.remote')];
+  const { card } = stepOf(field) ?? {};
+  const most = 1.5 * card?.querySelector('[data-strip]')?.dataset.rated;
+  const whole = /^\d+$/.test(field.value) && field.value * 10 > most && form.elements[`${field.name}_unit`]?.value === data.limits.unit;
+  if (other !== field && other?.value === '' && whole && field.selectionEnd === field.value.length) other.focus();
+}
+
+form.addEventListener('input', ({ target, inputType }) => {
+  if (!target.matches('input:not([type=radio], [type=checkbox]), textarea')) return;
+  changed(target, true);
+  if (/\.cylinder$/.test(target.name) && inputType?.startsWith('insert')) onward(target);
+});
+// The key that ends a number on a tablet's keypad ends the number, and not the check.
+form.addEventListener('keydown', (event) => {
+  const { key: pressed, target } = event;
+  if (pressed !== 'Enter' || !target.matches('.entry input')) return;
+  event.preventDefault();
+  const empty = [...stepOf(target)?.card.querySelectorAll('.entry input') ?? []].find((i) => i !== target && !i.value && i.checkVisibility?.() && /\.(remote|end)$/.test(i.name));
+  if (empty) empty.focus();
+  else target.blur();
 });
 form.addEventListener('change', ({ target }) => {
   if (target.matches('select[name$="_unit"]')) {

@@ -16,6 +16,9 @@ const LIST_AGAIN = 600 * 1000;
 /** What is known of the station: null before the first answer; then whether it can be reached. */
 export const station = { reached: null, at: 0, head: null, offset: null };
 
+/** While records are sent from this page: how many of how many the server has taken. */
+export const sending = { done: 0, of: 0 };
+
 const listeners = new Set();
 /** Calls back whenever something new is known of the station. */
 export const onStation = (listener) => { listeners.add(listener); };
@@ -91,15 +94,24 @@ async function sendAll(now) {
   const due = ({ state, refused }) => state === 'saved' || now || Math.abs(Date.now() - refused) > REFUSED_AGAIN;
   let good = true;
   let failed = 0;
-  for (const row of inTurn((await unsent()).filter(due))) {
-    tries.set(row.id, (tries.get(row.id) ?? 0) + 1);
-    const sent = await sendOne(row);
-    good &&= sent;
-    failed = sent ? 0 : failed + 1;
-    // A server that takes nothing is left alone for a while; the next round begins with the others.
-    if (failed === 5) return false;
+  const rows = inTurn((await unsent()).filter(due));
+  Object.assign(sending, { done: 0, of: rows.length });
+  try {
+    for (const row of rows) {
+      tries.set(row.id, (tries.get(row.id) ?? 0) + 1);
+      // Its receipt is told at once, and this one is to be among those that are told of.
+      sending.done += 1;
+      const sent = await sendOne(row);
+      if (!sent) sending.done -= 1;
+      good &&= sent;
+      failed = sent ? 0 : failed + 1;
+      // A server that takes nothing is left alone for a while; the next round begins with the others.
+      if (failed === 5) return false;
+    }
+    return good;
+  } finally {
+    sending.of = 0;
   }
-  return good;
 }
 
 // ---------------------------------------------------------------- keeping up

@@ -6,7 +6,7 @@ import { list } from './list.js';
 import { STATES, all, fileOf, onChange, signed, unsent } from './outbox.js';
 import { photosHere } from './photos.js';
 import { storeTrouble } from './store.js';
-import { station, sync } from './sync.js';
+import { sending, station, sync } from './sync.js';
 
 // Received ones are kept until a backup covers them; nobody reads them all.
 const SHOWN = 30;
@@ -45,12 +45,15 @@ async function show() {
   const rows = await all();
   const open = rows.filter(({ state }) => state !== 'received');
   const received = rows.filter(({ state }) => state === 'received').slice(-SHOWN).reverse();
+  at('list').closest('section').hidden = !rows.length;
+  document.getElementById('send-now').classList.toggle('next', open.length > 0);
   at('list').replaceChildren(...[...open, ...received].map(line));
   const halfDone = await drafts();
   at('drafts').replaceChildren(...halfDone.map(draftLine));
   at('drafts').closest('section').hidden = !halfDone.length;
   const waiting = rows.filter(({ state }) => state === 'saved').length;
-  const said = waiting ? `${waiting} saved here, not yet received.` : 'Everything written on this tablet has been received.';
+  const said = sending.of > 1 ? `${sending.done} of ${sending.of} sent.`
+    : waiting ? `${waiting} saved here, not yet received.` : 'Everything written on this tablet has been received.';
   const pictures = await photosHere();
   at('photos').textContent = pictures ? `${pictures === 1 ? '1 picture is' : `${pictures} pictures are`} still here and ${pictures === 1 ? 'is' : 'are'} sent after the records.` : '';
   at('summary').textContent = rows.length ? said : 'Nothing has been written on this tablet yet.';

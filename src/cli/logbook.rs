@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use airmuster_domain::record::{Asset, Digest};
 use uuid::Uuid;
 
-use super::{DataFolder, Failure, open_input, print, print_json};
+use super::{DataFolder, Failure, open_input, print, print_json, watched};
 use crate::clock::Clock;
 use crate::service::{
     Intake, IntakeError, Origin,
@@ -136,7 +136,7 @@ impl Verify {
     pub(super) async fn run(self, clock: &Clock) -> Result<(), Failure> {
         let store = self.data.open_existing(clock).await?;
         let depth = if self.quick { Depth::Standings } else { Depth::Tables };
-        let report = verify(&store, clock.now(), self.head, depth).await?;
+        let report = watched(verify(&store, clock.now(), self.head, depth)).await?;
         if report.problems.is_empty() { print(report) } else { Err(Failure::other(report.to_string())) }
     }
 }

@@ -18,13 +18,16 @@ mod serve;
 mod settings;
 
 use std::fmt::Display;
-use std::io::{ErrorKind, Read, Write as _};
+use std::future::Future;
+use std::io::{ErrorKind, IsTerminal as _, Read, Write as _};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::time::Duration;
 
 use clap::{Parser, Subcommand};
 
 use crate::clock::Clock;
+use crate::service::progress::{Progress, heard};
 use crate::store::{Store, StoreError};
 
 /// Breathing-apparatus checks, standings and repairs for a fire department.
@@ -174,6 +177,34 @@ async fn run_async(command: Command) -> Result<(), Failure> {
         Command::Config(c) => c.run(),
         Command::Keys(c) => c.run(&clock),
         Command::Air(c) => c.run(),
+    }
+}
+
+/// How often a terminal is told how far long work has come.
+const LOOK: Duration = Duration::from_millis(200);
+
+/// Does long work. Whoever sits at a terminal sees how far it has come, on a line that is gone when it is
+/// done; a script sees nothing of it.
+async fn watched<F: Future>(work: F) -> F::Output {
+    if !std::io::stderr().is_terminal() {
+        return work.await;
+    }
+    let progress = Progress::default();
+    let work = heard(progress.clone(), work);
+    tokio::pin!(work);
+    let mut every = tokio::time::interval(LOOK);
+    loop {
+        tokio::select! {
+            out = &mut work => {
+                eprint!("\r\x1b[K");
+                return out;
+            }
+            _ = every.tick() => {
+                if let Some(words) = progress.words() {
+                    eprint!("\r{words}\x1b[K");
+                }
+            }
+        }
     }
 }
 

@@ -6,11 +6,12 @@ use airmuster_domain::Millis;
 use airmuster_domain::ground::Kind;
 use airmuster_domain::quantity::{Pressure, PressureUnit};
 use airmuster_domain::record::{
-    AirSample, Asset, AssetKind, Fill, Marks, Month, Notice, Place, Reach, Register, Slot, Spec, Upkept, Work,
+    AirSample, Asset, AssetKind, Cadence, CylinderRead, Fill, Marks, Month, Notice, Place, Reach, Register,
+    Slot, Spec, Spot, Upkept, Work,
 };
 use chrono::{Datelike as _, Months, NaiveDate};
 
-use super::district::{FACEPIECES, POOL, RIGS, STATIONS, rated, station_of, units};
+use super::district::{FACEPIECES, POOL, RIGS, Rig, STATIONS, rated, seat_id, station_of, units};
 use super::keeper::Keeper;
 use super::pen::Pen;
 use super::people::{ADMINISTRATOR, CREWS, TECHNICIAN};
@@ -34,6 +35,8 @@ pub enum Kept {
     Sample(&'static str, u32),
     /// A fill.
     Fill(&'static str, &'static str),
+    /// The spare cylinders of a rig are read.
+    Rack(&'static Rig),
 }
 
 fn earlier(day: NaiveDate, months: u32) -> Month {
@@ -52,6 +55,10 @@ pub fn enter(k: &mut Keeper, at: Millis, last_day: Millis) {
     for (id, name, station) in SOURCES {
         let [id, name, station] = [id, name, STATIONS[station].id].map(str::to_owned);
         k.pen.desk_apart("register", at, by, &Register::Source { id, name, station });
+    }
+    for seat in RIGS.iter().flat_map(|r| ["rack-1", "rack-2"].map(|slug| seat_id(r.id, slug))) {
+        let weekly = Register::Cadence { at: Spot::Seat { seat }, cadence: Some(Cadence::Weekly) };
+        k.pen.desk_apart("register", at, by, &weekly);
     }
     for number in PLANTED {
         if let Some(rated) = Pressure::whole(4500, PressureUnit::Psi) {
@@ -163,6 +170,12 @@ pub fn on(k: &Keeper, ago: i64) -> Vec<Kept> {
             out.push(Kept::Sample(source, if failed { 145 } else { 8 }));
         }
     }
+    for (i, rig) in (0..).zip(&RIGS) {
+        // Once a week; the fourth rig's was forgotten lately.
+        if (ago + i) % 7 == 0 && (i != 3 || ago > 10) {
+            out.push(Kept::Rack(rig));
+        }
+    }
     if ago == 53 {
         out.push(Kept::Fill("C-399", "trailer"));
     }
@@ -190,6 +203,15 @@ pub fn happens(k: &mut Keeper, at: Millis, kept: &Kept) {
                 reference: format!("Basin Laboratory {}", day.format("%y-%j")),
             };
             k.pen.desk_apart("air_sample", at, TECHNICIAN.id, &sample);
+        }
+        Kept::Rack(rig) => {
+            for (n, cylinder) in (0_i64..).zip(rig.rack) {
+                let short = 10 * (n + i64::from(day.day() % 4));
+                if let Some(pressure) = Pressure::whole(rated(cylinder) - short, PressureUnit::Psi) {
+                    let body = CylinderRead { cylinder: cylinder.to_owned(), pressure };
+                    k.pen.desk_apart("cylinder_read", at, CREWS[rig.station][0][0].id, &body);
+                }
+            }
         }
         Kept::Fill(cylinder, source) => fill_from(&mut k.pen, at, CREWS[2][0][0].id, cylinder, source),
     }

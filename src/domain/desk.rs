@@ -10,9 +10,9 @@ use chrono::NaiveDate;
 use crate::ground::{Done, Kind, Raise};
 use crate::quantity::{Fraction, Pressure};
 use crate::record::{
-    AirSample, Asset, AssetKind, Correction, Crew, Desk, Digest, Fill, Left, Marks, Month, Moved, Place,
-    RecordRef, Register, Return, Seal, Settlement, Signed, Slot, Spec, Stage, TakenOut, Upkept, Work,
-    is_number,
+    AirSample, Asset, AssetKind, Correction, Crew, CylinderRead, Desk, Digest, Fill, Left, Marks, Month,
+    Moved, Place, RecordRef, Register, Return, Seal, Settlement, Signed, Slot, Spec, Stage, TakenOut, Upkept,
+    Work, is_number,
 };
 use crate::role::Role;
 use crate::rules;
@@ -175,6 +175,7 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
         Desk::Condemned(t) => may_condemn(t, facts),
         Desk::Upkeep(u) => may_keep_up(u, facts),
         Desk::Fill(f) => may_fill(f, facts),
+        Desk::CylinderRead(r) => may_read(r, facts),
         Desk::AirSample(s) => may_sample(s, facts),
         Desk::Sealed(s) => may_seal(s, facts),
         Desk::HandedOver(h) => {
@@ -233,6 +234,7 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
         Desk::Doubt(_)
         | Desk::Unproven(_)
         | Desk::Uncountersigned(_)
+        | Desk::Outdated(_)
         | Desk::PinStopped(_)
         | Desk::TicketOpened(_) => no("this is written by the server itself"),
     }
@@ -260,6 +262,7 @@ fn may_enter(r: &Register, facts: &Facts) -> Result<(), Refusal> {
                 return no("a tablet of this id is enrolled already; enrol it under a new one");
             }
         }
+        Register::Cadence { .. } => role(facts, &[Role::Officer, Role::Administrator])?,
         _ => role(facts, &[Role::Administrator])?,
     }
     may_register(r, facts)
@@ -597,6 +600,26 @@ fn may_fill(f: &Fill, facts: &Facts) -> Result<(), Refusal> {
     Ok(())
 }
 
+fn may_read(r: &CylinderRead, facts: &Facts) -> Result<(), Refusal> {
+    signed_role(facts, &Role::ALL)?;
+    let thing = facts.upkeep.things.get(&Asset::cylinder(&r.cylinder));
+    let Some(rated) = thing.and_then(|t| t.rated) else {
+        return no(format!("no cylinder {} is in the register", r.cylinder));
+    };
+    if thing.is_some_and(|t| t.gone) {
+        return no(format!("{} was retired or condemned: take it away", r.cylinder));
+    }
+    // A warm cylinder honestly reads more than its rating; half as much again is a misreading.
+    if r.pressure.amount() > rated.amount().share(Fraction::HALF_AS_MUCH_AGAIN) {
+        return no(format!(
+            "{} is more than half as much again as what {} is rated for: look at the gauge again",
+            r.pressure.words(),
+            r.cylinder
+        ));
+    }
+    Ok(())
+}
+
 fn may_sample(s: &AirSample, facts: &Facts) -> Result<(), Refusal> {
     signed_role(facts, &[Role::Technician, Role::Officer, Role::Administrator])?;
     let Some(source) = facts.upkeep.sources.get(&s.source) else {
@@ -746,7 +769,14 @@ fn may_register(r: &Register, facts: &Facts) -> Result<(), Refusal> {
             }
         }
         Register::Approval { .. } => assets::may_approve(r),
-        Register::Holder { .. } | Register::Period(_) | Register::Countersigning { .. } => Ok(()),
+        Register::Identification { hours, .. } if !(1..=24 * 7).contains(hours) => {
+            no("give the hours for which the alarm knows its wearer: 1 to 168")
+        }
+        Register::Holder { .. }
+        | Register::Period(_)
+        | Register::Countersigning { .. }
+        | Register::Cadence { .. }
+        | Register::Identification { .. } => Ok(()),
     }
 }
 

@@ -9,6 +9,7 @@
 pub mod air;
 pub mod bay;
 pub mod bench;
+pub mod cadence;
 pub mod desk;
 pub mod drift;
 pub mod ground;

@@ -392,10 +392,11 @@ impl Limit {
         }
     }
 
-    /// In words for that unit: `450 psi` or `10 % of 5,500`.
+    /// In words for that unit: `450 psi` or `10 % of 5,500`. Where the gauge reads in bar, in bar.
     pub fn words(self, rated: Pressure) -> String {
         match self {
-            Self::Absolute(p) => p.words(),
+            Self::Absolute(p) if p.unit() == rated.unit() => p.words(),
+            Self::Absolute(p) => p.amount().words(rated.unit()),
             Self::OfRated(f) => format!("{f} of {}", rated.number()),
         }
     }

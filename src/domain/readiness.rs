@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::Millis;
 use crate::quantity::{Amount, Pressure};
+use crate::record::Cadence;
 use crate::shift::ShiftClock;
 use crate::standing::State;
 
@@ -92,6 +93,35 @@ pub struct Apparatus {
     pub above: Option<Amount>,
     /// The facepiece that goes with it.
     pub facepiece: Option<FacepieceKind>,
+    /// Whom its alarm knows, where the department asks and the unit has it.
+    pub identification: Option<Identification>,
+}
+
+/// Whom a unit's alarm knows, as far as its last check says.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Identification {
+    /// Whether the department asks for it before a seat is ready.
+    pub needed: bool,
+    /// Who identified themselves to it, when, and until when it remembers.
+    pub known: Option<Known>,
+}
+
+/// Somebody whom an alarm knows.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Known {
+    /// The member.
+    pub member: String,
+    /// When that was.
+    pub at: Millis,
+    /// Until when it remembers.
+    pub until: Millis,
+}
+
+impl Identification {
+    /// Whether the alarm knows this member at `now`.
+    pub fn knows(&self, member: &str, now: Millis) -> bool {
+        self.known.as_ref().is_some_and(|k| k.member == member && k.until > now)
+    }
 }
 
 /// What a seat lacks.
@@ -112,6 +142,13 @@ pub enum Lack {
         /// What it must be above.
         above: Amount,
     },
+    /// A spare cylinder was last read so long ago that it is to be read again.
+    ReadTooLongAgo {
+        /// When that was.
+        at: Millis,
+    },
+    /// The unit's alarm does not know the member, and the department asks that it does.
+    NotIdentified,
     /// No medical clearance was entered.
     ClearanceUnknown,
     /// The member is not cleared.
@@ -193,10 +230,59 @@ pub fn seat(
     match seated {
         Seated::NotEntered => {}
         Seated::Nobody => lacks.push(Lack::Nobody),
-        Seated::By(rider) => lacks.extend(rider_lacks(rider, unit.facepiece.as_ref(), today)),
+        Seated::By(rider) => {
+            lacks.extend(rider_lacks(rider, unit.facepiece.as_ref(), today));
+            let asked = unit.identification.as_ref().filter(|i| i.needed);
+            if asked.is_some_and(|i| !i.knows(&rider.member, now)) {
+                lacks.push(Lack::NotIdentified);
+            }
+        }
     }
     let due_by = unit.until.filter(|until| lacks.is_empty() && *until <= clock.next_start(now));
     Readiness { lacks, due_by }
+}
+
+/// A spare cylinder where it lies ready.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SpareCylinder {
+    /// What stands against it.
+    pub state: State,
+    /// When it was last read or filled, and at what pressure; none also where it was used since.
+    pub read: Option<(Millis, Pressure)>,
+    /// What the pressure must be above; none where the rule table has no such step.
+    pub above: Option<Amount>,
+    /// How often it is read where it lies.
+    pub cadence: Cadence,
+}
+
+/// Whether a spare cylinder is ready at `now`: nothing stands against it, and it was read above the
+/// recharge level as lately as the cadence of its place asks.
+pub fn spare(cylinder: &SpareCylinder, clock: &ShiftClock, now: Millis) -> Readiness {
+    let mut lacks = Vec::new();
+    let mut until = None;
+    if cylinder.state != State::InService {
+        lacks.push(Lack::Standing(cylinder.state));
+    }
+    match (cylinder.read, cylinder.above) {
+        (None, _) => lacks.push(Lack::NotRead),
+        (Some((_, read)), Some(above)) if read.amount() <= above => lacks.push(Lack::Low { read, above }),
+        (Some((at, _)), _) => {
+            until = clock.counts_until(cylinder.cadence, at);
+            if until.is_some_and(|until| until <= now) {
+                lacks.push(Lack::ReadTooLongAgo { at });
+            }
+        }
+    }
+    let due_by = until.filter(|until| lacks.is_empty() && *until <= clock.next_start(now));
+    Readiness { lacks, due_by }
+}
+
+/// What is said last of a cylinder's pressure, of what happened to it when: a pressure, or nothing
+/// where it was used.
+pub fn last_read(happened: &[(Millis, Option<Pressure>)]) -> Option<(Millis, Pressure)> {
+    // Used and read in the same moment: nobody knows which came first.
+    let (at, pressure) = happened.iter().max_by_key(|(at, pressure)| (*at, pressure.is_none()))?;
+    pressure.map(|p| (*at, p))
 }
 
 fn rider_lacks(rider: &Rider, worn: Option<&FacepieceKind>, today: NaiveDate) -> Vec<Lack> {

@@ -3,7 +3,10 @@
 
 use crate::judge::{Answer, Raw};
 use crate::quantity::Pressure;
-use crate::rules::{Ask, Form};
+use crate::rules::{Ask, Form, Table};
+
+/// The part of a profile whose units can be told who wears them.
+pub const IDENTIFICATION: &str = "wearer-identification";
 
 /// Pressures of one check, as they were read; of several attempts the last.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -33,4 +36,15 @@ pub fn readings(form: &Form, answers: &[Answer]) -> Readings {
         }
     }
     out
+}
+
+/// Whether a check says that its signer is known to the unit's alarm: the last answer to a step that
+/// wants this part is good.
+pub fn identifies(table: &Table, answers: &[Answer]) -> bool {
+    let asks = |step: &str| {
+        let step = table.steps.iter().find(|s| s.id == step);
+        step.is_some_and(|s| s.needs.iter().any(|part| part == IDENTIFICATION))
+    };
+    let last = answers.iter().filter(|a| asks(&a.step)).max_by_key(|a| a.attempt);
+    last.is_some_and(|a| a.values.get("good") == Some(&Raw::Flag(true)))
 }

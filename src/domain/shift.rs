@@ -125,14 +125,16 @@ impl ShiftClock {
         place(to) - place(from)
     }
 
-    /// Until when a check made at `checked` counts.
-    pub fn counts_until(&self, cadence: Cadence, checked: Millis) -> Millis {
+    /// Until when a check made at `checked` counts; none: until it is used.
+    pub fn counts_until(&self, cadence: Cadence, checked: Millis) -> Option<Millis> {
         match cadence {
-            Cadence::EachShift => self
-                .next_start(checked.saturating_add(i64::from(self.early_minutes) * MINUTE))
-                .saturating_add(i64::from(self.grace_minutes) * MINUTE),
-            Cadence::Weekly => checked.saturating_add(7 * DAY),
-            Cadence::Monthly => checked.saturating_add(31 * DAY),
+            Cadence::EachShift => Some(
+                self.next_start(checked.saturating_add(i64::from(self.early_minutes) * MINUTE))
+                    .saturating_add(i64::from(self.grace_minutes) * MINUTE),
+            ),
+            Cadence::Weekly => Some(checked.saturating_add(7 * DAY)),
+            Cadence::Monthly => Some(checked.saturating_add(31 * DAY)),
+            Cadence::AfterUse => None,
         }
     }
 

@@ -1,10 +1,10 @@
 //! What a period comes to: which checks were in time, late or missed, how long a failure took to be
-//! returned, and in which hours seats stood open. Everything is asked of times alone; how often a
-//! unit is checked is taken to have been always what it is now.
+//! returned, and in which hours seats stood open. Everything is asked of times alone.
 
 use chrono::Timelike as _;
 
 use crate::Millis;
+use crate::cadence::last_until;
 use crate::record::Cadence;
 use crate::shift::ShiftClock;
 use crate::standing::State;
@@ -56,12 +56,16 @@ pub struct Owed {
 /// What is known of a unit's past.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Past {
-    /// Complete, signed checks that count, whatever they found; in order.
+    /// Complete, signed checks that stand, whatever they found and whatever an officer has still to say
+    /// to them; in order.
     pub done: Vec<Millis>,
-    /// Those of them that found nothing; in order.
-    pub good: Vec<Millis>,
+    /// Those of them that found nothing and release: from when on which check was the last of them, as
+    /// [`releases`] has them.
+    pub good: Vec<(Millis, Millis)>,
     /// What stood against it, with the standing that it alone would give.
     pub against: Vec<(State, Span)>,
+    /// How often it was to be checked, from when on; in order. What came first held before, too.
+    pub cadences: Vec<(Millis, Cadence)>,
 }
 
 impl Past {
@@ -69,12 +73,29 @@ impl Past {
         self.against.iter().any(|(state, span)| *state >= State::OutOfService && span.holds(t))
     }
 
+    fn cadence_at(&self, t: Millis) -> Option<Cadence> {
+        last_until(&self.cadences, t).or(self.cadences.first()).map(|(_, c)| *c)
+    }
+
     /// Whether it was in service: a good check counted, and nothing stood against it.
-    pub fn in_service_at(&self, clock: &ShiftClock, cadence: Cadence, t: Millis) -> bool {
-        let last = self.good.partition_point(|at| *at <= t).checked_sub(1).map(|n| self.good[n]);
-        last.is_some_and(|at| clock.counts_until(cadence, at) > t)
+    pub fn in_service_at(&self, clock: &ShiftClock, t: Millis) -> bool {
+        let last = last_until(&self.good, t).map(|(_, at)| *at);
+        let counted = last.zip(self.cadence_at(t));
+        counted.is_some_and(|(at, cadence)| clock.counts_until(cadence, at).is_none_or(|until| until > t))
             && !self.against.iter().any(|(state, span)| *state > State::InService && span.holds(t))
     }
+}
+
+/// From pairs of when a good check began to count and when it was made: from when on which was the last.
+/// One that waited for a countersignature counts from that on, and by the time at which it was made.
+pub fn releases(mut good: Vec<(Millis, Millis)>) -> Vec<(Millis, Millis)> {
+    good.sort_unstable();
+    let mut last = Millis::MIN;
+    for (_, at) in &mut good {
+        last = last.max(*at);
+        *at = last;
+    }
+    good
 }
 
 /// The checks of a unit that fell due from `from` on and before `to`. One whose time still runs at
@@ -82,19 +103,23 @@ impl Past {
 ///
 /// A check at each shift counts for the shift from the department's early minutes before its start
 /// until as many before the next one's; it is due when the minutes of grace are over. One every week
-/// or month is due so many days after the one before; without one before, nothing is owed.
-pub fn owed(
-    clock: &ShiftClock,
-    cadence: Cadence,
-    past: &Past,
-    (from, to): (Millis, Millis),
-    now: Millis,
-) -> Vec<Owed> {
-    let mut out = match cadence {
-        Cadence::EachShift => each_shift(clock, &past.done, (from, to), now),
-        Cadence::Weekly => each_period(7 * DAY, &past.done, (from, to), now),
-        Cadence::Monthly => each_period(31 * DAY, &past.done, (from, to), now),
-    };
+/// or month is due so many days after the one before; without one before, nothing is owed. Where only
+/// use asks for one, none is owed by the calendar. What was due while a cadence held is owed by it.
+pub fn owed(clock: &ShiftClock, past: &Past, (from, to): (Millis, Millis), now: Millis) -> Vec<Owed> {
+    let mut out = Vec::new();
+    for (nth, (since, cadence)) in past.cadences.iter().enumerate() {
+        let since = if nth == 0 { Millis::MIN } else { *since };
+        let until = past.cadences.get(nth + 1).map_or(Millis::MAX, |(next, _)| *next);
+        let span = (from.max(since), to.min(until));
+        if span.0 < span.1 {
+            out.extend(match cadence {
+                Cadence::EachShift => each_shift(clock, &past.done, span, now),
+                Cadence::Weekly => each_period(7 * DAY, &past.done, span, now),
+                Cadence::Monthly => each_period(31 * DAY, &past.done, span, now),
+                Cadence::AfterUse => Vec::new(),
+            });
+        }
+    }
     for one in &mut out {
         if one.kept != Kept::InTime && past.out_at(one.due) {
             one.kept = Kept::NotOwed;
@@ -176,7 +201,7 @@ pub type Seat = Vec<(Millis, Option<usize>)>;
 pub fn open_by_hour(
     clock: &ShiftClock,
     seats: &[Seat],
-    units: &[(Cadence, Past)],
+    units: &[Past],
     (from, to): (Millis, Millis),
 ) -> [(usize, usize); 24] {
     let mut out = [(0, 0); 24];
@@ -186,7 +211,7 @@ pub fn open_by_hour(
         for seat in seats {
             let Some(n) = seat.partition_point(|(since, _)| *since <= t).checked_sub(1) else { continue };
             let unit = seat[n].1.and_then(|unit| units.get(unit));
-            let ready = unit.is_some_and(|(cadence, past)| past.in_service_at(clock, *cadence, t));
+            let ready = unit.is_some_and(|past| past.in_service_at(clock, t));
             hour.0 += usize::from(!ready);
             hour.1 += 1;
         }

@@ -52,6 +52,9 @@ pub struct Thing {
     /// The last fill.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub filled: Option<Filled>,
+    /// The last reading where it lay ready.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub read: Option<ReadAt>,
     /// The sample that put its air in doubt.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub bad_air: Option<BadAir>,
@@ -98,6 +101,15 @@ pub struct Filled {
     /// From which source.
     pub source: String,
     /// To what pressure.
+    pub pressure: Pressure,
+}
+
+/// A reading of a cylinder.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ReadAt {
+    /// When.
+    pub at: Millis,
+    /// As read.
     pub pressure: Pressure,
 }
 
@@ -232,6 +244,9 @@ impl Upkeep {
             Desk::Register(r) => self.hear_register(r, at),
             Desk::Upkeep(u) => self.hear_done(u),
             Desk::Fill(f) => self.hear_fill(f, at),
+            Desk::CylinderRead(r) => {
+                self.thing(&Asset::cylinder(&r.cylinder)).read = Some(ReadAt { at, pressure: r.pressure });
+            }
             Desk::AirSample(s) => self.hear_sample(s),
             Desk::Retired(t) | Desk::Condemned(t) => self.thing(&t.asset).gone = true,
             Desk::Moved(m) => {
@@ -283,6 +298,7 @@ impl Upkeep {
             },
             Desk::Upkeep(u) => vec![u.asset.clone()],
             Desk::Fill(f) => vec![Asset::cylinder(&f.cylinder)],
+            Desk::CylinderRead(r) => vec![Asset::cylinder(&r.cylinder)],
             Desk::AirSample(s) => {
                 let filled = self.sources.get(&s.source).into_iter().flat_map(|s| s.filled.keys());
                 filled.map(|n| Asset::cylinder(n)).collect()

@@ -40,7 +40,7 @@ pub fn trend(trend: &Trend, now: Millis, day: impl Fn(Millis) -> String) -> Opti
             .x_labels(6)
             .y_labels(5)
             .x_label_formatter(&moment)
-            .y_label_formatter(&|v| format!("{v:.0}").replace('-', "−"))
+            .y_label_formatter(&|v| figure(*v, 0))
             .label_style(("sans-serif", 18).into_font().color(&INK))
             .axis_style(HAIR)
             .bold_line_style(HAIR)
@@ -59,6 +59,27 @@ pub fn trend(trend: &Trend, now: Millis, day: impl Fn(Millis) -> String) -> Opti
     drawn
         .ok()
         .map(|()| svg.replacen("<svg ", "<svg class=\"trend\" aria-hidden=\"true\" focusable=\"false\" ", 1))
+}
+
+/// A number as a person reads it: thousands apart, with a true minus sign, and none before nothing.
+pub fn figure(value: f64, decimals: usize) -> String {
+    let text = format!("{:.decimals$}", value.abs());
+    let (whole, rest) = text.split_once('.').map_or((text.as_str(), ""), |(whole, rest)| (whole, rest));
+    let mut out = String::new();
+    if value < 0.0 && text.bytes().any(|b| (b'1'..=b'9').contains(&b)) {
+        out.push('−');
+    }
+    for (nth, digit) in whole.chars().enumerate() {
+        if nth > 0 && (whole.len() - nth) % 3 == 0 {
+            out.push(',');
+        }
+        out.push(digit);
+    }
+    if !rest.is_empty() {
+        out.push('.');
+        out.push_str(rest);
+    }
+    out
 }
 
 /// Days in a time.
@@ -95,7 +116,7 @@ pub fn bars(bars: &[(String, u32, u32)], named: usize) -> Option<String> {
             .x_labels(named)
             .y_labels(5)
             .x_label_formatter(&name)
-            .y_label_formatter(&|v| format!("{v:.0}"))
+            .y_label_formatter(&|v| figure(*v, 0))
             .label_style(("sans-serif", 18).into_font().color(&INK))
             .axis_style(HAIR)
             .bold_line_style(HAIR)
@@ -116,4 +137,23 @@ pub fn bars(bars: &[(String, u32, u32)], named: usize) -> Option<String> {
     drawn
         .ok()
         .map(|()| svg.replacen("<svg ", "<svg class=\"trend\" aria-hidden=\"true\" focusable=\"false\" ", 1))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::figure;
+
+    #[test]
+    fn a_figure_has_its_thousands_apart_and_a_minus_only_where_something_is_less_than_nothing() {
+        for (value, decimals, words) in [
+            (1535.0, 0, "1,535"),
+            (-429.4, 0, "−429"),
+            (-0.04, 1, "0.0"),
+            (999.6, 0, "1,000"),
+            (-65.04, 1, "−65.0"),
+            (1_234_567.25, 1, "1,234,567.2"),
+        ] {
+            assert_eq!(figure(value, decimals), words);
+        }
+    }
 }

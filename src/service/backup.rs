@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use super::progress;
 use super::verify::{Depth, verify};
 use crate::clock::Clock;
 use crate::store::{self, Head, Store, StoreError};
@@ -32,6 +33,7 @@ pub async fn back_up(store: &Store, clock: &Clock, file: &Path) -> Result<Head, 
     }
     let part = part_of(file);
     let _ = std::fs::remove_file(&part);
+    progress::begin("copying", 0);
     let proved = match store.copy_to(&part).await {
         Ok(()) => prove(&part, clock, Depth::Standings).await,
         Err(e) => Err(e.into()),

@@ -1,6 +1,7 @@
 //! The bench: open tickets in the order in which to take them, and what hangs on each.
 
 use std::collections::{BTreeMap, HashMap};
+use std::sync::Arc;
 
 use airmuster_domain::Millis;
 use airmuster_domain::bench::{Job, Placed, Stake, order};
@@ -18,7 +19,7 @@ use crate::store::{Repeated, Store, StoreError, Ticket};
 #[derive(Debug, Clone)]
 pub struct Bench {
     /// All units, places and names.
-    pub fleet: Fleet,
+    pub fleet: Arc<Fleet>,
     /// Open tickets, first first.
     pub queue: Vec<Placed>,
     /// Tickets that are worked on under another one, by that one.

@@ -85,6 +85,7 @@ impl Checking {
             number,
             profile: profile.to_owned(),
             cadence: Cadence::EachShift,
+            cadence_of: None,
             serials: BTreeMap::new(),
             place: None,
         };

@@ -5,8 +5,10 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::Arc;
 
 use airmuster_domain::Millis;
-use airmuster_domain::record::{Asset, AssetKind, Place};
-use airmuster_domain::rules::{Profile, Table};
+use airmuster_domain::quantity::Limit;
+use airmuster_domain::readiness::{Readiness, SpareCylinder, last_read, spare};
+use airmuster_domain::record::{Asset, AssetKind, Cadence, Place};
+use airmuster_domain::rules::{Kind as StepKind, Profile, Table};
 use airmuster_domain::standing::{Standing, State};
 
 use crate::store::{CheckRow, Department, SeatRow, Station, Store, StoreError, UnitRow};
@@ -35,6 +37,8 @@ pub struct Fleet {
     pub units: BTreeMap<String, UnitFacts>,
     /// Standings of what is in a place without being a unit: the cylinders of a rack.
     pub items: BTreeMap<String, Standing>,
+    /// What is known of the cylinders among them.
+    pub racked: BTreeMap<String, SpareCylinder>,
     /// Stations in order.
     pub stations: Vec<Station>,
     /// Places on rigs, in order.
@@ -48,8 +52,12 @@ pub struct Fleet {
 }
 
 impl Fleet {
-    /// Reads it all.
-    pub async fn load(store: &Store, now: Millis) -> Result<Self, StoreError> {
+    /// How it all is, to the second.
+    pub async fn load(store: &Store, now: Millis) -> Result<Arc<Self>, StoreError> {
+        store.kept(now, Self::read(store, now)).await
+    }
+
+    async fn read(store: &Store, now: Millis) -> Result<Self, StoreError> {
         let department = store.department().await?;
         let mut standings = store.unit_standings(&department.clock, now).await?;
         let mut lasts = store.last_readings().await?;
@@ -61,17 +69,29 @@ impl Fleet {
             }
         }
         let seats = store.seats(None).await?;
-        let mut items = BTreeMap::new();
-        for held in seats.iter().filter_map(|s| s.asset.as_ref()) {
-            let Ok(asset) = held.parse::<Asset>() else { continue };
-            if asset.kind != AssetKind::Unit {
-                items.insert(held.clone(), store.standing(&asset, &department.clock, now).await?);
+        let table = table_in_force(store).await?;
+        let cadences = store.cadences().await?;
+        let (mut items, mut racked) = (BTreeMap::new(), BTreeMap::new());
+        for seat in &seats {
+            let Some(Ok(asset)) = seat.asset.as_ref().map(|a| a.parse::<Asset>()) else { continue };
+            if asset.kind == AssetKind::Unit {
+                continue;
             }
+            let standing = store.standing(&asset, &department.clock, now).await?;
+            if asset.kind == AssetKind::Cylinder {
+                let place = Place::Seat { seat: seat.seat.clone() };
+                let (cadence, _) = cadences.at(Some(&place), UNSAID);
+                let level = table.as_deref().and_then(recharge_level);
+                let cylinder = spare_cylinder(store, &asset, standing.state, cadence, level).await?;
+                racked.insert(asset.to_string(), cylinder);
+            }
+            items.insert(asset.to_string(), standing);
         }
         Ok(Self {
             items,
+            racked,
             now,
-            table: table_in_force(store).await?,
+            table,
             units,
             stations: store.stations().await?,
             seats,
@@ -94,6 +114,12 @@ impl Fleet {
             Some(unit) => Some(&unit.standing),
             None => self.items.get(seat.asset.as_deref()?),
         }
+    }
+
+    /// Whether a cylinder that lies ready in a place is ready; none where no cylinder does.
+    pub fn spare_ready(&self, seat: &SeatRow) -> Option<Readiness> {
+        let cylinder = self.racked.get(seat.asset.as_deref()?)?;
+        Some(spare(cylinder, &self.department.clock, self.now))
     }
 
     /// The spares of a station.
@@ -159,6 +185,33 @@ impl Fleet {
     pub fn due_this_shift(&self, standing: &Standing) -> bool {
         standing.until.is_some_and(|until| until <= self.department.clock.next_start(self.now))
     }
+}
+
+/// A spare cylinder where nothing is said of its place or rig: 29 CFR 1910.134(h)(3)(iii) has
+/// self-contained apparatus inspected monthly and its cylinders kept fully charged.
+const UNSAID: Cadence = Cadence::Monthly;
+
+/// The limit above which a cylinder's pressure must be, by a rule table.
+pub fn recharge_level(table: &Table) -> Option<Limit> {
+    table.steps.iter().find_map(|s| match &s.kind {
+        StepKind::Reading { above, .. } => *above,
+        _ => None,
+    })
+}
+
+async fn spare_cylinder(
+    store: &Store,
+    asset: &Asset,
+    state: State,
+    cadence: Cadence,
+    level: Option<Limit>,
+) -> Result<SpareCylinder, StoreError> {
+    let thing = store.thing(asset).await?;
+    let mut happened = store.cylinder_in_use(&asset.number).await?;
+    happened.extend(thing.filled.map(|f| (f.at, Some(f.pressure))));
+    happened.extend(thing.read.map(|r| (r.at, Some(r.pressure))));
+    let above = level.zip(thing.rated).map(|(level, rated)| level.amount(rated));
+    Ok(SpareCylinder { state, read: last_read(&happened), above, cadence })
 }
 
 /// The rule table in force.

@@ -445,6 +445,9 @@ async fn reserve(
     if !origin.proves(by) {
         write_own(write, clock, "unproven", &Signed { of: record.name }, now).await?;
     }
+    if write.is_over(&check.rules, record.envelope.time()).await? {
+        write_own(write, clock, "outdated", &Signed { of: record.name }, now).await?;
+    }
     if check.purpose.is_the_crews() && write.countersigning().await? {
         write_own(write, clock, "uncountersigned", &Signed { of: record.name }, now).await?;
     }

@@ -24,6 +24,7 @@ pub mod pack;
 pub mod past;
 pub mod photos;
 pub mod pin;
+pub mod progress;
 pub mod ruling;
 pub mod seal;
 pub mod sealed;

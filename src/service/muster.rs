@@ -2,20 +2,24 @@
 //! is known of each rider. Gathered in a few queries; `airmuster_domain::readiness` decides.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use airmuster_domain::Millis;
 use airmuster_domain::quantity::Amount;
 use airmuster_domain::readiness::{
-    Apparatus, FitTest, Lack, Readiness, Rider, Seated as On, Teams, Wearer, fit_until, seat, teams,
+    self, Apparatus, FitTest, Known, Lack, Readiness, Rider, Seated as On, Teams, Wearer, fit_until, seat,
+    teams,
 };
-use airmuster_domain::record::{Asset, Reviewed};
-use airmuster_domain::rules::Kind as StepKind;
+use airmuster_domain::readings::IDENTIFICATION;
+use airmuster_domain::record::{Asked, Asset, Reviewed};
 use airmuster_domain::shift::Rotation;
 use airmuster_domain::standing::State;
 use chrono::NaiveDate;
 
-use super::fleet::{Fleet, UnitFacts};
-use crate::store::{Acceptance, Gear, RigRow, SeatRow, Seated, Store, StoreError};
+use super::fleet::{Fleet, UnitFacts, recharge_level};
+use crate::store::{Acceptance, Gear, Identification, RigRow, SeatRow, Seated, Store, StoreError};
+
+const HOUR: Millis = 60 * 60_000;
 
 /// A roster is kept for a rig where one was entered within this time.
 const KEPT: Millis = 30 * 24 * 60 * 60_000;
@@ -27,7 +31,7 @@ const LOOKED_BACK: i64 = 12;
 #[derive(Debug, Clone)]
 pub struct Muster {
     /// Units, seats, stations.
-    pub fleet: Fleet,
+    pub fleet: Arc<Fleet>,
     /// When the running shift began.
     pub shift: Millis,
     /// The day in the department's zone.
@@ -43,6 +47,9 @@ pub struct Muster {
     gear: BTreeMap<String, Gear>,
     riders: BTreeMap<String, Rider>,
     levels: BTreeMap<String, Amount>,
+    /// What the department asks of wearer identification, and whom alarms know.
+    asked: Identification,
+    identified: BTreeMap<String, Known>,
 }
 
 /// How a rig is manned.
@@ -59,22 +66,33 @@ pub enum Manned {
 }
 
 impl Muster {
-    /// Reads it all.
-    pub async fn load(store: &Store, now: Millis) -> Result<Self, StoreError> {
+    /// How it all is, to the second.
+    pub async fn load(store: &Store, now: Millis) -> Result<Arc<Self>, StoreError> {
+        store.kept(now, Self::read(store, now)).await
+    }
+
+    async fn read(store: &Store, now: Millis) -> Result<Self, StoreError> {
         let fleet = Fleet::load(store, now).await?;
         let clock = &fleet.department.clock;
         let shift = clock.current_start(now);
         let mut levels = BTreeMap::new();
         if let Some(table) = &fleet.table {
-            let level = table.steps.iter().find_map(|s| match &s.kind {
-                StepKind::Reading { above, .. } => above.as_ref(),
-                _ => None,
-            });
+            let level = recharge_level(table);
             for (name, profile) in &table.profiles {
                 levels.extend(level.map(|l| (name.clone(), l.amount(profile.rated))));
             }
         }
+        let asked = store.identification().await?;
+        let mut identified = BTreeMap::new();
+        if asked.asked != Asked::No {
+            for (unit, member, at) in store.identified().await? {
+                let until = at.saturating_add(i64::from(asked.hours) * HOUR);
+                identified.insert(unit, Known { member, at, until });
+            }
+        }
         Ok(Self {
+            asked,
+            identified,
             shift,
             today: clock.local(now).date_naive(),
             rigs: store.rigs().await?,
@@ -140,6 +158,15 @@ impl Muster {
         self.gear.get(unit)
     }
 
+    /// Whom a unit's alarm knows, where the department asks and its profile has it.
+    pub fn identification(&self, unit: &UnitFacts) -> Option<readiness::Identification> {
+        let has = self.fleet.profile(&unit.row.profile).is_some_and(|p| p.fitted.contains(IDENTIFICATION));
+        (has && self.asked.asked != Asked::No).then(|| readiness::Identification {
+            needed: self.asked.asked == Asked::Needed,
+            known: self.identified.get(&unit.row.number).cloned(),
+        })
+    }
+
     /// A unit as far as readiness goes.
     pub fn apparatus(&self, unit: &UnitFacts) -> Apparatus {
         let gear = self.gear.get(&unit.row.number);
@@ -150,6 +177,7 @@ impl Muster {
             read: unit.last.as_ref().and_then(|c| c.pressure),
             above: self.levels.get(&unit.row.profile).copied(),
             facepiece: gear.and_then(|g| g.facepiece.as_ref()).map(|(_, kind)| kind.clone()),
+            identification: self.identification(unit),
         }
     }
 
@@ -166,6 +194,9 @@ impl Muster {
                 None => On::NotEntered,
             };
             return seat(Some(&self.apparatus(unit)), on, clock, self.fleet.now, self.today);
+        }
+        if let Some(ready) = self.fleet.spare_ready(place) {
+            return ready;
         }
         match self.fleet.standing_in(place).map(|s| s.state) {
             None => seat(None, On::NotEntered, clock, self.fleet.now, self.today),

@@ -145,7 +145,8 @@ fn lack_words(lack: &Lack) -> String {
         Lack::Nobody => "Nobody is on it.".to_owned(),
         Lack::Standing(state) => format!("Its unit: {}.", state.words()),
         Lack::NoCylinder => "No cylinder is fitted.".to_owned(),
-        Lack::NotRead => "Nobody has read the cylinder’s pressure.".to_owned(),
+        Lack::NotRead | Lack::ReadTooLongAgo { .. } => "Nobody has read the cylinder’s pressure.".to_owned(),
+        Lack::NotIdentified => "Its alarm does not know who is on it.".to_owned(),
         Lack::Low { read, .. } => format!("The cylinder was read at {}, too low to ride.", read.words()),
         // Whose clearance or fit test it is does not go into a mail.
         Lack::ClearanceUnknown

@@ -1,17 +1,18 @@
 //! The record of a period: checks in time, late and missed, what failed and how long it took, and in
 //! which hours seats stood open.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use airmuster_domain::Millis;
 use airmuster_domain::ground::Kind;
-use airmuster_domain::record::{Asset, Cadence, Place};
+use airmuster_domain::record::{Asset, Place};
 use airmuster_domain::standing::State;
-use airmuster_domain::tally::{Kept, Past, Seat, Span, open_by_hour, owed, together};
+use airmuster_domain::tally::{Kept, Past, Seat, Span, open_by_hour, owed, releases, together};
 use chrono::NaiveDate;
 
 use super::fleet::Fleet;
-use crate::store::{Placed, Store, StoreError};
+use crate::store::{CheckRow, Placed, Store, StoreError};
 
 /// A check from so long before a period can still decide what is owed in it.
 const BEFORE: Millis = 32 * 24 * 60 * 60_000;
@@ -44,6 +45,8 @@ pub struct Counts {
     pub missed: usize,
     /// Not owed, as the unit was out of service.
     pub not_owed: usize,
+    /// Done, and still waiting for an officer's countersignature: they release nothing yet.
+    pub waiting: usize,
 }
 
 impl Counts {
@@ -61,7 +64,7 @@ impl Counts {
 #[derive(Debug, Clone)]
 pub struct Period {
     /// All units, places and names.
-    pub fleet: Fleet,
+    pub fleet: Arc<Fleet>,
     /// All that was asked about.
     pub all: Counts,
     /// By unit.
@@ -79,10 +82,9 @@ pub struct Period {
 /// A unit's checks and grounds.
 struct Known {
     number: String,
-    cadence: Cadence,
     past: Past,
-    /// Who signed each of the checks done.
-    by: Vec<Option<String>>,
+    /// Who signed each of the checks done, and whether it still waits for a countersignature.
+    by: Vec<(Option<String>, bool)>,
     faults: Vec<Span>,
 }
 
@@ -94,12 +96,20 @@ impl Period {
         let rows = seat_rows(&fleet, asked);
         let in_seats = seats(&rows, &placed);
         let ours = units(&fleet, asked);
+        let cadences = store.cadences_past().await?;
+        let signed = Signed::load(store, asked).await?;
         let mut known = Vec::new();
-        for (number, facts) in &fleet.units {
+        for number in fleet.units.keys() {
             let once_there = in_seats.iter().flatten().any(|(_, unit)| unit.as_ref() == Some(number));
             if ours.contains(number) || once_there {
-                let away = away(number, &placed);
-                known.push(unit_past(store, number, facts.row.cadence, away, asked).await?);
+                let mut one = unit_past(store, number, asked, &signed).await?;
+                let gone = away(number, &placed).into_iter().map(|span| (State::OutOfService, span));
+                one.past.against.extend(gone);
+                let stood = placed.iter().filter(|p| p.unit == *number);
+                let stood: Vec<_> = stood.map(|p| (p.since, p.place.clone())).collect();
+                let own = cadences.own.get(number).map_or(&[][..], Vec::as_slice);
+                one.past.cadences = cadences.history.of(own, &stood);
+                known.push(one);
             }
         }
         let mut out = Self {
@@ -120,7 +130,7 @@ impl Period {
             .iter()
             .map(|seat| seat.iter().map(|(since, unit)| (*since, unit.as_ref().and_then(nth))).collect())
             .collect();
-        let pasts: Vec<(Cadence, Past)> = known.into_iter().map(|k| (k.cadence, k.past)).collect();
+        let pasts: Vec<Past> = known.into_iter().map(|k| k.past).collect();
         let span = (asked.from, asked.to.min(now));
         out.hours = open_by_hour(&out.fleet.department.clock, &seats, &pasts, span);
         Ok(out)
@@ -128,20 +138,24 @@ impl Period {
 
     fn take(&mut self, k: &Known, asked: &Asked) {
         let clock = &self.fleet.department.clock;
-        let theirs = |by: &Option<String>| asked.member.is_none() || *by == asked.member;
+        let theirs = |by: Option<&String>| asked.member.is_none() || by == asked.member.as_ref();
         let span = (asked.from, asked.to);
         let inside = |t: &Millis| (asked.from..asked.to).contains(t);
         let own = self.units.entry(k.number.clone()).or_default();
-        for (_, by) in k.past.done.iter().zip(&k.by).filter(|(t, by)| inside(t) && theirs(by)) {
-            own.done += 1;
-            self.all.done += 1;
-            if let Some(by) = by {
-                self.members.entry(by.clone()).or_default().done += 1;
+        for (t, (by, waits)) in k.past.done.iter().zip(&k.by) {
+            if !inside(t) || !theirs(by.as_ref()) {
+                continue;
+            }
+            let mut counts = vec![&mut *own, &mut self.all];
+            counts.extend(by.as_ref().map(|by| self.members.entry(by.clone()).or_default()));
+            for c in counts {
+                c.done += 1;
+                c.waiting += usize::from(*waits);
             }
         }
-        for one in owed(clock, k.cadence, &k.past, span, self.fleet.now) {
-            let by = one.check.and_then(|n| k.by.get(n)).cloned().flatten();
-            if !theirs(&by) {
+        for one in owed(clock, &k.past, span, self.fleet.now) {
+            let by = one.check.and_then(|n| k.by.get(n)).and_then(|(by, _)| by.clone());
+            if !theirs(by.as_ref()) {
                 continue;
             }
             own.take(one.kept);
@@ -211,19 +225,36 @@ fn away(unit: &str, placed: &[Placed]) -> Vec<Span> {
     out.map(|(n, p)| Span { from: p.since, until: until(n) }).collect()
 }
 
-async fn unit_past(
-    store: &Store,
-    number: &str,
-    cadence: Cadence,
-    away: Vec<Span>,
-    asked: &Asked,
-) -> Result<Known, StoreError> {
+/// What officers have said to checks of the time asked about.
+struct Signed {
+    /// When which was countersigned.
+    at: BTreeMap<i64, Millis>,
+    /// Those that stand and still wait for it.
+    waiting: BTreeSet<i64>,
+}
+
+impl Signed {
+    async fn load(store: &Store, asked: &Asked) -> Result<Self, StoreError> {
+        let span = (asked.from - BEFORE, asked.to);
+        let mut waiting = BTreeSet::new();
+        for check in store.uncountersigned().await? {
+            if (span.0..span.1).contains(&check.at) && store.stands(&check.name).await? {
+                waiting.insert(check.seq);
+            }
+        }
+        Ok(Self { at: store.countersigned(span).await?, waiting })
+    }
+}
+
+async fn unit_past(store: &Store, number: &str, asked: &Asked, signed: &Signed) -> Result<Known, StoreError> {
     let checks = store.checks_between(number, (asked.from - BEFORE, asked.to)).await?;
-    let complete: Vec<_> = checks.iter().filter(|c| c.outcome == "complete" && c.counts).collect();
+    let waits = |c: &CheckRow| signed.waiting.contains(&c.seq);
+    let made: Vec<_> = checks.iter().filter(|c| c.outcome == "complete" && (c.counts || waits(c))).collect();
+    let good = made.iter().filter(|c| c.clean && c.counts);
     let mut past = Past {
-        done: complete.iter().map(|c| c.at).collect(),
-        good: complete.iter().filter(|c| c.clean).map(|c| c.at).collect(),
-        against: away.into_iter().map(|span| (State::OutOfService, span)).collect(),
+        done: made.iter().map(|c| c.at).collect(),
+        good: releases(good.map(|c| (signed.at.get(&c.seq).map_or(c.at, |t| c.at.max(*t)), c.at)).collect()),
+        ..Past::default()
     };
     let mut faults = Vec::new();
     for (raise, until) in store.grounds_since(&Asset::unit(number), asked.from - BEFORE).await? {
@@ -233,6 +264,6 @@ async fn unit_past(
             faults.push(span);
         }
     }
-    let by = complete.iter().map(|c| c.by.clone()).collect();
-    Ok(Known { number: number.to_owned(), cadence, past, by, faults })
+    let by = made.iter().map(|c| (c.by.clone(), waits(c))).collect();
+    Ok(Known { number: number.to_owned(), past, by, faults })
 }

@@ -176,7 +176,11 @@ pub async fn come_into_force(store: &Store, intake: &Intake, clock: &Clock) -> R
             Ok(table) if draft.again => look_again(store, now, &table).await?,
             _ => Vec::new(),
         };
-        let body = RulesInForce { text: draft.text.clone(), again };
+        let body = RulesInForce {
+            text: draft.text.clone(),
+            again,
+            grace_hours: draft.grace_hours.and_then(|h| u16::try_from(h).ok()),
+        };
         let stamp = Stamp {
             id: clock.id(),
             tablet: DESK.to_owned(),

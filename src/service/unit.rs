@@ -1,6 +1,7 @@
 //! Everything that a unit's page shows.
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
 use airmuster_domain::Millis;
 use airmuster_domain::desk::lacks;
@@ -23,7 +24,7 @@ const LISTED: i64 = 60;
 #[derive(Debug, Clone)]
 pub struct UnitFile {
     /// All units, places and names.
-    pub fleet: Fleet,
+    pub fleet: Arc<Fleet>,
     /// Its number.
     pub number: String,
     /// As registered; none where only records speak of it.

@@ -1,5 +1,8 @@
 //! Upkeep as the pages need it: the ledger of all things, and one thing with everything about it.
 
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
 use airmuster_domain::Millis;
 use airmuster_domain::record::{Asset, AssetKind, Body, Desk, Place};
 use airmuster_domain::standing::Standing;
@@ -18,7 +21,7 @@ const LISTED: i64 = 60;
 #[derive(Debug, Clone)]
 pub struct Ledger {
     /// All units, places and names.
-    pub fleet: Fleet,
+    pub fleet: Arc<Fleet>,
     /// What is known of upkeep.
     pub upkeep: Upkeep,
     /// Today, by the department's clock.
@@ -59,6 +62,17 @@ impl Ledger {
         let fleet = Fleet::load(store, now).await?;
         let today = fleet.department.clock.local(now).date_naive();
         Ok(Self { upkeep: store.upkeep().await?, today, fleet })
+    }
+
+    /// What most cylinders here are rated for, to show how a pressure is written; both ways where
+    /// there is none.
+    pub fn pressure_like(&self) -> String {
+        let mut counts: BTreeMap<String, usize> = BTreeMap::new();
+        for rated in self.upkeep.things.values().filter(|t| !t.gone).filter_map(|t| t.rated) {
+            *counts.entry(rated.to_string()).or_default() += 1;
+        }
+        let most = counts.into_iter().max_by_key(|(_, count)| *count);
+        most.map_or_else(|| "4500 psi or 300 bar".to_owned(), |(rated, _)| rated)
     }
 
     /// What upkeep is done to, in words.

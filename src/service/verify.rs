@@ -10,6 +10,7 @@ use airmuster_domain::Millis;
 use airmuster_domain::record::{Body, CHAIN_START, Digest, Field, Record, RecordRef, decode, link};
 use airmuster_domain::standing::{Account, Tables, Weighed, Weights};
 
+use super::progress;
 use crate::store::{Anew, COMPUTED, Row, Store, StoreError};
 
 /// How many rows are read at a time.
@@ -80,6 +81,7 @@ pub async fn verify(
         Depth::Standings => None,
         Depth::Tables => Some(Anew::begin().await?),
     };
+    progress::begin("proving", end.seq);
     let mut read = Reading { weights: Weights::default(), passed: head.is_none_or(|h| h == CHAIN_START) };
     if !read.all(store, head, anew.as_ref(), &mut report).await? {
         return Ok(report);
@@ -93,6 +95,7 @@ pub async fn verify(
     if !read.passed {
         report.problems.push("the head that was written down is not in this logbook".to_owned());
     }
+    progress::begin("comparing with what is kept", 0);
     let account = together(store, read.weights).await?;
     compare(store, now, &account, &mut report).await?;
     if let Some(anew) = anew {
@@ -155,6 +158,7 @@ impl Reading {
             if let Some(anew) = anew {
                 anew.take(&page.rows).await?;
             }
+            progress::done(report.records);
         }
     }
 }

@@ -10,7 +10,7 @@ use super::logbook::Row;
 use super::open::Store;
 
 /// The tables that hold nothing but what follows from the logbook.
-pub const COMPUTED: [&str; 34] = [
+pub const COMPUTED: [&str; 36] = [
     "about",
     "attention",
     "unproven",
@@ -27,6 +27,8 @@ pub const COMPUTED: [&str; 34] = [
     "rule_table",
     "department",
     "countersigning",
+    "identification",
+    "cadence_set",
     "station",
     "rig",
     "seat",

@@ -52,13 +52,31 @@ impl Store {
     pub async fn register_records(&self, word: &str) -> Result<Vec<Kept>, StoreError> {
         let mut conn = self.read.acquire().await?;
         let mut seqs: Vec<i64> = sqlx::query_scalar(
-            "select seq from logbook where kind in ('register', 'person_changed', 'left') and instr(bytes, $1) > 0
+            "select seq from logbook where kind in ('register', 'person_changed', 'left') and kind <> 'check'
+             and instr(bytes, $1) > 0
              order by seq desc limit 200",
         )
         .bind(format!("\"{word}\"").into_bytes())
         .fetch_all(&mut *conn)
         .await?;
         seqs.reverse();
+        logbook::all_by_seq(&mut conn, seqs).await
+    }
+
+    /// Records of what the department has set for itself, oldest first.
+    pub async fn settings_records(&self) -> Result<Vec<Kept>, StoreError> {
+        let mut conn = self.read.acquire().await?;
+        let mut seqs = Vec::new();
+        for what in ["department", "rotation", "drive", "countersigning", "identification"] {
+            let found: Vec<i64> = sqlx::query_scalar(
+                "select seq from logbook where kind = 'register' and kind <> 'check' and instr(bytes, $1) > 0",
+            )
+            .bind(format!("\"what\":\"{what}\"").into_bytes())
+            .fetch_all(&mut *conn)
+            .await?;
+            seqs.extend(found);
+        }
+        seqs.sort_unstable();
         logbook::all_by_seq(&mut conn, seqs).await
     }
 
@@ -111,6 +129,8 @@ impl Store {
             kit,
             order: small(order),
         }));
+        let said = self.cadences().await?.set;
+        out.extend(said.into_iter().map(|(at, c)| Register::Cadence { at, cadence: Some(c) }));
         // Units first: what is with one leans on it.
         let assets: Vec<AssetRow> = sqlx::query_as(
             "select asset, profile, cadence, detail from asset order by profile is null, asset",

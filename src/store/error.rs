@@ -29,7 +29,9 @@ pub enum StoreError {
     )]
     Damaged(String),
     /// The disk does not answer.
-    #[error("the disk reports a failure ({0}); copy the data folder to another disk before going on")]
+    #[error(
+        "the disk reports a failure, or has become read-only ({0}); copy the data folder to another disk before going on"
+    )]
     Disk(String),
     /// Made by a newer program.
     #[error("this database was made by a newer version of the program (migration {0}); start that version")]

@@ -2,6 +2,7 @@
 //! record survive a power cut.
 
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
@@ -16,6 +17,7 @@ use uuid::Uuid;
 
 use super::error::{StoreError, unreadable};
 use super::logbook::Head;
+use super::memo::Memo;
 
 static MIGRATOR: Migrator = sqlx::migrate!("./migrations");
 
@@ -32,8 +34,13 @@ const ROOM: usize = 256 * 1024;
 #[derive(Debug, Clone)]
 pub struct Store {
     write: SqlitePool,
+    /// Whether the writing connection was opened while nothing could be written.
+    unfit: Arc<AtomicBool>,
     pub(super) read: SqlitePool,
-    tables: Arc<Mutex<Tables>>,
+    /// One connection that does nothing but see whether another one has written.
+    pub(super) watch: SqlitePool,
+    pub(super) memo: Arc<Memo>,
+    pub(super) tables: Arc<Mutex<Tables>>,
     path: PathBuf,
 }
 
@@ -77,14 +84,20 @@ impl Store {
                 Some(code) if code == "14" => StoreError::CannotOpen(path.clone()),
                 _ => e.into(),
             };
+        let unfit = Arc::new(AtomicBool::new(false));
+        let given_up = Arc::clone(&unfit);
         let write = SqlitePoolOptions::new()
             .max_connections(1)
             .min_connections(1)
             .idle_timeout(None)
             .max_lifetime(None)
             // What a full disk cuts short SQLite takes back by itself. The library then still counts a
-            // transaction as open, and would begin no other on this connection.
-            .before_acquire(|conn, _| Box::pin(async move { Ok(!conn.is_in_transaction()) }))
+            // transaction as open, and would begin no other on this connection. And a connection that
+            // was opened while the disk was read-only stays so, whatever the disk does.
+            .before_acquire(move |conn, _| {
+                let given_up = given_up.swap(false, Ordering::Relaxed);
+                Box::pin(async move { Ok(!given_up && !conn.is_in_transaction()) })
+            })
             .connect_with(
                 options
                     .clone()
@@ -105,15 +118,15 @@ impl Store {
         assert_version(&write).await?;
         keep_before_migrating(&write, dir).await?;
         MIGRATOR.run(&write).await?;
-        let read = SqlitePoolOptions::new()
-            .max_connections(4)
-            .idle_timeout(None)
-            .max_lifetime(None)
-            .connect_with(options.read_only(true).pragma("query_only", "ON"))
-            .await
-            .map_err(cannot_open)?;
-        let store = Self { write, read, tables: Arc::new(Mutex::new(Tables::new())), path };
-        store.prove_writable(new_epoch).await?;
+        let reading = options.read_only(true).pragma("query_only", "ON");
+        let readers =
+            |many| SqlitePoolOptions::new().max_connections(many).idle_timeout(None).max_lifetime(None);
+        let read = readers(4).connect_with(reading.clone()).await.map_err(cannot_open)?;
+        let watch = readers(1).connect_with(reading).await.map_err(cannot_open)?;
+        let (tables, memo) = (Arc::default(), Arc::default());
+        let store = Self { write, unfit, read, watch, memo, tables, path };
+        store.name_history(new_epoch).await?;
+        store.write_something().await?;
         store.load_tables().await?;
         store.catch_up_with_upkeep().await?;
         store.catch_up_with_places().await?;
@@ -122,9 +135,19 @@ impl Store {
 
     /// Begins a write. There is one writer; whoever holds it must not ask for it again.
     pub async fn begin(&self) -> Result<Write, StoreError> {
-        let mut tx = self.write.begin_with("BEGIN IMMEDIATE").await?;
+        let mut tx = self.immediately().await?;
         let head = Head::read(&mut tx).await?;
         Ok(Write { tx, head, tables: Arc::clone(&self.tables) })
+    }
+
+    async fn immediately(&self) -> Result<Transaction<'static, Sqlite>, StoreError> {
+        self.write.begin_with("BEGIN IMMEDIATE").await.map_err(|e| {
+            let e = StoreError::from(e);
+            if matches!(e, StoreError::ReadOnly) {
+                self.unfit.store(true, Ordering::Relaxed);
+            }
+            e
+        })
     }
 
     /// The rule tables.
@@ -143,8 +166,7 @@ impl Store {
         Ok(())
     }
 
-    /// Proves that the database can be written just now, without leaving anything behind but a
-    /// page that says the same as before. A full disk is seen here: there must be room for some
+    /// Proves that the database can be written just now, without leaving anything behind. A full disk is seen here: there must be room for some
     /// records, not only for that page.
     pub async fn prove_writing(&self) -> Result<(), StoreError> {
         let beside = self.path.with_extension("room");
@@ -158,8 +180,16 @@ impl Store {
         let written = tokio::fs::write(&beside, vec![0; ROOM]).await;
         let gone = tokio::fs::remove_file(&beside).await;
         written.and(gone).map_err(failed)?;
-        let mut tx = self.write.begin_with("BEGIN IMMEDIATE").await?;
-        sqlx::query("update logbook_head set seq = seq").execute(&mut *tx).await?;
+        self.write_something().await
+    }
+
+    /// Changes a number in the file's header that nothing reads. SQLite leaves a page alone that would
+    /// say the same as before, so that writing a row once more would prove nothing.
+    async fn write_something(&self) -> Result<(), StoreError> {
+        let mut tx = self.immediately().await?;
+        let last: i64 = sqlx::query_scalar("pragma user_version").fetch_one(&mut *tx).await?;
+        let next = if last == 0 { "pragma user_version = 1" } else { "pragma user_version = 0" };
+        sqlx::query(next).execute(&mut *tx).await?;
         tx.commit().await?;
         Ok(())
     }
@@ -180,6 +210,7 @@ impl Store {
 
     /// Closes all connections, which leaves a single file behind.
     pub async fn close(&self) {
+        self.watch.close().await;
         self.read.close().await;
         self.write.close().await;
     }
@@ -196,12 +227,12 @@ impl Store {
         Ok(row.try_get::<String, _>(0).or_else(|_| row.try_get::<i64, _>(0).map(|n| n.to_string()))?)
     }
 
-    /// Writing the head row at every start shows at once whether the disk takes it.
-    async fn prove_writable(&self, new_epoch: Uuid) -> Result<(), StoreError> {
-        let mut tx = self.write.begin_with("BEGIN IMMEDIATE").await?;
+    /// Gives the history of a new database its name.
+    async fn name_history(&self, new_epoch: Uuid) -> Result<(), StoreError> {
+        let mut tx = self.immediately().await?;
         sqlx::query(
             "insert into logbook_head (only, epoch, seq, hash) values (1, $1, 0, $2)
-             on conflict (only) do update set seq = logbook_head.seq",
+             on conflict (only) do nothing",
         )
         .bind(new_epoch.hyphenated().to_string())
         .bind(&CHAIN_START.0[..])

@@ -1,5 +1,7 @@
 //! What was: where each unit stood, who was on duty, and what answered a ground.
 
+use std::collections::BTreeMap;
+
 use airmuster_domain::Millis;
 use airmuster_domain::ground::Raise;
 use airmuster_domain::record::{Body, Desk, Place, Register};
@@ -42,6 +44,22 @@ impl Store {
             Some(Placed { unit, since, place: place_of(&at, place)? })
         };
         Ok(rows.into_iter().filter_map(placed).collect())
+    }
+
+    /// When which check, made from a moment on and before another, was countersigned; by its number.
+    pub async fn countersigned(
+        &self,
+        (from, to): (Millis, Millis),
+    ) -> Result<BTreeMap<i64, Millis>, StoreError> {
+        let rows: Vec<(i64, Millis)> = sqlx::query_as(
+            "select c.seq, d.event_at from logbook d join said s on s.seq = d.seq join check_row c on c.id = s.id
+             where d.kind = 'countersigned' and d.kind <> 'check' and c.at >= $1 and c.at < $2",
+        )
+        .bind(from)
+        .bind(to)
+        .fetch_all(&self.read)
+        .await?;
+        Ok(rows.into_iter().collect())
     }
 
     /// Who rode in the shifts from a moment on.

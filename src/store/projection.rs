@@ -5,6 +5,7 @@
 //! [`Account`]: airmuster_domain::standing::Account
 
 use std::collections::BTreeSet;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use airmuster_domain::ground::{Done, Effects, Kind, Raise, correction_effects, effects};
 use airmuster_domain::readings::readings;
@@ -12,14 +13,15 @@ use airmuster_domain::record::{
     Asset, Body, Check, Correction, Desk, Digest, Field, Outcome, Record, RecordRef, Register,
 };
 use airmuster_domain::standing::{
-    Claim, Word, assets_of, cleared_assets, cleared_at, contested_raise, doubted_raise, registered,
+    Claim, Tables, Word, assets_of, cleared_assets, cleared_at, contested_raise, doubted_raise, registered,
     speaks_about,
 };
+use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 use super::error::{StoreError, unreadable};
 use super::logbook::{self, Kept, Place, digest_of};
-use super::open::Write;
+use super::open::{Store, Write};
 
 /// A ground's name: the asset and the key.
 type Named = (Asset, String);
@@ -101,6 +103,7 @@ impl Write {
         match desk {
             Desk::Upkeep(u) => about.extend([u.asset.clone()]),
             Desk::Fill(f) => about.extend([Asset::cylinder(&f.cylinder)]),
+            Desk::CylinderRead(r) => about.extend([Asset::cylinder(&r.cylinder)]),
             Desk::Sealed(s) => about.extend([s.asset.clone()]),
             Desk::HandedOver(h) => about.extend([h.asset.clone()]),
             Desk::Fitting(f) => about.extend([Asset::unit(&f.unit)]),
@@ -333,30 +336,8 @@ impl Write {
 
     /// All that was said about a record id, and the records that have it.
     async fn word(&mut self, id: Uuid) -> Result<(Word, Vec<Kept>), StoreError> {
-        let kept = logbook::variants(&mut self.tx, id).await?;
-        let mut word = Word::default();
-        for k in kept.iter().filter(|k| matches!(k.record.body, Body::Field(_))) {
-            word.variants.insert(k.record.name.digest);
-            let e = effects(&k.record, &mut *self.tables());
-            if e.raises.iter().any(|r| r.kind == Kind::Doubted) {
-                word.unreadable.insert(k.record.name.digest);
-            }
-        }
-        for k in self.said(id).await? {
-            if let Body::Desk(d) = &k.record.body {
-                word.hear(u64::try_from(k.place.seq).unwrap_or(0), d);
-            }
-        }
-        Ok((word, kept))
-    }
-
-    /// All that the desk has said about a record id, in order.
-    async fn said(&mut self, id: Uuid) -> Result<Vec<Kept>, StoreError> {
-        let seqs: Vec<i64> = sqlx::query_scalar("select seq from said where id = $1 order by seq")
-            .bind(id.hyphenated().to_string())
-            .fetch_all(&mut *self.tx)
-            .await?;
-        logbook::all_by_seq(&mut self.tx, seqs).await
+        let tables = Arc::clone(&self.tables);
+        word(&mut self.tx, &tables, id).await
     }
 
     /// All corrections of a record, in order.
@@ -368,7 +349,7 @@ impl Write {
             Body::Desk(Desk::Correction(c)) if c.of == *of => Some((k.record.name, c)),
             _ => None,
         };
-        Ok(self.said(of.id).await?.into_iter().filter_map(correction).collect())
+        Ok(said(&mut self.tx, of.id).await?.into_iter().filter_map(correction).collect())
     }
 
     /// A complete check, if it is there and counts.
@@ -563,6 +544,47 @@ impl Write {
         }
         touched.extend(self.weigh_word(kept.record.name.id, seq).await?);
         Ok(touched)
+    }
+}
+
+/// What the desk has said about a record id, with everything that was handed in under it.
+async fn word(
+    conn: &mut SqliteConnection,
+    tables: &Mutex<Tables>,
+    id: Uuid,
+) -> Result<(Word, Vec<Kept>), StoreError> {
+    let kept = logbook::variants(conn, id).await?;
+    let mut word = Word::default();
+    for k in kept.iter().filter(|k| matches!(k.record.body, Body::Field(_))) {
+        word.variants.insert(k.record.name.digest);
+        let e = effects(&k.record, &mut *tables.lock().unwrap_or_else(PoisonError::into_inner));
+        if e.raises.iter().any(|r| r.kind == Kind::Doubted) {
+            word.unreadable.insert(k.record.name.digest);
+        }
+    }
+    for k in said(conn, id).await? {
+        if let Body::Desk(d) = &k.record.body {
+            word.hear(u64::try_from(k.place.seq).unwrap_or(0), d);
+        }
+    }
+    Ok((word, kept))
+}
+
+/// All that the desk has said about a record id, in order.
+async fn said(conn: &mut SqliteConnection, id: Uuid) -> Result<Vec<Kept>, StoreError> {
+    let seqs: Vec<i64> = sqlx::query_scalar("select seq from said where id = $1 order by seq")
+        .bind(id.hyphenated().to_string())
+        .fetch_all(&mut *conn)
+        .await?;
+    logbook::all_by_seq(conn, seqs).await
+}
+
+impl Store {
+    /// Whether a record stands as what its signer says, whatever an officer has still to say to it.
+    pub async fn stands(&self, name: &RecordRef) -> Result<bool, StoreError> {
+        let mut conn = self.read.acquire().await?;
+        let (word, _) = word(&mut conn, &self.tables, name.id).await?;
+        Ok(word.stands(&name.digest))
     }
 }
 

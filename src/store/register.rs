@@ -3,13 +3,15 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use airmuster_domain::Millis;
+use airmuster_domain::cadence::Cadences;
 use airmuster_domain::desk::Signer;
-use airmuster_domain::record::{Asset, AssetKind, Cadence, Digest, Envelope, Place, Register};
+use airmuster_domain::record::{Asset, AssetKind, Cadence, Digest, Envelope, Place, Register, Spot};
 use airmuster_domain::role::Role;
 use airmuster_domain::shift::ShiftClock;
 use airmuster_domain::standing::Registered;
 use sqlx::sqlite::SqliteConnection;
 
+use super::cadence::{cadences, spot_text};
 use super::error::{StoreError, unreadable};
 use super::muster::Known;
 use super::open::{Store, Write};
@@ -58,8 +60,10 @@ pub struct UnitRow {
     pub number: String,
     /// Profile.
     pub profile: String,
-    /// Cadence.
+    /// How often it is checked where it stands.
     pub cadence: Cadence,
+    /// What says so; none: it is what the unit brings along.
+    pub cadence_of: Option<Spot>,
     /// Serial numbers by part.
     pub serials: BTreeMap<String, String>,
     /// Where it is.
@@ -112,6 +116,11 @@ impl Write {
                 .await?;
             }
             Register::Countersigning { required } => self.write_countersigning(*required).await?,
+            Register::Cadence { at, cadence } => {
+                let (spot, id) = spot_text(at);
+                self.write_cadence((seq, e.time()), spot, id, *cadence).await?;
+            }
+            Register::Identification { asked, hours } => self.write_identification(*asked, *hours).await?,
             Register::Station { id, name, order } => {
                 sqlx::query(
                     "insert into station (id, name, place) values ($1, $2, $3)
@@ -151,9 +160,14 @@ impl Write {
                 .await?;
             }
             Register::Unit { number, profile, cadence, serials, .. } => {
-                let cadence = text_of(cadence)?;
-                self.write_asset(&Asset::unit(number), Some(profile), Some(&cadence), &text_of(serials)?)
-                    .await?;
+                self.write_asset(
+                    &Asset::unit(number),
+                    Some(profile),
+                    Some(&text_of(cadence)?),
+                    &text_of(serials)?,
+                )
+                .await?;
+                self.write_cadence((seq, e.time()), "unit", number, Some(*cadence)).await?;
             }
             Register::Facepiece { number, size } => {
                 self.write_asset(&Asset::facepiece(number), None, None, &text_of(size)?).await?;
@@ -319,11 +333,15 @@ impl Write {
             Register::Rig { station, .. }
             | Register::Source { station, .. }
             | Register::Tablet { station, .. }
+            | Register::Cadence { at: Spot::Spares { station }, .. }
             | Register::Holder { place: Place::Spare { station }, .. } => {
                 ("station", station, "select count(*) from station where id = $1")
             }
-            Register::Seat { rig, .. } => ("rig", rig, "select count(*) from rig where id = $1"),
-            Register::Holder { place: Place::Seat { seat }, .. } => {
+            Register::Seat { rig, .. } | Register::Cadence { at: Spot::Rig { rig }, .. } => {
+                ("rig", rig, "select count(*) from rig where id = $1")
+            }
+            Register::Cadence { at: Spot::Seat { seat }, .. }
+            | Register::Holder { place: Place::Seat { seat }, .. } => {
                 ("seat", seat, "select count(*) from seat where id = $1")
             }
             Register::Holder { place: Place::With { unit }, .. } => {
@@ -457,12 +475,16 @@ pub(super) fn place_of(at: &str, place: String) -> Option<Place> {
 /// A row of `asset` joined with `holder`.
 type AssetRow = (String, String, String, String, Option<String>, Option<String>);
 
-fn unit_row((asset, profile, cadence, detail, at, place): AssetRow) -> Result<UnitRow, StoreError> {
+fn unit_row(
+    (asset, profile, cadence, detail, at, place): AssetRow,
+    cadences: &Cadences,
+) -> Result<UnitRow, StoreError> {
     let number = asset.strip_prefix("unit:").unwrap_or(&asset).to_owned();
     let cadence = serde_json::from_str(&cadence).map_err(|e| unreadable("asset", &asset, &e))?;
     let serials = serde_json::from_str(&detail).map_err(|e| unreadable("asset", &asset, &e))?;
     let place = at.and_then(|at| place_of(&at, place.unwrap_or_default()));
-    Ok(UnitRow { number, profile, cadence, serials, place })
+    let (cadence, cadence_of) = cadences.at(place.as_ref(), cadence);
+    Ok(UnitRow { number, profile, cadence, cadence_of, serials, place })
 }
 
 impl Store {
@@ -520,27 +542,31 @@ impl Store {
 
     /// A unit.
     pub async fn unit(&self, number: &str) -> Result<Option<UnitRow>, StoreError> {
+        let mut conn = self.read.acquire().await?;
         let row: Option<AssetRow> = sqlx::query_as(
             "select a.asset, a.profile, a.cadence, a.detail, h.at, h.place
              from asset a left join holder h on h.asset = a.asset
              where a.asset = $1 and a.profile is not null",
         )
         .bind(Asset::unit(number).to_string())
-        .fetch_optional(&self.read)
+        .fetch_optional(&mut *conn)
         .await?;
-        row.map(unit_row).transpose()
+        let cadences = cadences(&mut conn).await?;
+        row.map(|row| unit_row(row, &cadences)).transpose()
     }
 
     /// All units, by number.
     pub async fn units(&self) -> Result<Vec<UnitRow>, StoreError> {
+        let mut conn = self.read.acquire().await?;
         let rows: Vec<AssetRow> = sqlx::query_as(
             "select a.asset, a.profile, a.cadence, a.detail, h.at, h.place
              from asset a left join holder h on h.asset = a.asset
              where a.profile is not null order by a.asset",
         )
-        .fetch_all(&self.read)
+        .fetch_all(&mut *conn)
         .await?;
-        rows.into_iter().map(unit_row).collect()
+        let cadences = cadences(&mut conn).await?;
+        rows.into_iter().map(|row| unit_row(row, &cadences)).collect()
     }
 
     /// What is with a unit.
@@ -556,20 +582,16 @@ impl Store {
 
     /// What the register says of an asset.
     pub async fn registered(&self, asset: &Asset) -> Result<Option<Registered>, StoreError> {
-        let row: Option<(Option<String>, Option<String>)> =
-            sqlx::query_as("select cadence, profile from asset where asset = $1")
-                .bind(asset.to_string())
-                .fetch_optional(&self.read)
-                .await?;
-        row.map(|row| match row {
-            (Some(cadence), Some(profile)) => {
-                let cadence = serde_json::from_str(&cadence)
-                    .map_err(|e| unreadable("asset", &asset.to_string(), &e))?;
-                Ok(Registered::Unit { cadence, profile })
-            }
-            _ => Ok(Registered::Item),
-        })
-        .transpose()
+        if let AssetKind::Unit = asset.kind
+            && let Some(unit) = self.unit(&asset.number).await?
+        {
+            return Ok(Some(Registered::Unit { cadence: unit.cadence, profile: unit.profile }));
+        }
+        let there: bool = sqlx::query_scalar("select exists (select 1 from asset where asset = $1)")
+            .bind(asset.to_string())
+            .fetch_one(&self.read)
+            .await?;
+        Ok(there.then_some(Registered::Item))
     }
 
     /// Every registered asset.

@@ -1,10 +1,10 @@
 //! Rule tables: those that were in force, from the logbook, and drafts beside it.
 
 use airmuster_domain::Millis;
-use airmuster_domain::record::RecordRef;
+use airmuster_domain::record::{Body, Desk, Digest, RecordRef, RulesInForce};
 
 use super::error::StoreError;
-use super::logbook::{Kept, by_digest, kept};
+use super::logbook::{self, Kept, by_digest, kept};
 use super::open::{Store, Write};
 
 /// A table that came into force at some time.
@@ -41,6 +41,8 @@ pub struct RuleDraft {
     pub starts_at: Option<Millis>,
     /// Whether last checks are looked at again then.
     pub again: bool,
+    /// For how many hours checks made with another table still count then; for ever without.
+    pub grace_hours: Option<i64>,
     /// Who said so.
     pub planned_by: Option<String>,
     /// Why it did not come into force.
@@ -51,10 +53,11 @@ impl Write {
     /// Keeps a draft; the same text again takes the place of the first.
     pub async fn keep_draft(&mut self, d: &RuleDraft) -> Result<(), StoreError> {
         sqlx::query(
-            "insert into rule_draft (digest, text, by, at, starts_at, again, planned_by, refused)
-             values ($1, $2, $3, $4, $5, $6, $7, $8)
+            "insert into rule_draft (digest, text, by, at, starts_at, again, planned_by, refused, grace_hours)
+             values ($1, $2, $3, $4, $5, $6, $7, $8, $9)
              on conflict (digest) do update set by = excluded.by, at = excluded.at, starts_at = excluded.starts_at,
-                 again = excluded.again, planned_by = excluded.planned_by, refused = excluded.refused",
+                 again = excluded.again, planned_by = excluded.planned_by, refused = excluded.refused,
+                 grace_hours = excluded.grace_hours",
         )
         .bind(&d.digest)
         .bind(&d.text)
@@ -64,9 +67,41 @@ impl Write {
         .bind(d.again)
         .bind(&d.planned_by)
         .bind(&d.refused)
+        .bind(d.grace_hours)
         .execute(&mut *self.tx)
         .await?;
         Ok(())
+    }
+
+    /// Whether the time of a rule table was over at this moment: another one had come into force since it
+    /// last did, and for longer than was granted then.
+    pub async fn is_over(&mut self, table: &Digest, at: Millis) -> Result<bool, StoreError> {
+        let last: Option<i64> = sqlx::query_scalar("select seq from rule_table where digest = $1")
+            .bind(table.to_string())
+            .fetch_optional(&mut *self.tx)
+            .await?;
+        // Tables put in force since, the first of them first; nearly always there is none.
+        let since: Vec<i64> = sqlx::query_scalar("select seq from rule_table where seq > $1 limit 1")
+            .bind(last.unwrap_or(0))
+            .fetch_all(&mut *self.tx)
+            .await?;
+        if since.is_empty() {
+            return Ok(false);
+        }
+        let next: Option<i64> = sqlx::query_scalar(
+            "select seq from logbook where kind = 'rules' and seq > $1 order by seq limit 1",
+        )
+        .bind(last.unwrap_or(0))
+        .fetch_optional(&mut *self.tx)
+        .await?;
+        let Some(next) = next else { return Ok(false) };
+        let replaced = logbook::all_by_seq(&mut self.tx, vec![next]).await?;
+        Ok(replaced.iter().any(|k| match &k.record.body {
+            Body::Desk(Desk::Rules(RulesInForce { grace_hours: Some(hours), .. })) => {
+                at > k.record.envelope.time().saturating_add(i64::from(*hours) * 3_600_000)
+            }
+            _ => false,
+        }))
     }
 
     /// Throws a draft away.

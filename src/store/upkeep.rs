@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use airmuster_domain::record::{Asset, Body, Desk, Fitting, Record};
-use airmuster_domain::upkeep::Upkeep;
+use airmuster_domain::upkeep::{Thing, Upkeep};
 use sqlx::sqlite::SqliteConnection;
 
 use super::error::{StoreError, unreadable};
@@ -195,6 +195,17 @@ impl Store {
         let rows: Vec<(String, String)> =
             sqlx::query_as("select key, detail from upkeep").fetch_all(&self.read).await?;
         gathered(&rows)
+    }
+
+    /// What is known of one thing.
+    pub async fn thing(&self, asset: &Asset) -> Result<Thing, StoreError> {
+        let row: Option<(String, String)> = sqlx::query_as("select key, detail from upkeep where key = $1")
+            .bind(asset.to_string())
+            .fetch_optional(&self.read)
+            .await?;
+        let mut all = Upkeep::default();
+        row.iter().try_for_each(|row| take(&mut all, row))?;
+        Ok(all.things.remove(asset).unwrap_or_default())
     }
 
     /// The last entries of these kinds, newest first: of one asset or source, or of all.

@@ -85,8 +85,9 @@ impl WebError {
                 false,
             ),
             StoreError::Disk(_) => Self::Trouble(
-                "The server’s disk reports a failure. Use the paper form, and tell whoever looks after the \
-                 server at once. Nothing was written.",
+                "The server’s disk reports a failure, or has become read-only: nothing was written. Tablets keep \
+                 what they have; elsewhere use the paper form. Tell whoever looks after the server at once: the \
+                 guide “When it breaks” says what to do.",
                 false,
             ),
             e if e.is_passing() => Self::Busy,

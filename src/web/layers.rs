@@ -123,6 +123,9 @@ async fn dress(State(app): State<App>, jar: CookieJar, request: Request, next: N
     let mut problem = Problem::of(frame, status.as_u16());
     if let Some(Say(say)) = say {
         problem.text = say;
+        if status == StatusCode::SERVICE_UNAVAILABLE {
+            "Nothing new is stored just now".clone_into(&mut problem.heading);
+        }
     }
     if for_scripts(&path) {
         return (status, axum::Json(serde_json::json!({ "say": problem.text }))).into_response();

@@ -67,7 +67,7 @@ async fn sheet(app: &App, visitor: &Visitor, name: &str) -> Result<Option<write:
             write::checks(&all, &clock)
         }
         "tickets" => write::tickets(&app.store.tickets().await?, &clock),
-        "standings" => standings(&Fleet::load(&app.store, now).await?),
+        "standings" => standings(Fleet::load(&app.store, now).await?.as_ref()),
         "upkeep" => upkeep(&Ledger::load(&app.store, now).await?),
         _ => return Ok(None),
     }))

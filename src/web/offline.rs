@@ -100,8 +100,8 @@ pub async fn show_list(
         seal_key: SealTo { name: app.sealed.key().name(), public: app.sealed.key().public() },
         units: fleet
             .units
-            .into_values()
-            .map(|u| Unit { number: u.row.number, profile: u.row.profile })
+            .values()
+            .map(|u| Unit { number: u.row.number.clone(), profile: u.row.profile.clone() })
             .collect(),
     }))
 }

@@ -2,8 +2,8 @@
 
 use airmuster_domain::judge::{Judgement, Verdict};
 use airmuster_domain::record::{
-    AirSample, AssetKind, Body, Check, Desk, Field, Loan, Move, Outcome, Part, Personal, PinStop, Place,
-    Reach, Register, Return, Seal, Sent, Settlement, Upkept,
+    AirSample, Asked, AssetKind, Body, Cadence, Check, Desk, Field, Loan, Move, Outcome, Part, Personal,
+    PinStop, Place, Reach, Register, Return, Seal, Sent, Settlement, Spot, Upkept,
 };
 use airmuster_domain::rules::Consequence;
 use airmuster_domain::upkeep::{day_words, decimal, grade_d};
@@ -14,6 +14,7 @@ use super::view::Mark;
 use super::view::unit;
 use crate::service::fleet::Fleet;
 use crate::service::history::Event;
+use crate::store::UnitRow;
 
 /// A record in words.
 #[derive(Debug, Clone, Default)]
@@ -190,6 +191,10 @@ fn tell_desk(fleet: &Fleet, desk: &Desk) -> Told {
         Desk::Unproven(_) => told("A signature is yet to be proven", "", Some(Mark::Dashed)),
         Desk::Signature(_) => told("A signature was proven", "", Some(Mark::Full)),
         Desk::Uncountersigned(_) => told("A countersignature is awaited", "", Some(Mark::Dashed)),
+        Desk::Outdated(_) => {
+            let say = "That it was good does not count; what it found does.";
+            told("It was made with a rule table whose time was over", say, Some(Mark::Dashed))
+        }
         Desk::Countersigned(_) => told("Countersigned by an officer", "", Some(Mark::Full)),
         Desk::GapDealt(g) => told("Missing records were looked into", &g.why, None),
         Desk::TabletRevoked(t) => told("A tablet was given up", &t.why, None),
@@ -206,6 +211,7 @@ fn tell_desk(fleet: &Fleet, desk: &Desk) -> Told {
             let at = f.celsius.map(|c| format!(" at {c} °C")).unwrap_or_default();
             told("Filled", format!("to {}{at}, from {}", f.pressure.words(), f.source), None)
         }
+        Desk::CylinderRead(r) => told("Read where it lies ready", r.pressure.words(), None),
         Desk::AirSample(s) => told("Air sample", grade_words(s), None),
         Desk::Retired(t) => told("Retired", &t.why, Some(Mark::Outline)),
         Desk::TicketOpened(t) => told(&format!("Ticket {} opened", t.ticket), "", None),
@@ -373,7 +379,8 @@ pub fn grade_words(s: &AirSample) -> String {
     }
 }
 
-fn tell_register(fleet: &Fleet, r: &Register) -> Told {
+/// What an entry of the register says.
+pub fn tell_register(fleet: &Fleet, r: &Register) -> Told {
     match r {
         Register::Holder { place, .. } => {
             let to = match place {
@@ -387,6 +394,28 @@ fn tell_register(fleet: &Fleet, r: &Register) -> Told {
         }
         Register::Countersigning { required: false } => {
             told("Countersigning", "a crew’s good check counts without an officer’s countersignature", None)
+        }
+        Register::Cadence { at, cadence } => {
+            let how = cadence.map_or("as before it was said here", Cadence::words);
+            told("How often it is checked", format!("{}: {how}", spot_words(fleet, at)), None)
+        }
+        Register::Identification { asked, hours } => {
+            told("Wearer identification", identification_words(*asked, *hours), None)
+        }
+        Register::Department { name, zone, shift_start, shift_hours, early_minutes, grace_minutes } => told(
+            "The department’s settings",
+            format!(
+                "{name}, {zone}, a shift of {shift_hours} hours from {shift_start}; a check counts {early_minutes} minutes before and is late {grace_minutes} minutes after the start"
+            ),
+            None,
+        ),
+        Register::Rotation { turns, .. } if turns.is_empty() => told("Platoons", "nobody rotates", None),
+        Register::Rotation { turns, .. } => told("Platoons", turns.join(", "), None),
+        Register::Drive { from, to, minutes } => {
+            let name = |id: &String| {
+                fleet.stations.iter().find(|s| s.id == *id).map_or_else(|| id.clone(), |s| s.name.clone())
+            };
+            told("How long a drive takes", format!("{} to {}: {minutes} minutes", name(from), name(to)), None)
         }
         Register::Tablet { name, .. } => told("A tablet was enrolled", name, None),
         Register::CylinderMarks { marks, .. } => {
@@ -405,6 +434,39 @@ fn tell_register(fleet: &Fleet, r: &Register) -> Told {
             told("Entered in the register", "not yet accepted into service", None)
         }
         _ => told("Entered in the register", "", None),
+    }
+}
+
+/// A place for which a cadence can be said, in words.
+pub fn spot_words(fleet: &Fleet, at: &Spot) -> String {
+    match at {
+        Spot::Rig { rig } => {
+            let seat = fleet.seats.iter().find(|s| s.rig == *rig);
+            seat.map_or_else(|| rig.clone(), |s| s.rig_name.clone())
+        }
+        Spot::Seat { seat } => fleet.words_of(&Place::Seat { seat: seat.clone() }),
+        Spot::Spares { station } => {
+            let station = fleet.stations.iter().find(|s| s.id == *station).map_or(station, |s| &s.name);
+            format!("spares at {station}")
+        }
+    }
+}
+
+/// How often a unit is checked and what says so, in a sentence.
+pub fn cadence_words(fleet: &Fleet, unit: &UnitRow) -> String {
+    let how = unit.cadence.words();
+    match &unit.cadence_of {
+        Some(spot) => format!("{}, as set for {}", capital(how), spot_words(fleet, spot)),
+        None => capital(how),
+    }
+}
+
+/// What a department asks about wearer identification, in words.
+pub fn identification_words(asked: Asked, hours: u16) -> String {
+    match asked {
+        Asked::No => "not asked".to_owned(),
+        Asked::Shown => format!("shown in the roster, for {hours} hours after it was made"),
+        Asked::Needed => format!("a seat is ready only with one made in the last {hours} hours"),
     }
 }
 

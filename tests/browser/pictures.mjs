@@ -16,6 +16,7 @@ const MEMBERS = { officer: 'm-101', technician: 'm-201', administrator: 'm-301' 
 /** Who looks at what, and what is touched then. */
 const PICTURES = [
   { name: 'board', path: '/stations/millrace', height: 1000 },
+  { name: 'check', path: '/units/101/check', gauges: ['5400', '4910'], height: 900 },
   { name: 'roster', by: 'officer', path: '/rigs', follow: 'a[href="/rigs/engine-1"]', height: 1000 },
   { name: 'bench', by: 'technician', path: '/bench', height: 900 },
   { name: 'ticket', by: 'technician', path: '/bench', follow: 'a[href^="/tickets/"]', height: 1000 },
@@ -72,6 +73,14 @@ try {
     for (let left = picture.draft ? 0 : await late.count(); left > 0; left = await late.count()) {
       await late.first().click();
       await page.goto(picture.path);
+    }
+    if (picture.gauges) {
+      await page.locator('form.check[data-ready]').waitFor();
+      for (const [nth, reading] of picture.gauges.entries()) {
+        await page.locator('article[data-step="gauge-agreement"] .entry input').nth(nth).fill(reading);
+      }
+      await page.locator('article[data-step="gauge-agreement"][data-state=out]').waitFor();
+      await page.locator('article[data-step="gauge-agreement"]').evaluate((step) => step.scrollIntoView({ block: 'start' }));
     }
     if (picture.follow) await page.locator(picture.follow).first().click();
     await page.waitForLoadState();

@@ -73,8 +73,11 @@ impl Site {
         let (intake, writer) = Intake::start(store.clone(), clock.clone());
         let stamp =
             || Stamp { id: clock.id(), tablet: "desk".to_owned(), at: clock.now(), ..Stamp::default() };
-        let mut entries =
-            vec![encode("rules", &stamp(), &RulesInForce { text: RULES.to_owned(), again: Vec::new() })];
+        let mut entries = vec![encode(
+            "rules",
+            &stamp(),
+            &RulesInForce { text: RULES.to_owned(), again: Vec::new(), grace_hours: None },
+        )];
         for (id, role) in [("ana", "crew"), ("olga", "officer")] {
             let member =
                 Register::Member { id: id.to_owned(), roles: vec![role.to_owned()], qualified: vec![] };

@@ -166,7 +166,9 @@ pub async fn house() -> House {
         let body = Register::Member { id: id.to_owned(), roles: owned(roles), qualified: owned(qualified) };
         h.console("register", &body).await.unwrap();
     }
-    h.desk("rules", "ada", &RulesInForce { text: SMALL.to_owned(), again: Vec::new() }).await.unwrap();
+    h.desk("rules", "ada", &RulesInForce { text: SMALL.to_owned(), again: Vec::new(), grace_hours: None })
+        .await
+        .unwrap();
     for unit in ["1", "2", "3", "4"] {
         h.register_unit(unit, "a", true).await;
     }

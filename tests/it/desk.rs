@@ -6,9 +6,9 @@ use airmuster::service::intake::{IntakeError, Origin};
 use airmuster_domain::desk::{Facts, Other, Signer, Wrong, may};
 use airmuster_domain::ground::{Done, Kind, Raise};
 use airmuster_domain::record::{
-    Accepted, Asset, AssetKind, Cadence, Desk, Digest, Doubt, GapDealt, Loan, LoanEnded, Misfit, Notice,
-    NoticeDone, NoticeEnded, Part, PinStop, Place, Reach, RecordRef, Register, RulesInForce, Sent, Signed,
-    Slot, Stage, TicketJoined, TicketOpened, TicketSplit, TicketStage, Worked, decode,
+    Accepted, Asset, AssetKind, Body, Cadence, Desk, Digest, Doubt, GapDealt, Loan, LoanEnded, Misfit,
+    Notice, NoticeDone, NoticeEnded, Part, PinStop, Place, Reach, RecordRef, Register, RulesInForce, Sent,
+    Signed, Slot, Stage, TicketJoined, TicketOpened, TicketSplit, TicketStage, Worked, decode,
 };
 use airmuster_domain::role::Role;
 use airmuster_domain::rules::Purpose;
@@ -18,8 +18,8 @@ use chrono::NaiveDate;
 use uuid::Uuid;
 
 use super::common::{
-    DAY, House, MINUTE, NOON, SMALL, about, bytes, check, clearing, correction, entered, gauges, house,
-    proving, refused, return_of, say, settlement, tested, word,
+    DAY, HOUR, House, LATER, MINUTE, NOON, SMALL, about, bytes, check, clearing, correction, entered, gauges,
+    house, proving, refused, return_of, say, settlement, tested, word,
 };
 
 fn raise(kind: Kind) -> Raise {
@@ -83,7 +83,7 @@ fn facts(purpose: Purpose) -> Facts {
 }
 
 fn small() -> RulesInForce {
-    RulesInForce { text: SMALL.to_owned(), again: Vec::new() }
+    RulesInForce { text: SMALL.to_owned(), again: Vec::new(), grace_hours: None }
 }
 
 fn day() -> NaiveDate {
@@ -263,6 +263,7 @@ fn each_desk_record_is_made_by_those_named_here_and_by_nobody_else() {
         ("PINs stopped", Desk::PinStopped(PinStop::of_member("ana")), &[], false),
         ("a lack of proof", Desk::Unproven(Signed { of: name }), &[], false),
         ("a wait for a countersignature", Desk::Uncountersigned(Signed { of: name }), &[], false),
+        ("that a table’s time was over", Desk::Outdated(Signed { of: name }), &[], false),
         ("a countersignature", Desk::Countersigned(Signed { of: name }), &[Officer, Administrator], false),
         (
             "a gap dealt with",
@@ -663,8 +664,12 @@ async fn an_entry_that_leans_on_nothing_is_refused_in_words() {
         assert!(told.contains(words), "{told}");
     }
     let told = refused(
-        h.desk("rules", "ada", &RulesInForce { text: SMALL.replace("psi", "furlong"), again: Vec::new() })
-            .await,
+        h.desk(
+            "rules",
+            "ada",
+            &RulesInForce { text: SMALL.replace("psi", "furlong"), again: Vec::new(), grace_hours: None },
+        )
+        .await,
     );
     assert!(told.contains("line "), "{told}");
     h.desk("register", "ada", &Register::Station { id: s("one"), name: s("One"), order: 1 }).await.unwrap();
@@ -702,4 +707,52 @@ async fn a_correction_never_makes_a_unit_better() {
 #[test]
 fn only_other_work_needs_no_bench_test() {
     assert!(Part::ALL.into_iter().filter(|p| !p.needs_bench_test()).eq([Part::Other]));
+}
+
+#[tokio::test]
+async fn a_check_by_a_replaced_rule_table_counts_for_the_hours_that_were_granted_and_what_it_finds_for_ever()
+{
+    let h = house().await;
+    let later = RulesInForce { text: LATER.to_owned(), again: Vec::new(), grace_hours: Some(24) };
+    h.desk("rules", "ada", &later).await.unwrap();
+    // Tablets that had fetched the form before hand in what was made with it.
+    h.pass(24 * HOUR);
+    let in_time = h.check("ana", check("1", h.id())).await;
+    h.pass(1);
+    let good = h.check("ana", check("2", h.id())).await;
+    let bad = h.check("ana", say(check("3", h.id()), gauges("4400 psi", "3900 psi"))).await;
+    let mut newer = check("4", h.id());
+    newer.rules = Digest::of(LATER.as_bytes());
+    h.check("ana", newer).await;
+    assert_eq!(h.state("1").await, State::InService);
+    assert_eq!(h.state("2").await, State::CheckDue, "that it was good does not count");
+    assert_eq!(h.state("3").await, State::OutOfService, "what it found does");
+    assert_eq!(h.state("4").await, State::InService);
+    let told: Vec<Body> =
+        h.logbook().await.into_iter().filter(|r| r.envelope.kind == "outdated").map(|r| r.body).collect();
+    let of = |name| Body::Desk(Desk::Outdated(Signed { of: name }));
+    assert_eq!(told, [of(good), of(bad)]);
+    // Handed in late, it counts by when it was made.
+    let mut late = check("2", h.id());
+    late.started = NOON;
+    let made = bytes("check", late.run, in_time_of(&h, in_time).await, Some("ana"), &late);
+    h.hand_in(made, Origin::Tablet { proven: Some("ana".to_owned()) }).await.unwrap();
+    assert_eq!(h.state("2").await, State::InService);
+    // In force again, its time begins anew; put in force without a word about it, it has no end.
+    h.desk("rules", "ada", &RulesInForce { text: SMALL.to_owned(), again: Vec::new(), grace_hours: None })
+        .await
+        .unwrap();
+    h.pass(30 * 24 * HOUR);
+    let mut newer = check("1", h.id());
+    newer.rules = Digest::of(LATER.as_bytes());
+    h.check("ana", newer).await;
+    h.check("ana", check("4", h.id())).await;
+    assert_eq!((h.state("1").await, h.state("4").await), (State::InService, State::InService));
+    h.verified().await;
+}
+
+/// When a check that is here was made.
+async fn in_time_of(h: &House, name: RecordRef) -> i64 {
+    let all = h.store.variants(name.id).await.unwrap();
+    all[0].record.envelope.time()
 }

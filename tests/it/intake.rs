@@ -258,7 +258,7 @@ async fn a_rule_table_that_was_not_stored_judges_nothing() {
     let spoil = |bytes: &str| format!("update logbook set bytes = {bytes} where id = '{}'", waits.id);
     sql(&mut db, "create temp table safe as select id, bytes from logbook").await;
     sql(&mut db, &spoil("x'00'")).await;
-    let later = RulesInForce { text: LATER.to_owned(), again: Vec::new() };
+    let later = RulesInForce { text: LATER.to_owned(), again: Vec::new(), grace_hours: None };
     h.desk("rules", "ada", &later).await.unwrap_err();
     sql(&mut db, &spoil("(select bytes from safe where safe.id = logbook.id)")).await;
     waiting.unit = "2".to_owned();

@@ -1,9 +1,9 @@
 //! What an earlier program has written is opened, migrated, read and judged as before, for ever.
 //!
-//! `tests/data/first.sql` holds a database as the program left it when it had the migrations up to
-//! [`FIRST`], with a record of every kind; `first.json` what stood then. A change that makes this
-//! fail would make it fail at every department too. Before the first release, and only then, both
-//! may be written anew: `cargo test --test it write_first -- --ignored`.
+//! `tests/data/at-NNNN.sql` holds a database as the program left it when its last migration had that
+//! number, with a record of every kind that there was; `at-NNNN.json` what stood then. A change that
+//! makes this fail would make it fail at every department too, so a sample is never written over. One of
+//! the newest program is added before each release: `cargo test --test it write_sample -- --ignored`.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -13,25 +13,22 @@ use airmuster::service::Origin;
 use airmuster::service::verify::{Depth, verify};
 use airmuster::store::{FILE, Store};
 use airmuster_domain::record::{
-    Accepted, Asset, Condition, Digest, Outcome, Place, RecordRef, Register, RulesInForce, Signed, Stage,
-    TicketStage, Used, Worked,
+    Accepted, AirSample, Asset, Condition, Digest, Fill, Outcome, Place, RecordRef, Register, RulesInForce,
+    Signed, Stage, TicketStage, Used, Worked,
 };
 use airmuster_domain::rules::Purpose;
 use serde::{Deserialize, Serialize};
+use sqlx::Row as _;
 use sqlx::migrate::Migrator;
-use sqlx::sqlite::SqliteConnectOptions;
-use sqlx::{ConnectOptions as _, Row as _};
 use uuid::Uuid;
 
 use super::common::{
-    House, LATER, MINUTE, NOON, about, account, attacker, bytes, check, clearing, correction, folder, gauges,
-    house, leave, logbook, pressure, proving, return_of, say, settlement, sql, word,
+    House, LATER, MINUTE, NOON, about, account, at_migration, attacker, bytes, check, clearing, correction,
+    folder, gauges, house, leave, logbook, pressure, proving, return_of, say, settlement, sql, tested, word,
 };
 
 static MIGRATOR: Migrator = sqlx::migrate!("./migrations");
 
-/// The last migration that the sample knows.
-const FIRST: i64 = 2;
 /// When the standings of the sample were written down.
 const THEN: i64 = NOON + 30 * MINUTE;
 
@@ -57,28 +54,62 @@ async fn standings(store: &Store) -> BTreeMap<String, Stood> {
     out
 }
 
-#[tokio::test]
-async fn a_database_of_the_first_program_opens_verifies_and_stands_as_it_did() {
-    let dir = folder();
-    let db = SqliteConnectOptions::new().filename(dir.path().join(FILE)).create_if_missing(true);
-    let mut db = db.foreign_keys(false).connect().await.unwrap();
-    MIGRATOR.run_direct(Some(FIRST), &mut db, false).await.unwrap();
-    let first = std::fs::read_to_string(data("first.sql")).unwrap();
-    sql(&mut db, &first).await;
-    leave(db).await;
+/// The samples, by the last migration that each knows.
+fn samples() -> Vec<i64> {
+    let names = std::fs::read_dir(data("")).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap());
+    let number = |n: String| n.strip_prefix("at-")?.strip_suffix(".sql")?.parse().ok();
+    let mut found: Vec<i64> = names.filter_map(number).collect();
+    found.sort_unstable();
+    found
+}
 
-    let store = Store::open(dir.path(), Uuid::from_u128(9)).await.unwrap();
-    let report = verify(&store, THEN, None, Depth::Tables).await.unwrap();
-    assert!(report.problems.is_empty(), "{report}");
-    assert!(report.records > 40);
-    let stood: BTreeMap<String, Stood> =
-        serde_json::from_str(&std::fs::read_to_string(data("first.json")).unwrap()).unwrap();
-    assert_eq!(standings(&store).await, stood);
-    let anew = account(&logbook(&store).await);
-    for (asset, stood) in stood {
-        assert_eq!(anew.standing(&asset.parse().unwrap(), THEN).state.words(), stood.state, "{asset}");
+fn newest() -> i64 {
+    MIGRATOR.iter().map(|m| m.version).max().unwrap()
+}
+
+#[tokio::test]
+async fn a_database_of_each_earlier_program_is_kept_opens_verifies_and_stands_as_it_did() {
+    let samples = samples();
+    assert!(samples.len() >= 2 && samples[0] == 2, "{samples:?}");
+    for last in samples {
+        let dir = folder();
+        let mut db = at_migration(dir.path(), last).await;
+        sql(&mut db, &std::fs::read_to_string(data(&format!("at-{last:04}.sql"))).unwrap()).await;
+        leave(db).await;
+        let before = std::fs::read(dir.path().join(FILE)).unwrap();
+
+        let store = Store::open(dir.path(), Uuid::from_u128(9)).await.unwrap();
+        let report = verify(&store, THEN, None, Depth::Tables).await.unwrap();
+        assert!(report.problems.is_empty(), "{last}: {report}");
+        assert!(report.records > 40);
+        let stood = std::fs::read_to_string(data(&format!("at-{last:04}.json"))).unwrap();
+        let stood: BTreeMap<String, Stood> = serde_json::from_str(&stood).unwrap();
+        assert_eq!(standings(&store).await, stood, "{last}");
+        let anew = account(&logbook(&store).await);
+        for (asset, stood) in stood {
+            let state = anew.standing(&asset.parse().unwrap(), THEN).state;
+            assert_eq!(state.words(), stood.state, "{last}: {asset}");
+        }
+        assert_eq!(store.names().await.unwrap()["ana"], "A. Sample");
+        let records = store.head().await.unwrap().seq;
+        store.close().await;
+
+        // As it was before, under a name of its own, for the program that made it.
+        let kept = std::fs::read_dir(dir.path()).unwrap().map(|e| e.unwrap().path());
+        let kept = kept.filter(|p| p.to_str().unwrap().contains("before-migration-")).collect::<Vec<_>>();
+        if last == newest() {
+            assert_eq!(kept, Vec::<PathBuf>::new(), "nothing was changed");
+            continue;
+        }
+        assert_eq!(kept.len(), 1, "{last}: {kept:?}");
+        let old = folder();
+        std::fs::copy(&kept[0], old.path().join(FILE)).unwrap();
+        assert!(before.len() < 2 * usize::try_from(kept[0].metadata().unwrap().len()).unwrap());
+        let mut db = attacker(old.path()).await;
+        let of = |sql: &'static str| sqlx::query_scalar::<_, i64>(sql);
+        assert_eq!(of("select max(version) from _sqlx_migrations").fetch_one(&mut db).await.unwrap(), last);
+        assert_eq!(of("select count(*) from logbook").fetch_one(&mut db).await.unwrap(), records);
     }
-    assert_eq!(store.names().await.unwrap()["ana"], "A. Sample");
 }
 
 /// A record of every kind, and every kind of ground open on something.
@@ -179,17 +210,63 @@ async fn told(h: &House) {
     let ahead = h.id();
     let dated = bytes("check", ahead, h.now() + 60 * MINUTE, Some("ana"), &check("5", ahead));
     h.hand_in(dated, Origin::Tablet { proven: Some(s("ana")) }).await.unwrap();
-    h.desk("rules", "ada", &RulesInForce { text: LATER.to_owned(), again: Vec::new() }).await.unwrap();
+    h.desk("rules", "ada", &RulesInForce { text: LATER.to_owned(), again: Vec::new(), grace_hours: None })
+        .await
+        .unwrap();
     let mut write = h.store.begin().await.unwrap();
     write.set_person("ana", "A. Sample", None).await.unwrap();
     write.commit().await.unwrap();
 }
 
+/// What later programs have besides.
+async fn since(h: &House) {
+    let s = str::to_owned;
+    let day = |text: &str| text.parse::<chrono::NaiveDate>().unwrap();
+    let register = [
+        serde_json::json!({ "what": "countersigning", "required": false }),
+        serde_json::json!({ "what": "facepiece_model", "number": "F1", "make": "Maker A", "model": "One", "style": "full" }),
+        serde_json::json!({ "what": "cylinder_marks", "number": "C1", "marks": {
+            "volume_ml": 6800, "spec": "permit-carbon", "made": "2019-03", "requalified": "2024-03", "serial": "S-1" } }),
+        serde_json::json!({ "what": "source", "id": "bank", "name": "Cascade", "station": "one" }),
+        serde_json::json!({ "what": "period", "work": "battery", "only": "", "months": 6, "lapse": "said" }),
+        serde_json::json!({ "what": "qualification", "member": "tom", "family": "f", "until": "2028-03-31", "reference": "course 3" }),
+        serde_json::json!({ "what": "tablet", "id": "bay", "name": "Bay", "station": "one" }),
+        serde_json::json!({ "what": "rotation", "turns": ["A", "B", "C"], "first": NOON }),
+        serde_json::json!({ "what": "cylinder", "number": "C2", "rated": "300 bar" }),
+    ];
+    for entry in register {
+        h.desk("register", "ada", &entry).await.unwrap();
+    }
+    h.desk("upkeep", "tom", &tested("2")).await.unwrap();
+    let sample = AirSample {
+        source: s("bank"),
+        on: day("2026-06-01"),
+        oxygen: 2090,
+        oil: 10,
+        monoxide: 8,
+        dioxide: 420,
+        odour: false,
+        reference: s("laboratory 7"),
+    };
+    h.desk("air_sample", "tom", &sample).await.unwrap();
+    let pressure = "4500 psi".parse().unwrap();
+    let fill = Fill { cylinder: s("C1"), source: s("bank"), pressure, celsius: Some(21) };
+    h.desk("fill", "tom", &fill).await.unwrap();
+    let notice = serde_json::json!({ "number": "N-1", "title": "Displays", "source": "a letter", "what": "look at each",
+        "by": "2026-12-01", "reach": { "kind": "unit", "slot": "display", "from": "D-1", "to": "D-9" } });
+    h.desk("notice", "tom", &notice).await.unwrap();
+    let photo = serde_json::json!({ "asset": "unit:2", "photo": "0".repeat(64), "step": "strap" });
+    h.field("photo", "ana", &photo).await;
+}
+
 #[tokio::test]
-#[ignore = "writes the sample anew, which only before the first release may be done"]
-async fn write_first() {
+#[ignore = "writes a sample of the program as it is now, before a release"]
+async fn write_sample() {
+    let name = |ending: &str| data(&format!("at-{:04}.{ending}", newest()));
+    assert!(!name("sql").exists(), "a sample is never written over");
     let h = house().await;
     everything(&h).await;
+    since(&h).await;
     h.verified().await;
     let stood = standings(&h.store).await;
     h.store.close().await;
@@ -200,8 +277,9 @@ async fn write_first() {
     .fetch_all(&mut db)
     .await
     .unwrap();
-    let mut out = String::from(
-        "-- A database as the program left it with its first migrations. See tests/it/old.rs.\n",
+    let mut out = format!(
+        "-- A database as the program left it with its migrations up to {}. See tests/it/old.rs.\n",
+        newest()
     );
     for table in tables {
         let columns: Vec<String> = sqlx::query_scalar("select name from pragma_table_info($1)")
@@ -216,6 +294,6 @@ async fn write_first() {
             writeln!(out, "insert into {table} ({}) values ({values});", columns.join(", ")).unwrap();
         }
     }
-    std::fs::write(data("first.sql"), out).unwrap();
-    std::fs::write(data("first.json"), serde_json::to_string_pretty(&stood).unwrap() + "\n").unwrap();
+    std::fs::write(name("sql"), out).unwrap();
+    std::fs::write(name("json"), serde_json::to_string_pretty(&stood).unwrap() + "\n").unwrap();
 }

@@ -362,7 +362,12 @@ impl Play {
                 }
             }
             24 => {
-                self.desk("rules", "ada", &RulesInForce { text: LATER.to_owned(), again: Vec::new() }).await;
+                self.desk(
+                    "rules",
+                    "ada",
+                    &RulesInForce { text: LATER.to_owned(), again: Vec::new(), grace_hours: None },
+                )
+                .await;
             }
             25 => {
                 let body = Register::Unit {

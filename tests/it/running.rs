@@ -117,9 +117,13 @@ fn settings_are_told_with_where_they_come_from_and_what_is_wrong_with_them() {
         ("tls_cert = \"/nowhere.pem\"\n", "tls_cert and tls_key go together"),
         ("mail_to = \"a@b.example\"\n", "go with mail_server"),
         ("mail_server = \"smtp://mail\"\n", "mail_from: say from whom"),
-        ("mail_server = \"smtp://m\"\nmail_from = \"a@b.example\"\nmail_to = \"x\"\n", "mail_to: “x”"),
         (
-            "mail_server = \"smtp://m\"\nmail_from = \"a@b.example\"\nmail_to = \"c@d.example\"\nmail_about = \"all\"\n",
+            "mail_server = \"smtp://mail\"\nmail_from = \"a@b.example\"\nmail_to = \"c@d.example\"\n",
+            "mail_server: without TLS",
+        ),
+        ("mail_server = \"smtps://m\"\nmail_from = \"a@b.example\"\nmail_to = \"x\"\n", "mail_to: “x”"),
+        (
+            "mail_server = \"smtps://m\"\nmail_from = \"a@b.example\"\nmail_to = \"c@d.example\"\nmail_about = \"all\"\n",
             "mail_about: “all”",
         ),
         ("liston = 1\n", "liston"),
@@ -155,7 +159,14 @@ pub(super) struct Served {
 
 impl Served {
     pub(super) fn start(args: &[&str]) -> Self {
-        let mut child = program().arg("serve").args(args).args(["--listen", "127.0.0.1:0"]).spawn().unwrap();
+        Self::start_with(args, &[])
+    }
+
+    /// With this in its environment.
+    pub(super) fn start_with(args: &[&str], env: &[(&str, &str)]) -> Self {
+        let mut command = program();
+        command.arg("serve").args(args).args(["--listen", "127.0.0.1:0"]).envs(env.iter().copied());
+        let mut child = command.spawn().unwrap();
         let mut said = String::new();
         BufReader::new(child.stdout.take().unwrap()).read_line(&mut said).unwrap();
         let address = said.trim().rsplit("http://").next().unwrap().to_owned();

@@ -186,3 +186,32 @@ async fn a_countersignature_of_a_check_that_waits_for_none_is_refused() {
     let told = d.refused(encode("uncountersigned", &stamp, &Signed { of: name })).await;
     assert!(told.contains("written by the server itself"), "{told}");
 }
+
+#[tokio::test]
+async fn a_check_that_waits_was_made_in_time_and_opens_no_seat_before_it_is_countersigned() {
+    let d = asked_for().await;
+    let seq = d.check("117", "ana", Purpose::ShiftStart, &[]).await;
+    d.pass(2 * 60 * MINUTE);
+    let mut officer = d.signed_in("olga").await;
+    let period = "/past?unit=117&from=2026-11-26&to=2026-11-26";
+    let page = officer.get(period).await.ok().text();
+    assert!(page.contains("1 checks done. Of 1 owed, 1 were made in time, 0 late, 0 missed."), "{page}");
+    assert!(page.contains("One of those done waits for an officer’s countersignature"), "{page}");
+    let ana = officer.get("/past?member=ana&from=2026-11-26&to=2026-11-26").await.ok().text();
+    assert!(ana.contains("1 were made in time"), "{ana}");
+    d.pass(MINUTE);
+    officer.post("/countersign", &[("check", &seq.to_string()), ("pin", PIN)]).await;
+    let page = officer.get(period).await.ok().text();
+    assert!(page.contains("1 were made in time") && !page.contains("countersignature"), "{page}");
+    // The seat was open until then: at 07:30 and 08:30, and no more at 09:30.
+    d.pass(2 * 60 * MINUTE);
+    let rig = officer.get("/past?rig=engine-2&from=2026-11-26&to=2026-11-26").await.ok().text();
+    let open =
+        |hour: &str| rig.lines().skip_while(|l| !l.starts_with(hour)).nth(1).unwrap_or_default().to_owned();
+    assert_eq!((open("07:00").as_str(), open("09:00").as_str()), ("100.0 %", "66.6 %"), "{rig}");
+    // One whose signer has not proven the PIN was not made, as far as anybody knows.
+    let check = d.answered("121", Purpose::ShiftStart, &[]).await;
+    d.submit_unproven(&check, "ben").await;
+    let other = officer.get("/past?unit=121&from=2026-11-26&to=2026-11-26").await.ok().text();
+    assert!(other.contains("0 checks done"), "{other}");
+}

@@ -30,6 +30,34 @@ pub const MORNING: Millis = 1_795_676_640_000;
 pub const MINUTE: Millis = 60_000;
 pub const DAY: Millis = 24 * 60 * MINUTE;
 
+/// What kind of units a district has, and what is read on a good one.
+#[derive(Debug, Clone, Copy)]
+pub struct Equipment {
+    pub profile: &'static str,
+    rated: &'static str,
+    cylinder: &'static str,
+    remote: &'static str,
+    trip: &'static str,
+}
+
+/// As in most of America.
+const PSI: Equipment = Equipment {
+    profile: PROFILE,
+    rated: "4500 psi",
+    cylinder: "4480 psi",
+    remote: "4470 psi",
+    trip: "1520 psi",
+};
+
+/// As in most of Europe.
+pub const BAR: Equipment = Equipment {
+    profile: "en-300-bar",
+    rated: "300 bar",
+    cylinder: "298 bar",
+    remote: "296 bar",
+    trip: "55 bar",
+};
+
 /// Everything there is.
 pub struct District {
     _dir: TempDir,
@@ -37,6 +65,7 @@ pub struct District {
     pub store: Store,
     intake: Intake,
     pub clock: Clock,
+    equipment: Equipment,
     tablet: OnceCell<String>,
 }
 
@@ -52,12 +81,17 @@ const MEMBERS: [(&str, &str, &str, &[&str]); 6] = [
 
 /// Units 117, 121 and 130 ride, 142 is the spare. Each has its facepiece and cylinder.
 pub async fn district() -> District {
+    district_with(PSI).await
+}
+
+/// The same with other units.
+pub async fn district_with(equipment: Equipment) -> District {
     let shm = std::path::Path::new("/dev/shm");
     let dir = if shm.is_dir() { tempfile::tempdir_in(shm) } else { tempfile::tempdir() }.unwrap();
     let clock = Clock::at(MORNING);
     let store = Store::open(dir.path(), Uuid::from_u128(1)).await.unwrap();
     let (router, intake) = app_router(store.clone(), clock.clone(), Cost::Least);
-    let d = District { _dir: dir, router, store, intake, clock, tablet: OnceCell::new() };
+    let d = District { _dir: dir, router, store, intake, clock, equipment, tablet: OnceCell::new() };
     let text = |s: &str| s.to_owned();
     d.register(Register::Department {
         name: text("Small Valley District"),
@@ -83,7 +117,7 @@ pub async fn district() -> District {
     ] {
         d.register(Register::Unit {
             number: text(number),
-            profile: text(PROFILE),
+            profile: text(equipment.profile),
             cadence: Cadence::EachShift,
             in_use: true,
             serials: BTreeMap::from([(text("regulator"), format!("RG-{number}"))]),
@@ -95,7 +129,7 @@ pub async fn district() -> District {
         d.register(Register::Facepiece { number: facepiece.clone(), size: text("medium") }).await;
         let [make, model, style] = ["Invented", "One", "full"].map(str::to_owned);
         d.register(Register::FacepieceModel { number: facepiece.clone(), make, model, style }).await;
-        let rated = "4500 psi".parse().unwrap();
+        let rated = equipment.rated.parse().unwrap();
         d.register(Register::Cylinder { number: cylinder.clone(), rated }).await;
         for asset in [Asset::facepiece(&facepiece), Asset::cylinder(&cylinder)] {
             d.register(Register::Holder { asset, place: with.clone() }).await;
@@ -125,7 +159,7 @@ impl District {
 
     /// A rule table comes into force.
     pub async fn rules(&self, text: &str) {
-        let body = RulesInForce { text: text.to_owned(), again: Vec::new() };
+        let body = RulesInForce { text: text.to_owned(), again: Vec::new(), grace_hours: None };
         self.hand_in("rules", self.clock.id(), None, &body, Origin::Console).await;
     }
 
@@ -190,14 +224,15 @@ impl District {
     /// All answers to the shipped table, good but for what is said; it knows of what is open.
     pub async fn answered(&self, unit: &str, purpose: Purpose, but: &[(&str, &[(&str, Raw)])]) -> Check {
         let table = rules::parse(rules::DEFAULT).unwrap();
-        let form = rules::resolve(&table, PROFILE, purpose).unwrap();
+        let form = rules::resolve(&table, self.equipment.profile, purpose).unwrap();
+        let Equipment { cylinder, remote, trip, .. } = self.equipment;
         let text = |t: &str| Raw::Text(t.to_owned());
         let answers = form.steps.iter().map(|s| {
             let said = but.iter().find(|(step, _)| *step == s.step.id).map(|(_, values)| *values);
             let good: Vec<(&str, Raw)> = match &s.ask {
-                Ask::Reading { .. } => vec![("at", text("4480 psi"))],
-                Ask::Pair { .. } => vec![("cylinder", text("4480 psi")), ("remote", text("4470 psi"))],
-                Ask::Trip(_) => vec![("at", text("1520 psi"))],
+                Ask::Reading { .. } => vec![("at", text(cylinder))],
+                Ask::Pair { .. } => vec![("cylinder", text(cylinder)), ("remote", text(remote))],
+                Ask::Trip(_) => vec![("at", text(trip))],
                 _ => vec![("good", Raw::Flag(true))],
             };
             let values = said.map_or(good, <[_]>::to_vec);
@@ -215,7 +250,7 @@ impl District {
         });
         Check {
             unit: unit.to_owned(),
-            profile: PROFILE.to_owned(),
+            profile: self.equipment.profile.to_owned(),
             rules: Digest::of(rules::DEFAULT.as_bytes()),
             engine: ENGINE,
             purpose,
@@ -356,6 +391,11 @@ impl District {
         let shifts = self.shifts().await;
         let s = self.store.standing(&Asset::unit(unit), &shifts, self.clock.now()).await.unwrap();
         s.grounds.into_iter().map(|g| g.raise.key).filter(|k| !k.starts_with("now/")).collect()
+    }
+
+    /// What kind of units there are.
+    pub fn profile(&self) -> &'static str {
+        self.equipment.profile
     }
 
     /// The way in.

@@ -3,7 +3,11 @@
 #[cfg(test)]
 mod air;
 #[cfg(test)]
+mod bar;
+#[cfg(test)]
 mod browser;
+#[cfg(test)]
+mod cadences;
 mod clear;
 #[cfg(test)]
 mod codes;
@@ -46,6 +50,10 @@ mod repair;
 mod rights;
 #[cfg(test)]
 mod rules;
+mod settings;
+#[cfg(test)]
+mod spares;
+#[cfg(test)]
 mod stolen;
 #[cfg(test)]
 mod tables;

@@ -318,7 +318,7 @@ async fn what_had_no_inspection_is_listed_wherever_it_stands() {
     d.check("117", "ana", airmuster_domain::rules::Purpose::ShiftStart, &[]).await;
     let mut officer = d.signed_in("olga").await;
     let week = officer.get("/uninspected?days=7").await.ok().text();
-    assert!(week.contains("Unit 142 Spare at Millrace Last good check 26 Nov 07:04"), "{week}");
+    assert!(week.contains("Unit 142 Spare at Millrace · Each shift Last good check 26 Nov 07:04"), "{week}");
     assert!(!week.contains("Unit 117"), "{week}");
     let month = officer.get("/uninspected").await.ok().text();
     assert!(month.contains("None."), "{month}");

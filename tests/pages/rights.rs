@@ -64,6 +64,8 @@ const RIGHTS: &str = "
     GET  /rigs/{rig}/roster             . t . c o m a
     GET  /rigs/{rig}/used               . t . c o m a
     POST /rigs/{rig}/used               . t . c o m a
+    GET  /rigs/{rig}/spares             . t . c o m a
+    POST /rigs/{rig}/spares             . t . c o m a
     GET  /units/{unit}/used             . t . c o m a
     POST /units/{unit}/used             . t . c o m a
     GET  /forms/{profile}               . t . c o m a
@@ -90,6 +92,8 @@ const RIGHTS: &str = "
     GET  /past/pack                     . . . . o . a
     GET  /questions                     . . . . o . a
     GET  /uninspected                   . . . . o . a
+    GET  /cadences                      . . . . o . a
+    POST /cadences                      . . . . o . a
     GET  /wall                          . t . c o m a
     GET  /wall/events                   . t . c o m a
     GET  /wall/{station}                . t . c o m a
@@ -118,6 +122,11 @@ const RIGHTS: &str = "
     GET  /api/v1/units/{number}         . . . . o m a
     GET  /api/v1/checks                 . . . . o m a
     GET  /api/v1/tickets                . . . . o m a
+    GET  /settings                      . . . . o . a
+    POST /settings/department           . . . . . . a
+    POST /settings/platoons             . . . . . . a
+    POST /settings/identification       . . . . . . a
+    POST /settings/drives               . . . . . . a
     GET  /rules                         . . . . . . a
     POST /rules                         . . . . . . a
     GET  /rules/{digest}                . . . . . . a

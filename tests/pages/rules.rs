@@ -73,7 +73,10 @@ async fn put_in_force_now_last_checks_stay_unless_they_are_to_be_looked_at_again
     let to = upload(&d, &strict()).await.to;
     let mut ada = d.signed_in("ada").await;
     let before = d.records().await;
-    assert_eq!(ada.post(&format!("{to}/start"), &[("again", "no")]).await.to, to);
+    let refused = ada.post(&format!("{to}/start"), &[("again", "no"), ("hours", "soon")]).await;
+    assert_eq!(refused.status, 422);
+    assert!(refused.text().contains("Give whole hours") && refused.html.contains("value=\"soon\""));
+    assert_eq!(ada.post(&format!("{to}/start"), &[("again", "no"), ("hours", "36")]).await.to, to);
     assert_eq!(d.records().await, before + 1);
     assert!(ada.get(&to).await.ok().text().contains("In force since 07:05"));
     assert_eq!(d.state("117").await, State::InService);
@@ -154,4 +157,23 @@ async fn a_table_without_a_profile_in_use_is_warned_of() {
     let table = rules::parse(&text).unwrap();
     let trial = ruling::try_on(&d.store, d.clock.now(), &table).await.unwrap();
     assert_eq!((trial.checks, trial.unknown), (0, 4));
+}
+
+#[tokio::test]
+async fn a_check_by_a_table_whose_time_is_over_says_why_it_does_not_count() {
+    let d = district().await;
+    let before = d.answered("117", Purpose::ShiftStart, &[]).await;
+    let to = upload(&d, &strict()).await.to;
+    let mut ada = d.signed_in("ada").await;
+    assert_eq!(ada.post(&format!("{to}/start"), &[("again", "no"), ("hours", "0")]).await.to, to);
+    d.pass(MINUTE);
+    let seq = d.submit_check(&before, "ana").await;
+    assert_eq!(d.state("117").await, State::CheckDue);
+    let mut ana = d.signed_in("ana").await;
+    let verdict = ana.get(&format!("/records/{seq}/verdict")).await.ok().text();
+    assert!(verdict.contains("its time is over") && verdict.contains("Check it again"), "{verdict}");
+    let record = ana.get(&format!("/records/{seq}")).await.ok().text();
+    assert!(record.contains("Why it does not count"), "{record}");
+    let word = ana.get(&format!("/records/{}", seq + 1)).await.ok().text();
+    assert!(word.contains("made with a rule table whose time was over"), "{word}");
 }

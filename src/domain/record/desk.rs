@@ -10,9 +10,9 @@ use uuid::Uuid;
 use crate::quantity::Pressure;
 
 use super::{
-    Acknowledged, AirSample, Asset, Crew, Digest, Fill, Fitting, GapDealt, Left, Loan, LoanEnded, Moved,
-    Notice, NoticeDone, NoticeEnded, PersonChanged, RecordRef, Register, RigStatus, TabletRevoked, TakenOut,
-    Upkept,
+    Acknowledged, AirSample, Asset, Crew, CylinderRead, Digest, Fill, Fitting, GapDealt, Left, Loan,
+    LoanEnded, Moved, Notice, NoticeDone, NoticeEnded, PersonChanged, RecordRef, Register, RigStatus,
+    TabletRevoked, TakenOut, Upkept,
 };
 
 /// A record made at the desk.
@@ -40,6 +40,8 @@ pub enum Desk {
     Signature(Signed),
     /// A good check came in that waits for an officer's countersignature.
     Uncountersigned(Signed),
+    /// A check came in that was made with a rule table whose time is over.
+    Outdated(Signed),
     /// An officer who neither made nor wrote it down has countersigned it.
     Countersigned(Signed),
     /// So many wrong PINs were given that none is taken any more.
@@ -78,6 +80,8 @@ pub enum Desk {
     Upkeep(Upkept),
     /// A cylinder was filled.
     Fill(Fill),
+    /// A cylinder was read where it lies ready.
+    CylinderRead(CylinderRead),
     /// A laboratory looked at a source's air.
     AirSample(AirSample),
     /// A cylinder was condemned: for good.
@@ -125,6 +129,10 @@ pub struct RulesInForce {
     /// Units whose last check does not pass this table: they are to be checked again.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub again: Vec<LookAgain>,
+    /// For how many hours a check made with another table, which a tablet had fetched before, still
+    /// counts as done. Without it for ever, as it was before it could be said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub grace_hours: Option<u16>,
 }
 
 /// A unit to be checked again because its last check does not pass a new rule table.

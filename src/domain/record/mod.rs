@@ -36,9 +36,9 @@ pub use muster::{
     RigStatus,
 };
 pub use parts::{Component, Fitting, Notice, NoticeDone, NoticeEnded, Reach, Slot};
-pub use register::{Cadence, Place, Register};
+pub use register::{Asked, Cadence, Place, Register, Spot};
 pub use tablet::{GapDealt, Misfit, TabletKey, TabletRevoked, Trusted, signed_text};
-pub use upkeep::{AirSample, Fill, Lapse, Marks, Month, Period, Spec, Upkept, Work};
+pub use upkeep::{AirSample, CylinderRead, Fill, Lapse, Marks, Month, Period, Spec, Upkept, Work};
 pub use wire::{CHAIN_START, DESK_KINDS, LARGEST, NotARecord, Stamp, VERSION, decode, encode, link};
 
 /// A SHA-256.

@@ -34,6 +34,22 @@ pub enum Register {
         /// Whether it does.
         required: bool,
     },
+    /// How often what stands somewhere is checked there.
+    Cadence {
+        /// Where.
+        at: Spot,
+        /// How often; none: nothing is said about it any more, and what is wider holds.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        cadence: Option<Cadence>,
+    },
+    /// Whether this department asks that whoever rides is known to the unit's alarm, and for how long
+    /// it remembers.
+    Identification {
+        /// What is asked.
+        asked: Asked,
+        /// For how many hours the alarm knows its wearer after an identification.
+        hours: u16,
+    },
     /// A station.
     Station {
         /// Short lower-case name.
@@ -196,7 +212,7 @@ pub enum Register {
     },
 }
 
-/// How often a unit is checked.
+/// How often a unit is checked. After each use it is checked in any case.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Cadence {
@@ -206,6 +222,103 @@ pub enum Cadence {
     Weekly,
     /// Every thirty-one days.
     Monthly,
+    /// After use, and never because time has gone by.
+    AfterUse,
+}
+
+impl Cadence {
+    /// All of them, the strictest first.
+    pub const ALL: [Self; 4] = [Self::EachShift, Self::Weekly, Self::Monthly, Self::AfterUse];
+
+    /// As written in a record.
+    pub const fn id(self) -> &'static str {
+        match self {
+            Self::EachShift => "each_shift",
+            Self::Weekly => "weekly",
+            Self::Monthly => "monthly",
+            Self::AfterUse => "after_use",
+        }
+    }
+
+    /// From what is written in a record.
+    pub fn from_id(id: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|c| c.id() == id)
+    }
+
+    /// As a table and a sentence have it.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::EachShift => "each shift",
+            Self::Weekly => "weekly",
+            Self::Monthly => "monthly",
+            Self::AfterUse => "after use",
+        }
+    }
+
+    /// What has to be said where this is chosen: 29 CFR 1910.134(h)(3)(i)(A) wants what is in routine use
+    /// inspected before each use and during cleaning, and (B) what is kept for emergencies at least
+    /// monthly, and its function checked before and after each use.
+    pub const fn caution(self) -> Option<&'static str> {
+        match self {
+            Self::AfterUse => Some(
+                "After use alone is less than 29 CFR 1910.134(h)(3)(i) asks for: what is kept for emergencies is inspected at least monthly and checked before and after each use, what is in routine use before each use. Choose it only for what nobody takes to a call.",
+            ),
+            Self::EachShift | Self::Weekly | Self::Monthly => None,
+        }
+    }
+}
+
+/// A place for which a cadence can be set.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(tag = "on", rename_all = "snake_case", deny_unknown_fields)]
+pub enum Spot {
+    /// Everything on a rig.
+    Rig {
+        /// The rig's id.
+        rig: String,
+    },
+    /// One seat or kit place.
+    Seat {
+        /// The seat's id.
+        seat: String,
+    },
+    /// The spares at a station.
+    Spares {
+        /// The station's id.
+        station: String,
+    },
+}
+
+/// Whether a department asks that the wearer is known to the unit.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Asked {
+    /// It does not.
+    #[default]
+    No,
+    /// It is shown beside the member, and blocks nothing.
+    Shown,
+    /// A seat is ready only with it.
+    Needed,
+}
+
+impl Asked {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::No, Self::Shown, Self::Needed];
+
+    /// As written in a record.
+    pub const fn id(self) -> &'static str {
+        match self {
+            Self::No => "no",
+            Self::Shown => "shown",
+            Self::Needed => "needed",
+        }
+    }
+
+    /// From what is written in a record.
+    pub fn from_id(id: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|a| a.id() == id)
+    }
 }
 
 /// Where an asset is.

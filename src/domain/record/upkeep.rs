@@ -332,6 +332,16 @@ pub struct Fill {
     pub celsius: Option<i16>,
 }
 
+/// A cylinder's pressure was read where it lies ready.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CylinderRead {
+    /// The cylinder's number.
+    pub cylinder: String,
+    /// As read.
+    pub pressure: Pressure,
+}
+
 /// What a laboratory found in a source's air.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

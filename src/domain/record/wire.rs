@@ -39,7 +39,7 @@ pub enum NotARecord {
 }
 
 /// Kinds made at the desk, in their current version.
-pub const DESK_KINDS: [&str; 42] = [
+pub const DESK_KINDS: [&str; 44] = [
     "register",
     "rules",
     "return",
@@ -51,6 +51,7 @@ pub const DESK_KINDS: [&str; 42] = [
     "unproven",
     "signature",
     "uncountersigned",
+    "outdated",
     "countersigned",
     "pin_stopped",
     "pin_allowed",
@@ -70,6 +71,7 @@ pub const DESK_KINDS: [&str; 42] = [
     "gap_dealt",
     "upkeep",
     "fill",
+    "cylinder_read",
     "air_sample",
     "condemned",
     "sealed",
@@ -304,6 +306,7 @@ fn desk(kind: &str, raw: &RawValue) -> serde_json::Result<Desk> {
         "unproven" => read(raw).map(Desk::Unproven),
         "signature" => read(raw).map(Desk::Signature),
         "uncountersigned" => read(raw).map(Desk::Uncountersigned),
+        "outdated" => read(raw).map(Desk::Outdated),
         "countersigned" => read(raw).map(Desk::Countersigned),
         "pin_stopped" => read(raw).map(Desk::PinStopped),
         "pin_allowed" => read(raw).map(Desk::PinAllowed),
@@ -323,6 +326,7 @@ fn desk(kind: &str, raw: &RawValue) -> serde_json::Result<Desk> {
         "gap_dealt" => read(raw).map(Desk::GapDealt),
         "upkeep" => read(raw).map(Desk::Upkeep),
         "fill" => read(raw).map(Desk::Fill),
+        "cylinder_read" => read(raw).map(Desk::CylinderRead),
         "air_sample" => read(raw).map(Desk::AirSample),
         "condemned" => read(raw).map(Desk::Condemned),
         "sealed" => read(raw).map(Desk::Sealed),

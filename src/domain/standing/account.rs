@@ -6,8 +6,9 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 use uuid::Uuid;
 
 use crate::Millis;
+use crate::cadence::Cadences;
 use crate::ground::{Act, Done, Effects, Kind, Raise, act_of, clears, correction_effects, effects};
-use crate::record::{Asset, Body, Desk, Record, RecordRef, Register};
+use crate::record::{Asset, Body, Desk, Place, Record, RecordRef, Register};
 use crate::rules::Purpose;
 use crate::shift::ShiftClock;
 use crate::upkeep::Upkeep;
@@ -64,6 +65,8 @@ pub struct Account {
     /// Records that cannot be judged here, and why.
     pub attention: BTreeMap<RecordRef, String>,
     clock: ShiftClock,
+    cadences: Cadences,
+    places: BTreeMap<Asset, Place>,
     /// What is known of upkeep.
     pub upkeep: Upkeep,
 }
@@ -135,7 +138,14 @@ impl Account {
             .collect();
         open.extend(self.upkeep.grounds(asset, self.clock.local(now).date_naive()));
         let last = case.clean.iter().filter(|c| c.at <= horizon).max_by_key(|c| (c.at, c.name)).cloned();
-        decide(asset, open, last, case.registered.as_ref(), &self.clock, now)
+        let registered = case.registered.clone().map(|r| match r {
+            Registered::Unit { cadence, profile } => {
+                let (cadence, _) = self.cadences.at(self.places.get(asset), cadence);
+                Registered::Unit { cadence, profile }
+            }
+            Registered::Item => Registered::Item,
+        });
+        decide(asset, open, last, registered.as_ref(), &self.clock, now)
     }
 
     /// All assets that anything is known of.
@@ -224,6 +234,10 @@ impl Book {
             for entry in d.entries().iter() {
                 self.register(entry);
             }
+            if let Desk::Moved(m) = d {
+                let moves = m.moves.iter().map(|one| (one.asset.clone(), one.to.clone()));
+                self.account.places.extend(moves);
+            }
             self.account.upkeep.hear(d, record.envelope.time());
             let done = &self.done;
             if let Some(claim) = Claim::desk(d, record.envelope.time(), |p| done.get(p).cloned()) {
@@ -241,6 +255,10 @@ impl Book {
         {
             self.account.clock = clock;
         }
+        if let Register::Holder { asset, place } = r {
+            self.account.places.insert(asset.clone(), place.clone());
+        }
+        self.account.cadences.hear(r);
         if let Some((asset, registered)) = registered(r) {
             self.account.cases.entry(asset).or_default().registered = Some(registered);
         }

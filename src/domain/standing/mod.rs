@@ -111,7 +111,7 @@ pub struct Standing {
     /// The complete good check that speaks for it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub last_check: Option<LastCheck>,
-    /// Until when that check counts.
+    /// Until when that check counts; none also where it counts until the unit is used.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub until: Option<Millis>,
 }
@@ -134,7 +134,7 @@ impl Standing {
 pub enum Registered {
     /// A unit, which is checked.
     Unit {
-        /// How often.
+        /// How often where it stands.
         cadence: Cadence,
         /// As what kind of unit.
         profile: String,
@@ -183,14 +183,16 @@ pub fn decide(
             format!("no {} of this number is in the register", asset.kind.words()),
         )),
         Some(Registered::Unit { cadence, profile }) => {
-            until = last_check.as_ref().map(|c| clock.counts_until(*cadence, c.at));
-            let say = match (until, &last_check) {
-                (Some(_), Some(c)) if c.profile != *profile => {
+            until = last_check.as_ref().and_then(|c| clock.counts_until(*cadence, c.at));
+            let say = match &last_check {
+                Some(c) if c.profile != *profile => {
                     Some(format!("the last good check was made as {}; this is a {profile}", c.profile))
                 }
-                (Some(until), _) if until <= now => Some("the last good check no longer counts".to_owned()),
-                (Some(_), _) => None,
-                (None, _) => Some("no complete good check yet".to_owned()),
+                Some(_) if until.is_some_and(|until| until <= now) => {
+                    Some("the last good check no longer counts".to_owned())
+                }
+                Some(_) => None,
+                None => Some("no complete good check yet".to_owned()),
             };
             grounds.extend(say.map(|say| computed(Kind::CheckDue, say)));
         }

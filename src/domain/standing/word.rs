@@ -27,6 +27,8 @@ pub struct Word {
     pub unproven: BTreeSet<Digest>,
     /// Variants that wait for an officer's countersignature.
     pub uncountersigned: BTreeSet<Digest>,
+    /// Variants made with a rule table whose time was over.
+    pub outdated: BTreeSet<Digest>,
     /// Variants whose power to clear a correction has taken away.
     pub corrected: BTreeSet<Digest>,
 }
@@ -53,8 +55,13 @@ impl Word {
 
     /// Whether this variant may clear anything.
     pub fn counts(&self, digest: &Digest) -> bool {
+        self.stands(digest) && !self.uncountersigned.contains(digest)
+    }
+
+    /// Whether this variant stands as what its signer says, whatever an officer has still to say to it.
+    pub fn stands(&self, digest: &Digest) -> bool {
         let rejected = self.settlement.as_ref().is_some_and(|(_, s)| s.accepted != Some(*digest));
-        let taken_away = [&self.corrected, &self.unproven, &self.uncountersigned];
+        let taken_away = [&self.corrected, &self.unproven, &self.outdated];
         let taken_away = taken_away.iter().any(|set| set.contains(digest));
         !self.contested() && !self.doubted(digest) && !taken_away && !rejected
     }
@@ -80,6 +87,10 @@ impl Word {
             Desk::Uncountersigned(s) => {
                 self.uncountersigned.insert(s.of.digest);
             }
+            // Nothing takes it back: the check is made again with the table in force.
+            Desk::Outdated(s) => {
+                self.outdated.insert(s.of.digest);
+            }
             Desk::Countersigned(s) => {
                 self.uncountersigned.remove(&s.of.digest);
             }
@@ -97,9 +108,11 @@ pub fn speaks_about(desk: &Desk) -> Option<Uuid> {
     match desk {
         Desk::Settlement(s) => Some(s.id),
         Desk::Doubt(d) => Some(d.of.id),
-        Desk::Unproven(s) | Desk::Signature(s) | Desk::Uncountersigned(s) | Desk::Countersigned(s) => {
-            Some(s.of.id)
-        }
+        Desk::Unproven(s)
+        | Desk::Signature(s)
+        | Desk::Uncountersigned(s)
+        | Desk::Countersigned(s)
+        | Desk::Outdated(s) => Some(s.of.id),
         Desk::Correction(c) => Some(c.of.id),
         _ => None,
     }

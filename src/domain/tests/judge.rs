@@ -419,6 +419,11 @@ fn the_arithmetic_of_a_pair_can_be_read() {
         "551 psi apart; limit 450 psi, the stricter of 10 % of 4,500 and 450 psi \
          (cylinder 300 bar (4,351 psi), remote 3,800 psi)"
     );
+    // The table's 450 psi on gauges that read in bar.
+    assert_eq!(
+        say("en-300-bar", "cylinder = 298 bar; remote = 260 bar"),
+        "38 bar apart; limit 30 bar, the stricter of 10 % of 300 and 31 bar"
+    );
     // 221.6 psi, said to the whole psi.
     let f = out("us-2216-quarter", "gauge-agreement", "cylinder = 2216 psi; remote = 1900 psi");
     assert_eq!(f.limit, "222 psi");

@@ -17,7 +17,8 @@ use std::slice::from_ref;
 use airmuster_domain::desk::{Facts, Signer, may};
 use airmuster_domain::quantity::Amount;
 use airmuster_domain::readiness::{
-    Apparatus, FacepieceKind, FitTest, Lack, Rider, Seated, Wearer, fit_until, seat, teams,
+    Apparatus, FacepieceKind, FitTest, Identification, Known, Lack, Rider, Seated, SpareCylinder, Wearer,
+    fit_until, last_read, seat, teams,
 };
 use airmuster_domain::record::{Asset, Crew, Desk, Move, Moved, Place, Reviewed, RigAccepted};
 use airmuster_domain::role::Role;
@@ -52,6 +53,7 @@ fn unit() -> Apparatus {
         read: Some("4480 psi".parse().unwrap()),
         above: Some(amount("4050 psi")),
         facepiece: Some(kind("medium")),
+        identification: None,
     }
 }
 
@@ -93,6 +95,87 @@ fn nothing_but_in_service_is_ready() {
         let r = lacks(Some(&Apparatus { state, ..unit() }), Some(&rider("2027-01-01")));
         assert_eq!(r, [Lack::Standing(state)]);
     }
+}
+
+#[test]
+fn whom_the_alarm_knows_blocks_a_seat_only_where_the_department_says_so() {
+    let now = at("2026-11-26T09:00:00Z");
+    let known =
+        |member: &str, until: i64| Some(Known { member: member.to_owned(), at: now - 3_600_000, until });
+    let asked =
+        |needed, known| Apparatus { identification: Some(Identification { needed, known }), ..unit() };
+    let rider = rider("2027-01-01");
+    for (known, knows) in [
+        (known("m-1", now + 1), true),
+        (known("m-1", now), false), // forgotten at that moment
+        (known("m-2", now + 1), false),
+        (None, false),
+    ] {
+        assert_eq!(Identification { needed: true, known: known.clone() }.knows("m-1", now), knows);
+        assert_eq!(lacks(Some(&asked(false, known.clone())), Some(&rider)), [], "shown only");
+        let expected = if knows { vec![] } else { vec![Lack::NotIdentified] };
+        assert_eq!(lacks(Some(&asked(true, known)), Some(&rider)), expected);
+    }
+    // Where nobody is assigned, nobody has to be known.
+    assert_eq!(lacks(Some(&asked(true, None)), None), []);
+}
+
+#[test]
+fn the_last_answer_to_the_step_says_whom_the_alarm_knows() {
+    use airmuster_domain::judge::{Answer, Raw};
+    use airmuster_domain::readings::identifies;
+    use airmuster_domain::rules;
+    let table = rules::parse(rules::DEFAULT).unwrap();
+    let answer = |step: &str, attempt, good| Answer {
+        step: step.to_owned(),
+        attempt,
+        item: None,
+        values: [("good".to_owned(), Raw::Flag(good))].into(),
+        note: None,
+    };
+    let step = "wearer-identified";
+    assert!(identifies(&table, &[answer(step, 1, true)]));
+    assert!(!identifies(&table, &[answer(step, 1, true), answer(step, 2, false)]));
+    assert!(identifies(&table, &[answer(step, 2, true), answer(step, 1, false)]), "by attempt, not by place");
+    assert!(!identifies(&table, &[answer("stowed", 1, true)]) && !identifies(&table, &[]));
+}
+
+#[test]
+fn a_spare_cylinder_is_ready_while_it_was_read_above_the_level_lately_enough() {
+    use airmuster_domain::readiness::spare;
+    use airmuster_domain::record::Cadence;
+    let clock = ShiftClock::default();
+    let now = at("2026-11-26T09:00:00Z");
+    let cylinder = |read: Option<(i64, &str)>, cadence| SpareCylinder {
+        state: State::InService,
+        read: read.map(|(at, p)| (at, p.parse().unwrap())),
+        above: Some(amount("4050 psi")),
+        cadence,
+    };
+    let lacks = |c: &SpareCylinder| spare(c, &clock, now).lacks;
+    let (read, full) = (at("2026-11-25T07:10:00Z"), "4480 psi");
+    assert_eq!(lacks(&cylinder(None, Cadence::Weekly)), [Lack::NotRead]);
+    // Yesterday's reading counts until 08:30 where it is read at each shift, and a week elsewhere.
+    let each_shift = cylinder(Some((read, full)), Cadence::EachShift);
+    assert_eq!(lacks(&each_shift), [Lack::ReadTooLongAgo { at: read }]);
+    assert_eq!(
+        spare(&each_shift, &clock, at("2026-11-26T08:00:00Z")).due_by,
+        Some(at("2026-11-26T08:30:00Z"))
+    );
+    assert_eq!(lacks(&cylinder(Some((read, full)), Cadence::Weekly)), []);
+    assert_eq!(lacks(&cylinder(Some((0, full)), Cadence::AfterUse)), []);
+    assert_eq!(lacks(&cylinder(Some((0, full)), Cadence::Monthly)), [Lack::ReadTooLongAgo { at: 0 }]);
+    // 29 CFR 1910.134(h)(3)(iii): recharged when it falls to 90 %, which for 4,500 psi is 4,050.
+    assert!(matches!(lacks(&cylinder(Some((read, "4050 psi")), Cadence::Weekly))[..], [Lack::Low { .. }]));
+    assert_eq!(lacks(&cylinder(Some((read, "4051 psi")), Cadence::Weekly)), []);
+    let out = SpareCylinder { state: State::OutOfService, ..cylinder(Some((read, full)), Cadence::Weekly) };
+    assert_eq!(lacks(&out), [Lack::Standing(State::OutOfService)]);
+    // What was used since it was read is not known any more, and a fill makes it known again.
+    let p = |text: &str| Some(text.parse().unwrap());
+    assert_eq!(last_read(&[(5, None), (1, p(full))]), None);
+    assert_eq!(last_read(&[(5, None), (9, p(full)), (1, p("2000 psi"))]), Some((9, full.parse().unwrap())));
+    assert_eq!(last_read(&[(5, p(full)), (5, None)]), None, "used and read at once");
+    assert_eq!(last_read(&[]), None);
 }
 
 #[test]

@@ -12,13 +12,13 @@ use std::process::{Command, Stdio};
 use crate::common::{check, config, on, proving, uuid, word};
 use airmuster_domain::judge::{Answer, Raw};
 use airmuster_domain::record::{
-    Accepted, Acknowledged, Asset, AssetKind, Body, CHAIN_START, Cadence, Clearing, Component, Condition,
-    Correction, Crew, Desk, Digest, Doubt, Duty, Field, Fitting, GapDealt, LARGEST, Leaving, Left, Loan,
-    LoanEnded, LookAgain, Misfit, Move, Moved, NotARecord, Notice, NoticeDone, NoticeEnded, Part,
-    PersonChanged, Personal, PinStop, Place, Reach, Record, RecordRef, Register, Return, Reviewed,
-    RigAccepted, RigStatus, RulesInForce, Sent, Settlement, Signed, Slot, Stage, Stamp, TakenOut,
-    TicketApart, TicketJoined, TicketOpened, TicketSplit, TicketStage, Used, VERSION, Worked, decode, encode,
-    link,
+    Accepted, Acknowledged, Asked, Asset, AssetKind, Body, CHAIN_START, Cadence, Clearing, Component,
+    Condition, Correction, Crew, CylinderRead, Desk, Digest, Doubt, Duty, Field, Fitting, GapDealt, LARGEST,
+    Leaving, Left, Loan, LoanEnded, LookAgain, Misfit, Move, Moved, NotARecord, Notice, NoticeDone,
+    NoticeEnded, Part, PersonChanged, Personal, PinStop, Place, Reach, Record, RecordRef, Register, Return,
+    Reviewed, RigAccepted, RigStatus, RulesInForce, Sent, Settlement, Signed, Slot, Spot, Stage, Stamp,
+    TakenOut, TicketApart, TicketJoined, TicketOpened, TicketSplit, TicketStage, Used, VERSION, Worked,
+    decode, encode, link,
 };
 use proptest::prelude::*;
 use proptest::test_runner::TestRunner;
@@ -217,6 +217,10 @@ fn what_is_made_at_the_desk_comes_back_as_it_was() {
         Register::Facepiece { number: "f1".to_owned(), size: "M".to_owned() },
         Register::Cylinder { number: "c1".to_owned(), rated: "300 bar".parse().unwrap() },
         Register::Member { id: "m1".to_owned(), roles: vec!["crew".to_owned()], qualified: vec![] },
+        Register::Cadence { at: Spot::Rig { rig: "e2".to_owned() }, cadence: Some(Cadence::AfterUse) },
+        Register::Cadence { at: Spot::Seat { seat: "e2-1".to_owned() }, cadence: Some(Cadence::Monthly) },
+        Register::Cadence { at: Spot::Spares { station: "north".to_owned() }, cadence: None },
+        Register::Identification { asked: Asked::Needed, hours: 25 },
         Register::Rotation { turns: vec!["A".to_owned()], first: 5 },
         Register::Drive { from: "north".to_owned(), to: "south".to_owned(), minutes: 9 },
         Register::Holder { asset: asset.clone(), place: Place::Seat { seat: "e2-1".to_owned() } },
@@ -256,6 +260,7 @@ fn what_is_made_at_the_desk_comes_back_as_it_was() {
     };
     let signed = Signed { of };
     all.push(("uncountersigned", json!(signed), Desk::Uncountersigned(signed.clone())));
+    all.push(("outdated", json!(signed), Desk::Outdated(signed.clone())));
     all.push(("countersigned", json!(signed), Desk::Countersigned(signed)));
     for what in [
         Misfit::Missing { from: 3, to: 5 },
@@ -267,6 +272,8 @@ fn what_is_made_at_the_desk_comes_back_as_it_was() {
         let dealt = GapDealt { tablet, incarnation, what, why };
         all.push(("gap_dealt", json!(dealt), Desk::GapDealt(dealt)));
     }
+    let read_there = CylinderRead { cylinder: "c1".to_owned(), pressure: "4480 psi".parse().unwrap() };
+    all.push(("cylinder_read", json!(read_there), Desk::CylinderRead(read_there)));
     all.push(("crew", json!(crew), Desk::Crew(crew)));
     let from = Some(Place::Spare { station: "north".to_owned() });
     let one = Move { asset: asset.clone(), from, to: Place::Seat { seat: "e2-1".to_owned() } };
@@ -348,7 +355,7 @@ fn what_is_made_at_the_desk_comes_back_as_it_was() {
     let t = TicketSplit { ticket: 4, grounds: vec!["finding/1".to_owned()], into: 5, why: "w".to_owned() };
     all.push(("ticket_split", json!(t), Desk::TicketSplit(t)));
     let again = vec![LookAgain { unit: "1".to_owned(), check: of, why: "w".to_owned() }];
-    let rules = RulesInForce { text: "format = 1".to_owned(), again };
+    let rules = RulesInForce { text: "format = 1".to_owned(), again, grace_hours: Some(24) };
     all.push(("rules", json!(rules), Desk::Rules(rules)));
     let doubt = Doubt { of, why: "w".to_owned() };
     all.push(("doubt", json!(doubt), Desk::Doubt(doubt)));

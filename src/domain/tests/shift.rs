@@ -152,7 +152,7 @@ fn shorter_shifts_follow_local_time_too() {
 #[test]
 fn a_check_counts_until_the_grace_after_the_next_start_and_early_for_the_one_to_come() {
     let c = ShiftClock::read("America/New_York", "07:00", 24, 90, 60).unwrap();
-    let due = |checked: &str| c.counts_until(Cadence::EachShift, at(checked));
+    let due = |checked: &str| c.counts_until(Cadence::EachShift, at(checked)).unwrap();
     let monday = at("2026-06-08T08:00:00-04:00");
     let tuesday = at("2026-06-09T08:00:00-04:00");
     assert_eq!(due("2026-06-08T05:29:59-04:00"), monday, "a second too early for this morning");
@@ -164,8 +164,9 @@ fn a_check_counts_until_the_grace_after_the_next_start_and_early_for_the_one_to_
 #[test]
 fn weeks_and_months_are_counted_in_days() {
     let c = ShiftClock::default();
-    assert_eq!(c.counts_until(Cadence::Weekly, 0), 7 * 24 * HOUR);
-    assert_eq!(c.counts_until(Cadence::Monthly, 0), 31 * 24 * HOUR);
+    assert_eq!(c.counts_until(Cadence::Weekly, 0), Some(7 * 24 * HOUR));
+    assert_eq!(c.counts_until(Cadence::Monthly, 0), Some(31 * 24 * HOUR));
+    assert_eq!(c.counts_until(Cadence::AfterUse, 0), None, "until it is used");
 }
 
 #[test]
@@ -224,7 +225,7 @@ proptest! {
         t in 631_152_000_000_i64..2_840_140_800_000,
     ) {
         for cadence in [Cadence::EachShift, Cadence::Weekly, Cadence::Monthly] {
-            prop_assert!(c.counts_until(cadence, t) > t);
+            prop_assert!(c.counts_until(cadence, t).unwrap() > t);
         }
         // A later check never counts for a shorter time.
         prop_assert!(c.counts_until(Cadence::EachShift, t + HOUR) >= c.counts_until(Cadence::EachShift, t));
@@ -246,7 +247,7 @@ proptest! {
         prop_assert!(c.next_start(t) > t || t >= i64::MAX - 24 * HOUR);
         prop_assert!(c.current_start(t) <= t);
         for cadence in [Cadence::EachShift, Cadence::Weekly, Cadence::Monthly] {
-            prop_assert!(c.counts_until(cadence, t) >= t);
+            prop_assert!(c.counts_until(cadence, t).unwrap() >= t);
         }
     }
 }

@@ -1,13 +1,16 @@
 //! Checks in time, late and missed; how long seats stood open; and the questions that checks raise.
 //! The worked examples are our own; days of 23 and 25 hours are those of `America/New_York` in 2026
-//! (tz database, rule US: forward on 8 March, back on 1 November).
+//! (tz database, rule US: forward on 8 March, back on 1 November); that checking less often than monthly has
+//! to be said is 29 CFR 1910.134(h)(3)(i)(B).
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on says so")]
 
-use airmuster_domain::record::Cadence;
+use airmuster_domain::Millis;
+use airmuster_domain::cadence::{Cadences, History};
+use airmuster_domain::record::{Cadence, Place, Register, Spot};
 use airmuster_domain::shift::ShiftClock;
 use airmuster_domain::shortcuts::{Question, Seen, questions};
 use airmuster_domain::standing::State;
-use airmuster_domain::tally::{Kept, Past, Span, median, open_by_hour, owed, together};
+use airmuster_domain::tally::{Kept, Past, Span, median, open_by_hour, owed, releases, together};
 use chrono::DateTime;
 
 const MINUTE: i64 = 60_000;
@@ -23,7 +26,8 @@ fn new_york() -> ShiftClock {
 }
 
 fn kept(clock: &ShiftClock, cadence: Cadence, past: &Past, from: i64, to: i64, now: i64) -> Vec<Kept> {
-    owed(clock, cadence, past, (from, to), now).iter().map(|o| o.kept).collect()
+    let past = Past { cadences: vec![(from, cadence)], ..past.clone() };
+    owed(clock, &past, (from, to), now).iter().map(|o| o.kept).collect()
 }
 
 #[test]
@@ -60,7 +64,8 @@ fn a_check_is_owed_once_a_day_on_days_of_23_and_25_hours() {
         ("2026-10-30T00:00:00-04:00", "2026-11-04T00:00:00-05:00"),
     ] {
         let (from, to) = (at(from), at(to));
-        let all = owed(&clock, Cadence::EachShift, &Past::default(), (from, to), to + 2 * DAY);
+        let past = Past { cadences: vec![(from, Cadence::EachShift)], ..Past::default() };
+        let all = owed(&clock, &past, (from, to), to + 2 * DAY);
         let local: Vec<String> = all.iter().map(|o| clock.local(o.due).format("%H:%M").to_string()).collect();
         assert_eq!(local, ["08:30"; 5]);
         assert!(all.iter().all(|o| o.kept == Kept::Missed));
@@ -83,6 +88,46 @@ fn a_weekly_check_is_due_seven_days_after_the_one_before() {
 }
 
 #[test]
+fn what_fell_due_while_a_cadence_held_is_owed_by_it_and_by_no_later_one() {
+    let clock = ShiftClock::read("UTC", "07:00", 24, 90, 90).unwrap();
+    let (from, to) = (at("2026-11-01T00:00:00Z"), at("2026-11-29T00:00:00Z"));
+    let stood = |cadences: Vec<(i64, Cadence)>, done: Vec<i64>| {
+        let past = Past { done, cadences, ..Past::default() };
+        owed(&clock, &past, (from, to), to + DAY).iter().map(|o| (o.due, o.kept)).collect::<Vec<_>>()
+    };
+    // A weekly spare is moved into a seat that is checked at each shift, for three days.
+    let cadences = vec![
+        (at("2026-09-01T00:00:00Z"), Cadence::Weekly),
+        (at("2026-11-10T12:00:00Z"), Cadence::EachShift),
+        (at("2026-11-13T12:00:00Z"), Cadence::Weekly),
+    ];
+    let done =
+        ["2026-10-30T07:00:00Z", "2026-11-05T07:00:00Z", "2026-11-11T07:10:00Z", "2026-11-12T09:00:00Z"];
+    assert_eq!(
+        stood(cadences, done.map(at).into()),
+        [
+            (at("2026-11-05T07:00:00Z"), Kept::InTime), // the week's, two days early
+            (at("2026-11-11T08:30:00Z"), Kept::InTime),
+            (at("2026-11-12T08:30:00Z"), Kept::Late(30 * MINUTE)),
+            (at("2026-11-13T08:30:00Z"), Kept::Missed),
+            (at("2026-11-19T09:00:00Z"), Kept::Missed), // a week after the last, as a spare again
+        ]
+    );
+    // Checked after use only, it owes nothing by the calendar, and its last good check goes on.
+    let idle = Past {
+        good: releases(vec![(at("2026-01-01T00:00:00Z"), at("2026-01-01T00:00:00Z"))]),
+        cadences: vec![(from, Cadence::AfterUse)],
+        ..Past::default()
+    };
+    assert_eq!(owed(&clock, &idle, (from, to), to), []);
+    assert!(idle.in_service_at(&clock, to));
+    assert!(!Past { cadences: vec![(from, Cadence::Monthly)], ..idle }.in_service_at(&clock, to));
+    // Of what nothing is known, nothing is owed, and nothing was in service.
+    let unknown = Past { good: vec![(from, from)], ..Past::default() };
+    assert!(!unknown.in_service_at(&clock, from + HOUR));
+}
+
+#[test]
 fn overlapping_faults_are_one_repair_and_the_middle_one_is_said() {
     let span = |from, until| Span { from, until };
     let all = vec![span(50, None), span(0, Some(10)), span(5, Some(20)), span(30, Some(40))];
@@ -97,13 +142,122 @@ fn seats_are_open_in_the_hours_in_which_their_unit_was_not_in_service() {
     let day = at("2026-11-20T00:00:00Z");
     let checked = vec![day - 18 * HOUR, day + 7 * HOUR];
     let fault = Span { from: day + 12 * HOUR, until: Some(day + 15 * HOUR) };
-    let past = Past { done: checked.clone(), good: checked, against: vec![(State::OutOfService, fault)] };
+    let past = Past {
+        done: checked.clone(),
+        good: releases(checked.iter().map(|t| (*t, *t)).collect()),
+        against: vec![(State::OutOfService, fault)],
+        cadences: vec![(day, Cadence::EachShift)],
+    };
     let seats = [vec![(day - DAY, Some(0))], vec![(day + 20 * HOUR, None)]];
-    let by_hour = open_by_hour(&clock, &seats, &[(Cadence::EachShift, past)], (day, day + DAY));
+    let by_hour = open_by_hour(&clock, &seats, &[past], (day, day + DAY));
     let open: Vec<usize> = (0..24).filter(|h| by_hour[*h].0 > 0).collect();
     // Yesterday's check counts until 08:30, so that nothing opens at the change of shift.
     assert_eq!(open, [12, 13, 14, 20, 21, 22, 23]);
     assert_eq!((by_hour[0], by_hour[13], by_hour[21]), ((0, 1), (1, 1), (1, 2)));
+}
+
+#[test]
+fn what_was_countersigned_later_was_made_in_time_and_releases_from_then_on() {
+    let clock = ShiftClock::read("UTC", "07:00", 24, 90, 90).unwrap();
+    let day = at("2026-11-20T00:00:00Z");
+    let (made, signed) = (day + 7 * HOUR, day + 11 * HOUR);
+    let past =
+        |good| Past { done: vec![made], good, cadences: vec![(day, Cadence::EachShift)], ..Past::default() };
+    let countersigned = past(releases(vec![(signed, made)]));
+    let in_time =
+        |p: &Past| owed(&clock, p, (day, day + DAY), day + DAY).iter().all(|o| o.kept == Kept::InTime);
+    assert!(in_time(&countersigned));
+    assert!(!countersigned.in_service_at(&clock, signed - 1), "it released nothing before");
+    assert!(countersigned.in_service_at(&clock, signed));
+    let next_due = day + DAY + 8 * HOUR + 30 * MINUTE;
+    assert!(countersigned.in_service_at(&clock, next_due - 1));
+    assert!(!countersigned.in_service_at(&clock, next_due), "it counts by when it was made");
+    // Still waiting, it was made all the same.
+    let waits = past(Vec::new());
+    assert!(in_time(&waits) && !waits.in_service_at(&clock, next_due - 1));
+    // An older check that is countersigned late takes nothing from a newer one.
+    assert_eq!(releases(vec![(9, 2), (5, 5)]), [(5, 5), (9, 5)]);
+}
+
+// -------------------------------------------------------------------- how often, by rig and place
+
+fn rig() -> Spot {
+    Spot::Rig { rig: "engine-2".to_owned() }
+}
+
+fn seat(seat: &str) -> Place {
+    Place::Seat { seat: seat.to_owned() }
+}
+
+fn spare() -> Place {
+    Place::Spare { station: "mill".to_owned() }
+}
+
+/// Engine 2 with a driver's seat and a rack.
+fn cadences(said: &[(Spot, Option<Cadence>)]) -> Cadences {
+    let mut out = Cadences::default();
+    for id in ["driver", "rack"] {
+        let (rig, name) = ("engine-2".to_owned(), id.to_owned());
+        out.hear(&Register::Seat { id: id.to_owned(), rig, name, kit: id == "rack", order: 1 });
+    }
+    for (at, cadence) in said {
+        out.hear(&Register::Cadence { at: at.clone(), cadence: *cadence });
+    }
+    out
+}
+
+#[test]
+fn a_place_goes_before_its_rig_and_both_before_what_a_unit_brings_along() {
+    let rack = Spot::Seat { seat: "rack".to_owned() };
+    let c = cadences(&[(rig(), Some(Cadence::EachShift)), (rack.clone(), Some(Cadence::Weekly))]);
+    let own = Cadence::Monthly;
+    assert_eq!(c.at(Some(&seat("driver")), own), (Cadence::EachShift, Some(rig())));
+    assert_eq!(c.at(Some(&seat("rack")), own), (Cadence::Weekly, Some(rack.clone())));
+    // Where nothing is said: elsewhere, on the bench, nowhere.
+    for place in [Some(spare()), Some(seat("elsewhere")), Some(Place::Bench), Some(Place::Repairer), None] {
+        assert_eq!(c.at(place.as_ref(), own), (own, None), "{place:?}");
+    }
+    // Nothing is said of the rack any more: the rig's holds again.
+    let c =
+        cadences(&[(rig(), Some(Cadence::EachShift)), (rack.clone(), Some(Cadence::Weekly)), (rack, None)]);
+    assert_eq!(c.at(Some(&seat("rack")), own), (Cadence::EachShift, Some(rig())));
+    let spares = Spot::Spares { station: "mill".to_owned() };
+    let c = cadences(&[(spares.clone(), Some(Cadence::Weekly))]);
+    assert_eq!(c.at(Some(&spare()), Cadence::EachShift), (Cadence::Weekly, Some(spares)));
+}
+
+#[test]
+fn what_was_said_later_does_not_reach_back() {
+    let own = [(0, Cadence::Weekly)];
+    let placed: [(Millis, Place); 3] = [(0, spare()), (100, seat("driver")), (300, spare())];
+    let history = History {
+        set: vec![(200, rig(), Some(Cadence::EachShift)), (250, rig(), None)],
+        rigs: cadences(&[]).rigs,
+    };
+    assert_eq!(
+        history.of(&own, &placed),
+        [(Millis::MIN, Cadence::Weekly), (200, Cadence::EachShift), (250, Cadence::Weekly)]
+    );
+    // Said before it came there, it holds from when it stood there, and only for as long.
+    let early = History { set: vec![(50, rig(), Some(Cadence::EachShift))], ..history.clone() };
+    assert_eq!(
+        early.of(&own, &placed),
+        [(Millis::MIN, Cadence::Weekly), (100, Cadence::EachShift), (300, Cadence::Weekly)]
+    );
+    // What it brings along may change, too; and of what was never registered nothing is known.
+    let changed = [(0, Cadence::Weekly), (400, Cadence::Monthly)];
+    assert_eq!(history.of(&changed, &[]), [(Millis::MIN, Cadence::Weekly), (400, Cadence::Monthly)]);
+    assert_eq!(history.of(&[], &placed), []);
+}
+
+#[test]
+fn only_what_is_less_than_the_law_asks_for_carries_a_caution() {
+    let with: Vec<Cadence> = Cadence::ALL.into_iter().filter(|c| c.caution().is_some()).collect();
+    assert_eq!(with, [Cadence::AfterUse]);
+    assert!(Cadence::AfterUse.caution().unwrap_or_default().contains("1910.134(h)(3)(i)"));
+    for cadence in Cadence::ALL {
+        assert_eq!(Cadence::from_id(cadence.id()), Some(cadence));
+    }
 }
 
 // ------------------------------------------------------------------------------------- questions

@@ -157,7 +157,8 @@ fn merging_what_two_tablets_know_is_a_union() {
 fn a_rule_table_judges_the_checks_that_came_before_it() {
     let text = TABLE.replace("small", "another edition");
     let made = check(900, "1").rules(Digest::of(text.as_bytes())).record();
-    let rules = record("rules", 901, NOON, Some("ada"), &RulesInForce { text, again: Vec::new() });
+    let rules =
+        record("rules", 901, NOON, Some("ada"), &RulesInForce { text, again: Vec::new(), grace_hours: None });
     let unit = Asset::unit("1");
     let state = |desk: &[&Record]| Account::of([&made], desk).standing(&unit, NOON).state;
     let registered = &POOL.registered[0];

@@ -5,8 +5,8 @@ use airmuster_domain::Millis;
 use airmuster_domain::desk::{Facts, Signer, may};
 use airmuster_domain::ground::Kind;
 use airmuster_domain::record::{
-    AirSample, Asset, Cadence, Desk, Digest, Fill, Lapse, Loan, LoanEnded, Marks, Month, Period, Place,
-    RecordRef, Register, Return, Spec, TakenOut, Upkept, Work,
+    AirSample, Asset, Cadence, CylinderRead, Desk, Digest, Fill, Lapse, Loan, LoanEnded, Marks, Month,
+    Period, Place, RecordRef, Register, Return, Spec, TakenOut, Upkept, Work,
 };
 use airmuster_domain::role::Role;
 use airmuster_domain::standing::State;
@@ -292,6 +292,42 @@ fn a_fill_far_above_the_rating_is_not_taken_for_one() {
         let outcome = may(&Desk::Fill(f.clone()), &facts(&u, "2026-01-05", Role::Crew));
         assert_eq!(outcome.is_ok(), taken, "{pressure}");
     }
+}
+
+#[test]
+fn a_reading_that_no_gauge_of_this_cylinder_gives_is_not_taken() {
+    let u = cylinder("1", marks(Spec::PermitCarbon, "2024-01", None));
+    let read = |cylinder: &str, pressure: &str| {
+        let (cylinder, pressure) = (cylinder.to_owned(), pressure.parse().unwrap());
+        Desk::CylinderRead(CylinderRead { cylinder, pressure })
+    };
+    let f = facts(&u, "2026-01-05", Role::Crew);
+    // Half as much again as 4,500 psi is 6,750: a warm cylinder reads above its rating, but not that far.
+    assert_eq!(may(&read("1", "6750 psi"), &f), Ok(()));
+    assert!(refused(&read("1", "6751 psi"), &f).contains("look at the gauge again"));
+    assert!(refused(&read("2", "4480 psi"), &f).contains("no cylinder 2"));
+    let nobody = Facts { by: None, ..f };
+    assert!(may(&read("1", "4480 psi"), &nobody).is_err(), "a reading is signed");
+}
+
+#[test]
+fn how_often_is_said_by_an_officer_and_what_identifies_by_an_administrator() {
+    use airmuster_domain::record::{Asked, Spot};
+    let u = Upkeep::default();
+    let at = Spot::Rig { rig: "engine-2".to_owned() };
+    let often = Desk::Register(Register::Cadence { at, cadence: Some(Cadence::Weekly) });
+    let asked = |hours| Desk::Register(Register::Identification { asked: Asked::Shown, hours });
+    for (role, says, asks) in [
+        (Role::Crew, false, false),
+        (Role::Technician, false, false),
+        (Role::Officer, true, false),
+        (Role::Administrator, true, true),
+    ] {
+        let f = facts(&u, "2026-01-05", role);
+        assert_eq!((may(&often, &f).is_ok(), may(&asked(25), &f).is_ok()), (says, asks), "{role:?}");
+    }
+    let f = facts(&u, "2026-01-05", Role::Administrator);
+    assert!(refused(&asked(0), &f).contains("1 to 168") && refused(&asked(169), &f).contains("1 to 168"));
 }
 
 #[test]

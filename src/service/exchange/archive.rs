@@ -26,6 +26,7 @@ use super::write;
 use crate::clock::Clock;
 use crate::service::backup::{BackupError, part_of, put};
 use crate::service::intake::CLIENT;
+use crate::service::progress;
 use crate::service::verify::{Depth, verify};
 use crate::store::{self, Head, Store, StoreError};
 
@@ -119,6 +120,7 @@ pub async fn export(store: &Store, clock: &Clock, file: &Path, people: bool) -> 
     let failed = |e| ArchiveError::File(file.to_owned(), e);
     // From a copy, so that all of it is as of one moment while the program serves.
     let dir = tempfile::tempdir().map_err(failed)?;
+    progress::begin("copying", 0);
     store.copy_to(&dir.path().join(store::FILE)).await?;
     let copy = Store::open(dir.path(), clock.id()).await?;
     let part = part_of(file);
@@ -229,6 +231,7 @@ impl<W: Write + Seek> Archive<W> {
         self.zip.start_file(name, SimpleFileOptions::default().large_file(true))?;
         let mut hash = Sha256::new();
         let mut after = 0;
+        progress::begin("writing", store.head().await?.seq);
         loop {
             let rows = store.rows_after(after, PAGE).await?;
             let Some(last) = rows.last() else { break };
@@ -251,7 +254,9 @@ impl<W: Write + Seek> Archive<W> {
                 hash.update(&text);
                 self.zip.write_all(&text).map_err(zip::result::ZipError::Io)?;
             }
+            progress::done(after);
         }
+        progress::begin("writing lists", 0);
         self.files.insert(name.to_owned(), Digest(hash.finalize().into()));
         Ok(store.head().await?)
     }
@@ -295,6 +300,7 @@ async fn rebuild(file: &Path, store: &Store, clock: &Clock) -> Result<Head, Arch
         let other = manifest.airmuster_export;
         return Err(unsound(format!("it is of version {other}; this program reads version {VERSION}")));
     }
+    progress::begin("taking back", manifest.records);
     let mut hash = Sha256::new();
     let mut reader = BufReader::new(zip.by_name("logbook.jsonl")?);
     let mut nth = 0;
@@ -323,7 +329,9 @@ async fn rebuild(file: &Path, store: &Store, clock: &Clock) -> Result<Head, Arch
             append(&mut write, nth, &line).await?;
         }
         write.commit().await?;
+        progress::done(nth);
     }
+    progress::begin("looking whether all of it is here", 0);
     drop(reader);
     if manifest.files.get("logbook.jsonl") != Some(&Digest(hash.finalize().into())) {
         return Err(unsound("logbook.jsonl is not the file that the manifest names".to_owned()));

@@ -67,6 +67,8 @@ const fn may(name: &'static str, example: &'static str, help: &'static str) -> C
 const ID: &str = "a short name without spaces: letters, digits, dots and hyphens";
 const ORDER: &str = "a whole number; smaller comes first. Empty: as in this file";
 
+const CHECKED: &str = "how often what stands there is checked: each shift, weekly, monthly or after use. Empty: nothing is said";
+
 /// Stations.
 pub static STATIONS: Template = Template {
     name: "stations",
@@ -88,6 +90,7 @@ pub static RIGS: Template = Template {
         must("name", "Engine 2", "what it is called"),
         must("station", "mill", "the station’s id"),
         may("order", "1", ORDER),
+        may("checked", "", CHECKED),
     ],
     family: None,
 };
@@ -102,6 +105,7 @@ pub static SEATS: Template = Template {
         must("name", "Officer", "what it is called"),
         may("kit", "no", "yes where it is the place of a kit and nobody’s seat"),
         may("order", "1", "a whole number; smaller is more important. Empty: as in this file"),
+        may("checked", "", CHECKED),
     ],
     family: None,
 };
@@ -113,7 +117,11 @@ pub static UNITS: Template = Template {
     columns: &[
         must("number", "117", "the number painted on it"),
         must("profile", "us-4500-third", "which kind of unit it is; “airmuster rules show” lists them"),
-        must("cadence", "each shift", "each shift, weekly or monthly"),
+        must(
+            "cadence",
+            "each shift",
+            "each shift, weekly, monthly or after use; what is said of its rig or place goes before",
+        ),
         may("in use", "yes", "yes where it is in service already; otherwise it is accepted first"),
         may("seat", "engine-2-officer", "the seat’s id, where it rides"),
         may("spare at", "", "the station’s id, where it is a spare"),

@@ -17,6 +17,7 @@ use uuid::Uuid;
 
 use super::fleet::table_in_force;
 use super::intake::{Beside, CLIENT, DESK, Intake, IntakeError, Origin};
+use super::progress;
 use crate::clock::Clock;
 use crate::store::{FitRow, Store, StoreError};
 
@@ -61,6 +62,7 @@ impl Plan {
         dates: Dates,
         files: &[(String, Vec<u8>)],
     ) -> Result<Self, StoreError> {
+        progress::begin("reading the tables", 0);
         let department = store.department().await?;
         let mut known = Known {
             entries: store.entries().await?,
@@ -131,6 +133,7 @@ impl Plan {
         by: Option<&str>,
         origin: &Origin,
     ) -> Result<(), ExchangeError> {
+        progress::begin("taking everything in at once", 0);
         let now = clock.now();
         let desk = || Stamp {
             id: clock.id(),

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use airmuster_domain::Millis;
 use airmuster_domain::quantity::Pressure;
 use airmuster_domain::readiness::FacepieceKind;
-use airmuster_domain::record::{Asset, Cadence, Marks, Month, Place, Register, Spec, is_number};
+use airmuster_domain::record::{Asset, Cadence, Marks, Month, Place, Register, Spec, Spot, is_number};
 use airmuster_domain::role::Role;
 use airmuster_domain::rules::Table;
 use airmuster_domain::shift::ShiftClock;
@@ -210,8 +210,14 @@ impl<'a> Reading<'a> {
             let mut more = None;
             let entry = match template.name {
                 "stations" => self.station(&mut cells, id, nth),
-                "rigs" => self.rig(&mut cells, id, nth),
-                "seats" => self.seat(&mut cells, id, nth),
+                "rigs" => {
+                    more = cells.checked(Spot::Rig { rig: id.clone() });
+                    self.rig(&mut cells, id, nth)
+                }
+                "seats" => {
+                    more = cells.checked(Spot::Seat { seat: id.clone() });
+                    self.seat(&mut cells, id, nth)
+                }
                 "units" => self.unit(&mut cells, id),
                 "facepieces" => {
                     let (facepiece, model) = self.facepiece(&mut cells, id);
@@ -276,15 +282,7 @@ impl<'a> Reading<'a> {
             );
             c.tell("profile", say);
         }
-        let cadence = match c.row.cell("cadence").to_lowercase().replace('_', " ").as_str() {
-            "each shift" => Some(Cadence::EachShift),
-            "weekly" => Some(Cadence::Weekly),
-            "monthly" => Some(Cadence::Monthly),
-            _ => {
-                c.tell("cadence", "write each shift, weekly or monthly");
-                None
-            }
-        };
+        let cadence = c.cadence("cadence");
         let said = c.yes("in use")?;
         let serials = c.row.family().clone();
         let there = self.units.contains(&number);
@@ -593,6 +591,23 @@ impl Cells<'_> {
         }
     }
 
+    fn cadence(&mut self, column: &str) -> Option<Cadence> {
+        let text = self.row.cell(column).to_lowercase().replace('_', " ");
+        let read = Cadence::ALL.into_iter().find(|c| c.words() == text);
+        if read.is_none() {
+            self.tell(column, "write each shift, weekly, monthly or after use");
+        }
+        read
+    }
+
+    /// How often what stands there is checked; an empty cell says nothing about it.
+    fn checked(&mut self, at: Spot) -> Option<Register> {
+        if self.row.cell("checked").is_empty() {
+            return None;
+        }
+        self.cadence("checked").map(|cadence| Register::Cadence { at, cadence: Some(cadence) })
+    }
+
     fn order(&mut self, kept: Option<u16>, nth: u16) -> Option<u16> {
         let text = self.row.cell("order");
         if text.is_empty() {
@@ -696,7 +711,7 @@ mod tests {
         let begins = [
             "units.csv, row 2, in use: write yes or no",
             "units.csv, row 3, profile: “us-45” is not a profile of the rule table in force; use one of ",
-            "units.csv, row 3, cadence: write each shift, weekly or monthly",
+            "units.csv, row 3, cadence: write each shift, weekly, monthly or after use",
             "units.csv, row 3, away: write bench or repairer, or leave it empty",
             "units.csv, row 4, number: “2” is in row 3 already; leave one of them",
             "units.csv, row 4, seat: a unit is in one place: fill in only one of seat, spare at and away",
@@ -704,6 +719,247 @@ mod tests {
         assert_eq!(told.len(), begins.len(), "{told:#?}");
         for (told, begin) in told.iter().zip(begins) {
             assert!(told.starts_with(begin), "{told}");
+        }
+    }
+
+    /// A department with one of each thing.
+    fn small() -> Known {
+        let id = str::to_owned;
+        let entries = vec![
+            Register::Station { id: id("mill"), name: id("Millrace"), order: 1 },
+            Register::Rig { id: id("e2"), name: id("Engine 2"), station: id("mill"), order: 1 },
+            Register::Unit {
+                number: id("117"),
+                profile: id("us-4500-third"),
+                cadence: Cadence::Weekly,
+                in_use: true,
+                serials: BTreeMap::new(),
+            },
+            Register::Cylinder { number: id("C-1"), rated: "4500 psi".parse().unwrap() },
+            Register::Member {
+                id: id("m-1"),
+                roles: vec![id("technician")],
+                qualified: vec![id("us-open-circuit-third")],
+            },
+        ];
+        Known { entries, ..known() }
+    }
+
+    /// Every refusal of every table, in a row by itself: its column, and what to do.
+    const REFUSED: [(&str, &str, &str, &str); 46] = [
+        ("stations", "id,name\n mi ll,Mill\n", "id", "“mi ll” cannot be used: up to 32 letters"),
+        ("stations", "id,name\nmill,\n", "name", "this is empty; fill it in"),
+        ("stations", "id,name,order\nmill,Mill,1.5\n", "order", "write a whole number from 0 to 65535"),
+        (
+            "rigs",
+            "id,name,station\ne1,Engine,hill\n",
+            "station",
+            "there is no “hill”; enter it in stations.csv",
+        ),
+        (
+            "rigs",
+            "id,name,station,order\ne1,Engine,mill,70000\n",
+            "order",
+            "write a whole number from 0 to 65535",
+        ),
+        ("seats", "id,rig,name\ns1,e9,Officer\n", "rig", "there is no “e9”; enter it in rigs.csv"),
+        ("seats", "id,rig,name,kit\ns1,e2,Officer,perhaps\n", "kit", "write yes or no"),
+        (
+            "seats",
+            "id,rig,name,order\ns1,e2,Officer,first\n",
+            "order",
+            "write a whole number from 0 to 65535",
+        ),
+        (
+            "units",
+            "number,profile,cadence\n9,us-45,weekly\n",
+            "profile",
+            "“us-45” is not a profile of the rule table",
+        ),
+        (
+            "units",
+            "number,profile,cadence\n9,us-4500-third,daily\n",
+            "cadence",
+            "write each shift, weekly or monthly",
+        ),
+        (
+            "units",
+            "number,profile,cadence,in use\n9,us-4500-third,weekly,so so\n",
+            "in use",
+            "write yes or no",
+        ),
+        (
+            "units",
+            "number,profile,cadence,seat\n9,us-4500-third,weekly,s9\n",
+            "seat",
+            "there is no “s9”; enter it in seats.csv",
+        ),
+        (
+            "units",
+            "number,profile,cadence,spare at\n9,us-4500-third,weekly,hill\n",
+            "spare at",
+            "there is no “hill”; enter it in stations.csv",
+        ),
+        (
+            "units",
+            "number,profile,cadence,away\n9,us-4500-third,weekly,attic\n",
+            "away",
+            "write bench or repairer",
+        ),
+        (
+            "units",
+            "number,profile,cadence,spare at,away\n9,us-4500-third,weekly,mill,bench\n",
+            "seat",
+            "a unit is in one place",
+        ),
+        ("facepieces", "number,size\n,medium\n", "number", "this is empty; fill it in"),
+        ("facepieces", "number,size\nF-1,\n", "size", "this is empty; fill it in"),
+        ("facepieces", "number,size\nF 1,medium\n", "number", "“F 1” cannot be used"),
+        (
+            "facepieces",
+            "number,size,with unit\nF-1,medium,9\n",
+            "with unit",
+            "there is no “9”; enter it in units.csv",
+        ),
+        ("cylinders", "number,rated\nC-2,4500\n", "rated", "write it like 4500 psi or 300 bar"),
+        ("cylinders", "number,rated\nC-2,4500 atm\n", "rated", "write it like 4500 psi or 300 bar"),
+        ("cylinders", "number,rated\nC-2,-1 bar\n", "rated", "write it like 4500 psi or 300 bar"),
+        (
+            "cylinders",
+            "number,rated,with unit\nC-2,300 bar,9\n",
+            "with unit",
+            "there is no “9”; enter it in units.csv",
+        ),
+        ("members", "id,roles\nm-2,crew\n", "name", "a member who has no name yet needs one"),
+        (
+            "members",
+            "id,name,roles\nm-2,Zo,captain\n",
+            "roles",
+            "“captain” is not a role; write crew, officer",
+        ),
+        (
+            "members",
+            "id,name,roles,qualified\nm-2,Zo,technician,all\n",
+            "qualified",
+            "“all” is not a kind of unit; use ",
+        ),
+        (
+            "marks",
+            "cylinder,made to,litres,made\nC-9,permit-carbon,6.8,2021-03\n",
+            "cylinder",
+            "there is no “C-9”; enter it in cylinders.csv",
+        ),
+        (
+            "marks",
+            "cylinder,made to,litres,made\nC-1,carbon,6.8,2021-03\n",
+            "made to",
+            "write one of dot-3a, ",
+        ),
+        (
+            "marks",
+            "cylinder,made to,litres,made\nC-1,permit-carbon,6.8 L,2021-03\n",
+            "litres",
+            "write the water volume in litres, like 6.8",
+        ),
+        (
+            "marks",
+            "cylinder,made to,litres,made\nC-1,permit-carbon,0.1,2021-03\n",
+            "litres",
+            "write the water volume in litres, like 6.8",
+        ),
+        (
+            "marks",
+            "cylinder,made to,litres,made\nC-1,permit-carbon,6.8,03/2021\n",
+            "made",
+            "write it as year and month, like 2021-03",
+        ),
+        (
+            "marks",
+            "cylinder,made to,litres,made,requalified\nC-1,permit-carbon,6.8,2021-03,2026\n",
+            "requalified",
+            "write it as year and month",
+        ),
+        (
+            "marks",
+            "cylinder,made to,litres,made,life ends\nC-1,permit-carbon,6.8,2021-03,never\n",
+            "life ends",
+            "write it as year and month",
+        ),
+        (
+            "qualifications",
+            "member,family,until\nm-9,us-open-circuit-third,2028-03-31\n",
+            "member",
+            "there is no “m-9”; enter it in members.csv",
+        ),
+        (
+            "qualifications",
+            "member,family,until\nm-1,all,2028-03-31\n",
+            "family",
+            "m-1 is not qualified for “all”; enter it at “qualified”",
+        ),
+        (
+            "qualifications",
+            "member,family,until\nm-1,us-open-circuit-third,31/03/2028\n",
+            "until",
+            "say whether the day or the month comes first",
+        ),
+        (
+            "fit_tests",
+            "member,date,size\nm-9,2026-03-01,medium\n",
+            "member",
+            "there is no “m-9”; enter it in members.csv",
+        ),
+        ("fit_tests", "member,date,size\nm-1,2026-02-30,medium\n", "date", "write it like 2026-04-03"),
+        ("fit_tests", "member,date,size\nm-1,2027-03-01,medium\n", "date", "this day is still to come"),
+        ("fit_tests", "member,date,size\nm-1,2026-03-01,\n", "size", "this is empty; fill it in"),
+        (
+            "checks",
+            "unit,date,time,result\n9,2026-03-01,07:05,good\n",
+            "unit",
+            "there is no “9”; enter it in units.csv",
+        ),
+        (
+            "checks",
+            "unit,date,time,by,result\n117,2026-03-01,07:05,m-9,good\n",
+            "by",
+            "there is no “m-9”; enter it in members.csv, or leave it empty",
+        ),
+        ("checks", "unit,date,time,result\n117,1 March,07:05,good\n", "date", "write it like 2026-04-03"),
+        ("checks", "unit,date,time,result\n117,2026-03-01,25:05,good\n", "time", "write it like 07:05"),
+        ("checks", "unit,date,time,result\n117,2027-03-01,07:05,good\n", "date", "this is later than now"),
+        (
+            "checks",
+            "unit,date,time,result,colour\n117,2026-03-01,07:05,good,red\n",
+            "colour",
+            "this column is not known; the columns are: unit, date",
+        ),
+    ];
+
+    #[test]
+    fn every_refusal_of_every_table_names_the_file_the_row_the_column_and_what_to_do() {
+        let known = small();
+        for (table, text, column, say) in REFUSED {
+            let file = format!("{table}.csv");
+            let read = read(&[(file.clone(), text.as_bytes().to_vec())], &known);
+            let [problem] = read.problems.as_slice() else { panic!("{text:?}: {:#?}", read.problems) };
+            let row = if say.contains("column") { 1 } else { 2 };
+            let told = (problem.file.as_str(), problem.row, problem.column.as_str());
+            assert_eq!(told, (file.as_str(), row, column), "{text:?}: {problem}");
+            assert!(problem.say.contains(say), "{text:?}: {problem}");
+        }
+        for template in columns::ALL {
+            let tried: BTreeSet<&str> =
+                REFUSED.iter().filter(|r| r.0 == template.name).map(|r| r.2).collect();
+            assert!(tried.len() >= 2, "{}: {tried:?}", template.name);
+            // What is required is asked for, in each table.
+            for column in template.columns.iter().filter(|c| c.required) {
+                let rest: Vec<&str> =
+                    template.columns.iter().map(|c| c.name).filter(|name| *name != column.name).collect();
+                let told = told(&template.file(), &format!("{}\n", rest.join(",")), &known);
+                let missing =
+                    format!("{}, row 1, {}: this column is missing; add it", template.file(), column.name);
+                assert_eq!(told, [missing]);
+            }
         }
     }
 

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use airmuster_domain::record::{Asset, Cadence, Place, Register};
+use airmuster_domain::record::{Asset, Cadence, Place, Register, Spot};
 use airmuster_domain::shift::ShiftClock;
 
 use super::columns::{self, Template};
@@ -77,41 +77,56 @@ pub fn sheet(template: &Template, entries: &[Register], names: Option<&BTreeMap<
     };
     let mut headings: Vec<String> = template.columns.iter().map(|c| c.name.to_owned()).collect();
     headings.extend(parts.iter().map(|p| format!("{} {p}", template.family.unwrap_or_default())));
-    let places: BTreeMap<&Asset, &Place> = entries
-        .iter()
-        .filter_map(|e| if let Register::Holder { asset, place } = e { Some((asset, place)) } else { None })
-        .collect();
-    let models: BTreeMap<&String, [&String; 3]> = entries
-        .iter()
-        .filter_map(|e| match e {
-            Register::FacepieceModel { number, make, model, style } => Some((number, [make, model, style])),
-            _ => None,
-        })
-        .collect();
-    let rows = entries.iter().filter_map(|e| row(template, e, &places, &models, names, &parts)).collect();
+    let mut more = More::default();
+    for entry in entries {
+        match entry {
+            Register::Holder { asset, place } => drop(more.places.insert(asset, place)),
+            Register::FacepieceModel { number, make, model, style } => {
+                more.models.insert(number, [make, model, style]);
+            }
+            Register::Cadence { at, cadence: Some(cadence) } => drop(more.cadences.insert(at, *cadence)),
+            _ => {}
+        }
+    }
+    let rows = entries.iter().filter_map(|e| row(template, e, &more, names, &parts)).collect();
     Sheet { headings, rows }
+}
+
+/// What other entries say about those that have a row of their own.
+#[derive(Default)]
+struct More<'a> {
+    places: BTreeMap<&'a Asset, &'a Place>,
+    models: BTreeMap<&'a String, [&'a String; 3]>,
+    cadences: BTreeMap<&'a Spot, Cadence>,
+}
+
+impl More<'_> {
+    fn checked(&self, at: &Spot) -> String {
+        self.cadences.get(at).map_or("", |c| c.words()).to_owned()
+    }
 }
 
 /// The cells of an entry, if it is one of this table.
 fn row(
     template: &Template,
     entry: &Register,
-    places: &BTreeMap<&Asset, &Place>,
-    models: &BTreeMap<&String, [&String; 3]>,
+    more: &More<'_>,
     names: Option<&BTreeMap<String, String>>,
     parts: &BTreeSet<&String>,
 ) -> Option<Vec<String>> {
     let s = str::to_owned;
-    let place = |asset: Asset| places.get(&asset).copied();
+    let place = |asset: Asset| more.places.get(&asset).copied();
     Some(match (template.name, entry) {
         ("stations", Register::Station { id, name, order }) => {
             vec![id.clone(), name.clone(), order.to_string()]
         }
         ("rigs", Register::Rig { id, name, station, order }) => {
-            vec![id.clone(), name.clone(), station.clone(), order.to_string()]
+            let checked = more.checked(&Spot::Rig { rig: id.clone() });
+            vec![id.clone(), name.clone(), station.clone(), order.to_string(), checked]
         }
         ("seats", Register::Seat { id, rig, name, kit, order }) => {
-            vec![id.clone(), rig.clone(), name.clone(), yes(*kit), order.to_string()]
+            let checked = more.checked(&Spot::Seat { seat: id.clone() });
+            vec![id.clone(), rig.clone(), name.clone(), yes(*kit), order.to_string(), checked]
         }
         ("units", Register::Unit { number, profile, cadence, serials, .. }) => {
             let [seat, spare, away] = match place(Asset::unit(number)) {
@@ -121,14 +136,14 @@ fn row(
                 Some(Place::Repairer) => [s(""), s(""), s("repairer")],
                 _ => [s(""), s(""), s("")],
             };
-            let cadence = cadence_words(*cadence);
-            let mut row = vec![number.clone(), profile.clone(), s(cadence), yes(true), seat, spare, away];
+            let mut row =
+                vec![number.clone(), profile.clone(), s(cadence.words()), yes(true), seat, spare, away];
             row.extend(parts.iter().map(|p| serials.get(*p).cloned().unwrap_or_default()));
             row
         }
         ("facepieces", Register::Facepiece { number, size }) => {
             let [make, model, style] =
-                models.get(number).map_or_else(Default::default, |m| m.map(Clone::clone));
+                more.models.get(number).map_or_else(Default::default, |m| m.map(Clone::clone));
             vec![number.clone(), size.clone(), make, model, style, with(place(Asset::facepiece(number)))]
         }
         ("cylinders", Register::Cylinder { number, rated }) => {
@@ -143,14 +158,6 @@ fn row(
 }
 
 /// How often, in the word of a table.
-fn cadence_words(cadence: Cadence) -> &'static str {
-    match cadence {
-        Cadence::EachShift => "each shift",
-        Cadence::Weekly => "weekly",
-        Cadence::Monthly => "monthly",
-    }
-}
-
 fn yes(yes: bool) -> String {
     if yes { "yes" } else { "no" }.to_owned()
 }

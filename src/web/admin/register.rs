@@ -3,8 +3,9 @@
 //! asked, what is refused and what is written down are the same on both ways.
 
 use std::collections::{BTreeMap, HashMap};
+use std::sync::Arc;
 
-use airmuster_domain::record::{Asset, Body, Desk, Place, Register};
+use airmuster_domain::record::{Asset, Body, Cadence, Desk, Place, Register, Spot};
 use airmuster_domain::role::Role;
 use axum::extract::{Path, Query, State};
 use axum::response::{IntoResponse, Redirect, Response};
@@ -37,7 +38,7 @@ pub struct Shelves {
     /// Names by member id.
     pub names: BTreeMap<String, String>,
     /// Units, places and the rule table.
-    pub fleet: Fleet,
+    pub fleet: Arc<Fleet>,
 }
 
 impl Shelves {
@@ -100,7 +101,9 @@ pub async fn show_index(State(app): State<App>, visitor: Visitor) -> Result<Html
     let profiles = table.map_or(0, |t| t.profiles.len());
     let edition = table.map(|t| format!("{}, {}", t.name, t.edition)).unwrap_or_default();
     let others = vec![
+        shelf("Settings", "/settings", String::new(), "Name, time zone, shift, platoons, what is asked"),
         shelf("Rule table and profiles", "/rules", format!("{profiles} profiles"), &edition),
+        shelf("How often things are checked", "/cadences", String::new(), "By rig, place and spares"),
         shelf("Tablets", "/tablets", format!("{in_use} in use"), "Enrolled, lost, given up"),
         shelf("Qualifications", "/qualifications", String::new(), "Technicians’ certificates"),
         shelf("Fit tests and clearance", "/fitness", String::new(), "Who may wear which facepiece"),
@@ -313,11 +316,13 @@ fn cells(
 /// The field that stands for the three columns of where a unit is.
 const PLACE: &str = "place";
 
-/// Where something is, and whether it was accepted, is asked once; later it is changed elsewhere.
+/// Where something is, whether it was accepted and how often it is checked is changed elsewhere.
 fn asked_again(t: &Template, column: &Column) -> bool {
     !matches!(
         (t.name, column.name),
-        ("units", "in use" | "seat" | "spare at" | "away") | ("cylinders" | "facepieces", "with unit")
+        ("units", "in use" | "seat" | "spare at" | "away")
+            | ("cylinders" | "facepieces", "with unit")
+            | ("rigs" | "seats", "checked")
     )
 }
 
@@ -366,6 +371,7 @@ pub async fn view(
     let mut fields: Vec<FormField> = Vec::new();
     for (nth, column) in t.columns.iter().enumerate() {
         let skipped = (t.name == "units" && matches!(column.name, "spare at" | "away"))
+            || column.name == "checked"
             || (!new && (nth == 0 || !asked_again(t, column)));
         if skipped {
             continue;
@@ -446,8 +452,8 @@ fn field(shelves: &Shelves, t: &Template, column: &Column, id: String, values: &
             ("Is it new?".to_owned(), alone(ways.map(|(v, l)| choice(v, l.to_owned())).into()))
         }
         ("units", "cadence") => {
-            let ways = ["each shift", "weekly", "monthly"];
-            ("It is checked".to_owned(), alone(ways.map(|w| choice(w, capital(w))).into()))
+            let ways = Cadence::ALL.map(|c| choice(c.words(), capital(c.words())));
+            ("It is checked".to_owned(), alone(ways.into()))
         }
         ("units", "profile") => {
             let profiles = table.into_iter().flat_map(|t| t.profiles.iter());
@@ -574,7 +580,20 @@ fn elsewhere(shelves: &Shelves, t: &Template, id: &str) -> (Vec<Fact>, Vec<Link>
             place(Asset::facepiece(id)),
             vec![link("Its page, and where to move it", format!("/assets/facepiece:{id}"))],
         ),
-        "rigs" => (Vec::new(), vec![link("Where it is and what it is for", format!("/rigs/{id}/status"))]),
+        "stations" => {
+            (Vec::new(), vec![link("How often its spares are checked", format!("/cadences?at=spares/{id}"))])
+        }
+        "rigs" => (
+            said(shelves, &Spot::Rig { rig: id.to_owned() }),
+            vec![
+                link("How often it is checked", format!("/cadences?at=rig/{id}")),
+                link("Where it is and what it is for", format!("/rigs/{id}/status")),
+            ],
+        ),
+        "seats" => (
+            said(shelves, &Spot::Seat { seat: id.to_owned() }),
+            vec![link("How often it is checked", format!("/cadences?at=seat/{id}"))],
+        ),
         "members" => (
             Vec::new(),
             vec![
@@ -586,6 +605,15 @@ fn elsewhere(shelves: &Shelves, t: &Template, id: &str) -> (Vec<Fact>, Vec<Link>
     }
 }
 
+/// How often it is checked, where that is said of the place itself.
+fn said(shelves: &Shelves, spot: &Spot) -> Vec<Fact> {
+    let at = shelves.entries.iter().find_map(|e| match e {
+        Register::Cadence { at, cadence: Some(c) } if at == spot => Some(c.words()),
+        _ => None,
+    });
+    at.map(|c| Fact { label: "It is checked".to_owned(), value: capital(c) }).into_iter().collect()
+}
+
 /// How an entry came to be as it is, newest first.
 async fn changes(app: &App, shelves: &Shelves, t: &Template, id: &str) -> Result<Vec<Change>, WebError> {
     let mut out: Vec<Change> = Vec::new();
@@ -594,6 +622,16 @@ async fn changes(app: &App, shelves: &Shelves, t: &Template, id: &str) -> Result
     for kept in app.store.register_records(id).await? {
         let Body::Desk(desk) = &kept.record.body else { continue };
         let what = match desk {
+            Desk::Register(Register::Cadence { at, cadence }) => match (t.name, at) {
+                ("rigs", Spot::Rig { rig: of })
+                | ("seats", Spot::Seat { seat: of })
+                | ("stations", Spot::Spares { station: of })
+                    if of == id =>
+                {
+                    format!("checked: {}", cadence.map_or("nothing", Cadence::words))
+                }
+                _ => continue,
+            },
             Desk::Register(entry) => {
                 let sheet = write::sheet(t, std::slice::from_ref(entry), None);
                 let Some(row) = sheet.rows.iter().find(|r| r.first().is_some_and(|f| f == id)) else {

@@ -214,6 +214,7 @@ async fn view(
             ..TableRow::default()
         },
         problems: Problems { lines },
+        hours: DEFAULT_GRACE.to_string(),
         day: day.to_owned(),
         time: time.to_owned(),
         title,
@@ -312,6 +313,12 @@ fn form(table: &Table, asked: &Asked, out: &mut OneTable) {
         .collect();
 }
 
+/// For how many hours checks made with the table before still count, where nobody says otherwise: a shift,
+/// so that a tablet without a network can hand in what it made. A choice of ours, no published source.
+const DEFAULT_GRACE: i64 = 24;
+/// A year.
+const MOST_GRACE: i64 = 8760;
+
 /// When it is to come into force.
 #[derive(Debug, Default, Deserialize)]
 #[serde(default)]
@@ -319,6 +326,7 @@ pub struct Start {
     day: String,
     time: String,
     again: String,
+    hours: String,
 }
 
 /// `POST /rules/{digest}/start`.
@@ -332,10 +340,18 @@ pub async fn start(
     let mut draft = find(&app, &digest).await?.draft.ok_or(WebError::NotFound)?;
     let clock = app.store.department().await?.clock;
     let now = app.clock.now();
-    match moment(&clock, now, &input) {
-        Ok(at) => {
+    let hours = match input.hours.trim() {
+        "" => Ok(DEFAULT_GRACE),
+        text => text.parse().ok().filter(|h| (0..=MOST_GRACE).contains(h)).ok_or("hours"),
+    };
+    match moment(&clock, now, &input).map_err(|say| ("day", say)).and_then(|at| {
+        let hours = hours.map_err(|field| (field, "Give whole hours, from 0 to 8760, such as 24."))?;
+        Ok((at, hours))
+    }) {
+        Ok((at, hours)) => {
             draft.starts_at = Some(at);
             draft.again = input.again == "yes";
+            draft.grace_hours = Some(hours);
             draft.planned_by = Some(by);
             draft.refused = None;
             let mut write = app.store.begin().await?;
@@ -344,10 +360,11 @@ pub async fn start(
             ruling::come_into_force(&app.store, &app.intake, &app.clock).await?;
             Ok(Redirect::to(&format!("/rules/{digest}")).into_response())
         }
-        Err(say) => {
+        Err((field, say)) => {
             let given = (input.day.as_str(), input.time.as_str());
-            let view =
-                view(&app, &visitor, &digest, &Asked::default(), given, vec![problem("day", say)]).await?;
+            let lines = vec![problem(field, say)];
+            let mut view = view(&app, &visitor, &digest, &Asked::default(), given, lines).await?;
+            view.hours = input.hours;
             Ok(Again(view).into_response())
         }
     }

@@ -5,7 +5,7 @@ use airmuster_domain::drift::{Measure, Trend};
 use airmuster_domain::shift::ShiftClock;
 use axum::extract::State;
 
-use crate::report::chart;
+use crate::report::chart::{self, figure};
 use crate::service::drift::watch_list;
 use crate::service::fleet::Fleet;
 use crate::web::auth::Visitor;
@@ -47,20 +47,22 @@ pub fn view(trend: &Trend, clock: &ShiftClock, now: Millis) -> TrendView {
         Measure::Disagreement | Measure::TripPoint => trend.unit.symbol().to_owned(),
     };
     let limits = match (trend.measure, trend.limits) {
-        (Measure::Disagreement, (_, Some(most))) => format!("limit {most:.0} {unit} either way"),
-        (_, (Some(least), Some(most))) => format!("limits {least:.0} and {most:.0} {unit}"),
-        (_, (Some(only), None) | (None, Some(only))) => format!("limit {only:.0} {unit}"),
+        (Measure::Disagreement, (_, Some(most))) => format!("limit {} {unit} either way", figure(most, 0)),
+        (_, (Some(least), Some(most))) => {
+            format!("limits {} and {} {unit}", figure(least, 0), figure(most, 0))
+        }
+        (_, (Some(only), None) | (None, Some(only))) => format!("limit {} {unit}", figure(only, 0)),
         (_, (None, None)) => String::new(),
     };
     let day = |at: Millis| clock.local(at).format("%-d %b").to_string();
     let first = trend.points.first().map(|p| day(p.0)).unwrap_or_default();
     let count = trend.points.len();
     let stands = match trend.points.last().and_then(|p| trend.line_at(p.0)) {
-        Some(line) => format!("Stands at {} {unit}; {limits}.", signed(line, 0)),
+        Some(line) => format!("Stands at {} {unit}; {limits}.", figure(line, 0)),
         None => format!("{count} readings so far, too few for a line; {limits}."),
     };
     let slope = trend.fit.map(|f| {
-        let month = |slope: f64| signed(slope * 30.0, 1);
+        let month = |slope: f64| figure(slope * 30.0, 1);
         let interval = format!("95 % interval {} to {}", month(f.low), month(f.high));
         let drifts = if f.is_sloped() { "" } else { ": no drift that these readings show" };
         format!(
@@ -71,13 +73,13 @@ pub fn view(trend: &Trend, clock: &ShiftClock, now: Millis) -> TrendView {
     let reaches = trend.crossing.map(|c| {
         let (from, to) = c.between;
         if c.at <= now {
-            format!("The line passed {} {unit} about {}.", signed(c.limit, 0), date(clock, c.at))
+            format!("The line passed {} {unit} about {}.", figure(c.limit, 0), date(clock, c.at))
         } else if c.at > now.saturating_add(10 * 365 * 86_400_000) {
             "It would take more than ten years to the limit.".to_owned()
         } else {
             format!(
                 "Going on like this it reaches {} {unit} about {}, between {} and {}.",
-                signed(c.limit, 0),
+                figure(c.limit, 0),
                 date(clock, c.at),
                 date(clock, from),
                 date(clock, to)
@@ -89,11 +91,4 @@ pub fn view(trend: &Trend, clock: &ShiftClock, now: Millis) -> TrendView {
         chart: chart::trend(trend, now, day),
         says: [Some(stands), slope, reaches].into_iter().flatten().collect(),
     }
-}
-
-/// With a true minus sign, and none before nothing.
-fn signed(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
-    let zero = text.trim_start_matches('-').chars().all(|c| matches!(c, '0' | '.'));
-    if zero { text.trim_start_matches('-').to_owned() } else { text.replace('-', "−") }
 }

@@ -1,6 +1,7 @@
 //! The station chooser and the station board.
 
 use airmuster_domain::ground::Kind;
+use airmuster_domain::readiness::{Lack, Readiness};
 use airmuster_domain::record::Asset;
 use airmuster_domain::standing::State as Standing;
 use axum::extract::{Path, State};
@@ -13,7 +14,7 @@ use crate::web::auth::{STATION, Visitor, lasting};
 use crate::web::error::WebError;
 use crate::web::html::Html;
 use crate::web::present::{
-    capital, checked_words, ground_words, page, standing, station_href, thin, unit_ref,
+    capital, checked_words, ground_words, page, standing, station_href, thin, unit_ref, when,
 };
 use crate::web::serving::App;
 use crate::web::view::Action;
@@ -136,11 +137,32 @@ fn item_line(fleet: &Fleet, seat: &SeatRow) -> Line {
         let missing = if seat.kit { "Nothing is here." } else { "No unit is here." };
         return Line { place, reason: Some(missing.to_owned()), ..Line::default() };
     };
+    let readiness = fleet.spare_ready(seat);
+    let cylinder = fleet.racked.get(&asset.to_string());
+    let moment = |t| when(&fleet.department.clock, t, fleet.now);
+    let lack = readiness.iter().flat_map(|r| &r.lacks).find_map(|l| match l {
+        Lack::NotRead => Some("Nobody has read it since it lies here.".to_owned()),
+        Lack::ReadTooLongAgo { .. } => {
+            Some(format!("To be read {}.", cylinder.map_or("again", |c| c.cadence.words())))
+        }
+        Lack::Low { read, above } => Some(format!("It must be above {}.", above.words(read.unit()))),
+        _ => None,
+    });
+    let again = |text: &str| Action {
+        text: text.to_owned(),
+        href: format!("/rigs/{}/spares", seat.rig),
+        next: false,
+    };
     Line {
         place,
         thing: Some(format!("{} {}", capital(asset.kind.words()), asset.number)),
         standing: Some(standing(s)),
-        reason: s.grounds.first().map(ground_words),
+        ready: readiness.as_ref().is_some_and(Readiness::ready),
+        read: cylinder.and_then(|c| c.read).map(|(_, p)| (p.number(), p.unit().symbol())),
+        checked: cylinder.and_then(|c| c.read).map(|(at, _)| format!("read {}", moment(at))),
+        due: readiness.as_ref().and_then(|r| r.due_by).map(moment),
+        reason: s.grounds.first().map(ground_words).or(lack),
+        action: readiness.map(|r| again(if r.ready() { "Read again" } else { "Read it" })),
         ..Line::default()
     }
 }
@@ -163,6 +185,8 @@ fn line(fleet: &Fleet, place: String, unit: Option<&UnitFacts>) -> Line {
         soon: s.state == Standing::InService && fleet.due_this_shift(s),
         strip: thin(fleet, unit),
         standing: Some(standing(s)),
+        ready: s.state == Standing::InService,
+        read: None,
         checked,
         due: due.filter(|_| s.state == Standing::InService),
         reason: match s.state {

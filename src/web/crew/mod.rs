@@ -7,6 +7,7 @@ mod input;
 pub mod out;
 pub mod record;
 pub mod sign;
+pub mod spares;
 pub mod unit;
 pub mod unproven;
 pub mod used;

@@ -25,7 +25,7 @@ use crate::web::html::Html;
 use crate::web::photos::shots;
 use crate::web::present::{capital, page, unit_ref, when};
 use crate::web::serving::App;
-use crate::web::telling::{parts_words, reach_words, tell};
+use crate::web::telling::{parts_words, reach_words, tell, tell_register};
 use crate::web::view::record::Record;
 use crate::web::view::review::Finding;
 use crate::web::view::{Fact, Link, Standing};
@@ -95,6 +95,7 @@ async fn about(store: &Store, body: &Body) -> Result<Option<Asset>, WebError> {
             Desk::Sealed(s) => return Ok(Some(s.asset.clone())),
             Desk::HandedOver(h) => return Ok(Some(h.asset.clone())),
             Desk::Fill(f) => return Ok(Some(Asset::cylinder(&f.cylinder))),
+            Desk::CylinderRead(r) => return Ok(Some(Asset::cylinder(&r.cylinder))),
             Desk::TicketOpened(t) => return Ok(Some(t.asset.clone())),
             Desk::Accepted(a) => return Ok(Some(Asset::unit(&a.unit))),
             Desk::Register(Register::Holder { asset, .. }) => return Ok(Some(asset.clone())),
@@ -113,7 +114,11 @@ async fn about(store: &Store, body: &Body) -> Result<Option<Asset>, WebError> {
             Desk::Worked(w) => w.ticket,
             Desk::Settlement(s) => return about_variants(store, s.id).await,
             Desk::Doubt(d) => return about_variants(store, d.of.id).await,
-            Desk::Unproven(s) | Desk::Signature(s) | Desk::Uncountersigned(s) | Desk::Countersigned(s) => {
+            Desk::Unproven(s)
+            | Desk::Signature(s)
+            | Desk::Uncountersigned(s)
+            | Desk::Countersigned(s)
+            | Desk::Outdated(s) => {
                 return about_variants(store, s.of.id).await;
             }
             Desk::Correction(c) => return about_variants(store, c.of.id).await,
@@ -279,6 +284,11 @@ async fn contents(
                 out.extend(serials.iter().map(|(part, serial)| fact(&capital(part), serial)));
                 out
             }
+            Desk::Register(entry) => {
+                let detail = tell_register(fleet, entry).detail;
+                if detail.is_empty() { Vec::new() } else { vec![fact("What", capital(&detail))] }
+            }
+            Desk::CylinderRead(r) => vec![fact("Pressure", r.pressure.words())],
             Desk::Moved(m) => m
                 .moves
                 .iter()
@@ -518,6 +528,7 @@ async fn others(
             Body::Desk(Desk::Signature(_)) => "How its signature was proven",
             Body::Desk(Desk::Countersigned(_)) => "How it was countersigned",
             Body::Desk(Desk::Doubt(_)) => "Why it was doubted",
+            Body::Desk(Desk::Outdated(_)) => "Why it does not count",
             _ => continue,
         };
         link(what.to_owned(), format!("/records/{}", said.place.seq));
@@ -528,7 +539,7 @@ async fn others(
         Body::Desk(Desk::TicketOpened(t)) => Some((t.because, "The record that opened it")),
         Body::Desk(Desk::Doubt(d)) => Some((d.of, "The record in doubt")),
         Body::Desk(Desk::Unproven(s) | Desk::Signature(s)) => Some((s.of, "The record that was signed")),
-        Body::Desk(Desk::Uncountersigned(s) | Desk::Countersigned(s)) => {
+        Body::Desk(Desk::Uncountersigned(s) | Desk::Countersigned(s) | Desk::Outdated(s)) => {
             Some((s.of, "The check that this is about"))
         }
         Body::Desk(Desk::Correction(c)) => Some((c.of, "The check that was corrected")),

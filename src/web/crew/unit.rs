@@ -25,7 +25,7 @@ use crate::web::present::{
     when,
 };
 use crate::web::serving::{App, own_address};
-use crate::web::telling::{happened, loan_words};
+use crate::web::telling::{cadence_words, happened, loan_words};
 use crate::web::upkeep::asset_link;
 use crate::web::view::print::RedTag;
 use crate::web::view::unit::{Ground as GroundView, UnitPage};
@@ -126,7 +126,8 @@ fn grounds(file: &UnitFile) -> Vec<GroundView> {
             text: "Everything asked was good in its last complete check.".to_owned(),
             basis: String::new(),
             raised: said_by(file, check.by.as_deref(), &at),
-            clears: until.map(|t| format!("It counts until {t}.")).unwrap_or_default(),
+            clears: until
+                .map_or("It counts until it is used.".to_owned(), |t| format!("It counts until {t}.")),
             record: record_link(file.seq(&check.name)),
         });
     }
@@ -316,6 +317,7 @@ fn facts(file: &UnitFile) -> Vec<Fact> {
     let fact = |label: &str, value: String| Fact { label: label.to_owned(), value };
     let mut out =
         vec![fact("Kind", capital(&file.profile_words())), fact("Where", capital(&file.place_words()))];
+    out.extend(file.row.as_ref().map(|row| fact("Checked", cadence_words(&file.fleet, row))));
     for item in &file.with {
         let label = match item.asset.kind {
             AssetKind::Cylinder => "Cylinder",

@@ -1,7 +1,7 @@
 //! The verdict: what a check has made of the unit, said right after it was handed in.
 
 use airmuster_domain::ground::Forms as _;
-use airmuster_domain::record::{Body, Check, Field, Outcome};
+use airmuster_domain::record::{Body, Check, Desk, Field, Outcome};
 use airmuster_domain::standing::{Standing, State as Holds};
 use axum::extract::{Path, State};
 
@@ -35,6 +35,13 @@ pub async fn show_verdict(
     let ticket = app.store.tickets_of(&s.asset).await?.into_iter().find(|t| !t.stage.is_closed());
     let awaited = s.state == Holds::CheckDue
         && app.store.uncountersigned().await?.iter().any(|c| c.seq == seq && c.clean);
+    let outdated = s.state == Holds::CheckDue
+        && app
+            .store
+            .said(kept.record.name.id)
+            .await?
+            .iter()
+            .any(|k| matches!(&k.record.body, Body::Desk(Desk::Outdated(o)) if o.of == kept.record.name));
     let station = fleet.station_of(&unit.row).map(|s| s.id.clone()).or_else(|| visitor.station.clone());
     let board = station.as_deref().map_or("/stations".to_owned(), station_href);
     Ok(Html(Verdict {
@@ -43,7 +50,11 @@ pub async fn show_verdict(
         place: fleet.place_words(&unit.row),
         standing: standing(s),
         grounds: grounds(&fleet, s),
-        now: if awaited { AWAITED.to_owned() } else { now_words(check, s.state) },
+        now: match (awaited, outdated) {
+            (true, _) => AWAITED.to_owned(),
+            (_, true) => OUTDATED.to_owned(),
+            _ => now_words(check, s.state),
+        },
         bay: bay_words(&app, check),
         next: next(&kept, check, s.state, &board, awaited),
         others: others(check, s.state, &board, awaited),
@@ -76,6 +87,10 @@ fn grounds(fleet: &Fleet, s: &Standing) -> Vec<String> {
 
 /// Said of a good check that an officer has yet to look at.
 const AWAITED: &str = "Everything asked is good. It counts once an officer has countersigned it: tell yours.";
+
+/// Said of a check that was made with a table whose time was over.
+const OUTDATED: &str = "This form was fetched before the rule table changed, and its time is over. What the check \
+                        found counts; that it was good does not. Check it again: the new form asks what is right now.";
 
 /// What to do with one's hands now.
 fn now_words(check: &Check, state: Holds) -> String {

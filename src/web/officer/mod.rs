@@ -2,6 +2,7 @@
 
 pub mod accept;
 pub mod attest;
+pub mod cadences;
 pub mod correct;
 pub mod countersign;
 pub mod crew;
@@ -21,4 +22,4 @@ pub mod swap;
 pub mod tablets;
 pub mod teams;
 pub mod wall;
-mod words;
+pub mod words;

@@ -125,8 +125,16 @@ fn urlencoded(text: &str) -> String {
 
 fn lead(all: &Counts) -> String {
     let owed = all.in_time + all.late + all.missed;
+    let waiting = match all.waiting {
+        0 => String::new(),
+        1 => " One of those done waits for an officer’s countersignature: it was made, and releases nothing yet."
+            .to_owned(),
+        n => format!(
+            " {n} of those done wait for an officer’s countersignature: they were made, and release nothing yet."
+        ),
+    };
     format!(
-        "{} checks done. Of {owed} owed, {} were made in time, {} late, {} missed.",
+        "{} checks done. Of {owed} owed, {} were made in time, {} late, {} missed.{waiting}",
         all.done, all.in_time, all.late, all.missed
     )
 }
@@ -146,15 +154,12 @@ fn day_chart(period: &Period, from: NaiveDate, to: NaiveDate) -> Option<String> 
 
 fn day_table(period: &Period) -> Table {
     let telling = period.days.iter().filter(|(_, c)| c.late + c.missed > 0);
-    Table {
-        headings: ["Day", "In time", "Late", "Missed"].map(str::to_owned).to_vec(),
-        rows: telling
-            .map(|(day, c)| {
-                let numbers = [c.in_time, c.late, c.missed].map(|n| n.to_string());
-                std::iter::once(day.format("%a %-d %b").to_string()).chain(numbers).collect()
-            })
-            .collect(),
-    }
+    let rows = telling.rev().map(|(day, c)| {
+        let numbers = [c.in_time, c.late, c.missed].map(|n| n.to_string());
+        std::iter::once(day.format("%a %-d %b").to_string()).chain(numbers).collect()
+    });
+    // The newest first: on a phone nobody scrolls through a month to yesterday.
+    Table::folded(&["Day", "In time", "Late", "Missed"], rows.collect(), 7, "days")
 }
 
 /// Tenths of a percent, or nothing where nothing was looked at.
@@ -180,37 +185,30 @@ fn hour_table(period: &Period) -> Table {
         let tenths = share(*seen)?;
         Some(vec![format!("{hour:02}:00"), format!("{}.{} %", tenths / 10, tenths % 10)])
     });
-    Table { headings: ["Hour", "Seats open"].map(str::to_owned).to_vec(), rows: hours.collect() }
+    let headings = ["Hour", "Seats open"].map(str::to_owned).to_vec();
+    Table { headings, rows: hours.collect(), ..Table::default() }
 }
 
 fn unit_table(period: &Period) -> Table {
     let mut units: Vec<_> = period.units.iter().collect();
     units.sort_by_key(|(number, c)| (std::cmp::Reverse((c.missed, c.late)), *number));
-    Table {
-        headings: ["Unit", "Done", "In time", "Late", "Missed", "Out then"].map(str::to_owned).to_vec(),
-        rows: units
-            .into_iter()
-            .map(|(number, c)| {
-                let numbers = [c.done, c.in_time, c.late, c.missed, c.not_owed].map(|n| n.to_string());
-                std::iter::once(number.clone()).chain(numbers).collect()
-            })
-            .collect(),
-    }
+    let telling = units.iter().filter(|(_, c)| c.late + c.missed > 0).count();
+    let rows = units.into_iter().map(|(number, c)| {
+        let numbers = [c.done, c.in_time, c.late, c.missed, c.not_owed].map(|n| n.to_string());
+        std::iter::once(number.clone()).chain(numbers).collect()
+    });
+    let headings = ["Unit", "Done", "In time", "Late", "Missed", "Out then"];
+    Table::folded(&headings, rows.collect(), telling.min(20), "units")
 }
 
 fn member_table(period: &Period) -> Table {
     let mut members: Vec<_> = period.members.iter().collect();
     members.sort_by_key(|(id, c)| (std::cmp::Reverse(c.done), *id));
-    Table {
-        headings: ["Member", "Done", "In time", "Late"].map(str::to_owned).to_vec(),
-        rows: members
-            .into_iter()
-            .map(|(id, c)| {
-                let numbers = [c.done, c.in_time, c.late].map(|n| n.to_string());
-                std::iter::once(period.fleet.name(id).to_owned()).chain(numbers).collect()
-            })
-            .collect(),
-    }
+    let rows = members.into_iter().map(|(id, c)| {
+        let numbers = [c.done, c.in_time, c.late].map(|n| n.to_string());
+        std::iter::once(period.fleet.name(id).to_owned()).chain(numbers).collect()
+    });
+    Table::folded(&["Member", "Done", "In time", "Late"], rows.collect(), 10, "members")
 }
 
 fn repairs(period: &Period) -> Table {
@@ -221,10 +219,7 @@ fn repairs(period: &Period) -> Table {
         let took = age(span.from, span.until.unwrap_or(fleet.now));
         vec![unit.clone(), when(clock, span.from, fleet.now), until, took]
     });
-    Table {
-        headings: ["Unit", "Failed", "Returned", "Took"].map(str::to_owned).to_vec(),
-        rows: rows.collect(),
-    }
+    Table::folded(&["Unit", "Failed", "Returned", "Took"], rows.collect(), 8, "repairs")
 }
 
 fn repair_lead(period: &Period, now: Millis) -> String {

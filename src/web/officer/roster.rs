@@ -6,8 +6,10 @@ use airmuster_domain::record::{Asset, Duty};
 use airmuster_domain::standing::State as Holds;
 use axum::extract::{Path, State};
 
-use super::words::{PLANNING, lack_words, manned_words, proposal_words, teams_words};
-use crate::service::fleet::UnitFacts;
+use super::words::{
+    PLANNING, identified_words, lack_words, manned_words, proposal_words, read_words, teams_words,
+};
+use crate::service::fleet::{Fleet, UnitFacts};
 use crate::service::muster::{Manned, Muster};
 use crate::service::swap::propose;
 use crate::service::ticket::thing_words;
@@ -72,7 +74,8 @@ pub fn short(lack: &Lack) -> String {
         Lack::Empty => "empty".to_owned(),
         Lack::Standing(state) => state.words().to_lowercase(),
         Lack::NoCylinder => "no cylinder".to_owned(),
-        Lack::NotRead => "cylinder not read".to_owned(),
+        Lack::NotRead | Lack::ReadTooLongAgo { .. } => "cylinder not read".to_owned(),
+        Lack::NotIdentified => "not identified".to_owned(),
         Lack::Low { .. } => "cylinder low".to_owned(),
         Lack::ClearanceUnknown | Lack::NotCleared => "not cleared".to_owned(),
         Lack::Nobody => "nobody on it".to_owned(),
@@ -129,15 +132,22 @@ pub async fn show_rig(
         notes,
         rows,
         accepted,
-        acts: vec![
+        acts: [
             act("Crew on duty", "crew", swap.is_none() && asks_for_crew),
             act("Accept rig and crew", "accept", false),
             act("Move or lend the rig", "status", false),
             act("Daily sheet", "sheet", false),
             act("We used these", "used", false),
-        ],
+        ]
+        .into_iter()
+        .chain(places.iter().any(|p| racked(fleet, p)).then(|| act("Read spare cylinders", "spares", false)))
+        .collect(),
         swap,
     }))
+}
+
+fn racked(fleet: &Fleet, place: &SeatRow) -> bool {
+    place.asset.as_ref().is_some_and(|a| fleet.racked.contains_key(a))
 }
 
 /// Who reviewed a rig in this shift and when, and what has changed since.
@@ -163,12 +173,25 @@ fn seat(muster: &Muster, place: &SeatRow, unit: Option<&UnitFacts>, ticket: Opti
         member: muster.member(place).map(|m| fleet.name(m).to_owned()),
         ready: readiness.ready(),
         reasons: readiness.lacks.iter().map(|l| lack_words(muster, place, l)).collect(),
+        // Where it is needed and lacks, it is among the reasons.
+        identified: identified_words(muster, place)
+            .filter(|_| !readiness.lacks.contains(&Lack::NotIdentified)),
         ..Seat::default()
     };
     let Some(unit) = unit else {
         let asset = place.asset.as_ref().and_then(|a| a.parse::<Asset>().ok());
         row.thing = asset.as_ref().map(thing_words);
         row.standing = fleet.standing_in(place).map(standing);
+        if let Some(words) = read_words(fleet, place.asset.as_ref()) {
+            row.checked = match readiness.due_by {
+                Some(by) => format!("{words}; again by {}", when(&fleet.department.clock, by, fleet.now)),
+                None => words,
+            };
+        }
+        if readiness.lacks.iter().any(|l| matches!(l, Lack::NotRead | Lack::ReadTooLongAgo { .. })) {
+            let href = format!("/rigs/{}/spares", place.rig);
+            row.fix = Some(Action { text: "Read it".to_owned(), href, next: false });
+        }
         return row;
     };
     let s = &unit.standing;

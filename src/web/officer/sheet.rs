@@ -8,7 +8,7 @@ use serde::Deserialize;
 
 use super::crew::shift_words;
 use super::roster::accepted_words;
-use super::words::lack_words;
+use super::words::{lack_words, read_words};
 use crate::service::fleet::UnitFacts;
 use crate::service::muster::Muster;
 use crate::store::SeatRow;
@@ -17,6 +17,7 @@ use crate::web::error::WebError;
 use crate::web::html::Html;
 use crate::web::present::{capital, page, unit_ref, when};
 use crate::web::serving::App;
+use crate::web::telling::cadence_words;
 use crate::web::view::muster::{Sheet, SheetRow, Uninspected, UninspectedLine};
 
 const DAY: i64 = 24 * 60 * 60_000;
@@ -68,7 +69,7 @@ fn line(muster: &Muster, place: &SeatRow) -> SheetRow {
             .map_or("Empty", airmuster_domain::standing::Standing::words)
             .to_owned(),
         lacks: lacks.collect::<Vec<_>>().join(" "),
-        cylinder: cylinder.unwrap_or_default(),
+        cylinder: cylinder.or_else(|| read_words(fleet, place.asset.as_ref())).unwrap_or_default(),
         checked: checked.unwrap_or_default(),
     }
 }
@@ -99,6 +100,7 @@ pub async fn show_uninspected(
     let lines = without.into_iter().map(|u| UninspectedLine {
         unit: unit_ref(&u.row.number),
         place: capital(&fleet.place_words(&u.row)),
+        often: cadence_words(fleet, &u.row),
         last: last(u).map_or("No good check yet".to_owned(), |at| {
             format!("Last good check {}", when(&fleet.department.clock, at, fleet.now))
         }),

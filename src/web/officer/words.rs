@@ -1,14 +1,16 @@
 //! What a seat lacks, and how a rig is manned, in words that several of the officer's pages share.
 
 use airmuster_domain::readiness::{Lack, Teams, Wearer};
+use airmuster_domain::record::Cadence;
 use airmuster_domain::swap::Why;
 use chrono::NaiveDate;
 
+use crate::service::fleet::Fleet;
 use crate::service::muster::{Manned, Muster};
 use crate::service::swap::Proposal;
 use crate::store::{RigRow, SeatRow};
 use crate::web::entered::sentence;
-use crate::web::present::{capital, ground_words};
+use crate::web::present::{capital, ground_words, when};
 
 /// A day with its year: `3 Mar 2027`.
 pub fn date(day: NaiveDate) -> String {
@@ -30,6 +32,13 @@ pub fn lack_words(muster: &Muster, place: &SeatRow, lack: &Lack) -> String {
             let level = above.words(read.unit());
             format!("Cylinder at {}; it must be above {level}. Change it or recharge it.", read.words())
         }
+        Lack::ReadTooLongAgo { at } => {
+            let at = when(&muster.fleet.department.clock, *at, muster.fleet.now);
+            let cadence = place.asset.as_ref().and_then(|a| muster.fleet.racked.get(a)).map(|c| c.cadence);
+            let often = cadence.map_or("again", Cadence::words);
+            format!("Last read {at}; it is to be read {often}.")
+        }
+        Lack::NotIdentified => identified_words(muster, place).unwrap_or_default(),
         Lack::ClearanceUnknown => format!("{who}: no medical clearance entered."),
         Lack::NotCleared => format!("{who}: not medically cleared."),
         Lack::Nobody => "Nobody is on this seat.".to_owned(),
@@ -49,6 +58,36 @@ pub fn lack_words(muster: &Muster, place: &SeatRow, lack: &Lack) -> String {
             )
         }
     }
+}
+
+/// Whether the alarm of the unit in a place knows who sits there; none where that is not asked.
+pub fn identified_words(muster: &Muster, place: &SeatRow) -> Option<String> {
+    let member = muster.member(place)?;
+    let asked = muster.identification(muster.fleet.in_seat(place)?)?;
+    let clock = &muster.fleet.department.clock;
+    let at = |t| when(clock, t, muster.fleet.now);
+    let who = muster.fleet.name(member);
+    Some(match &asked.known {
+        Some(k) if asked.knows(member, muster.fleet.now) => {
+            format!("{who} is known to the alarm since {}, until {}.", at(k.at), at(k.until))
+        }
+        Some(k) if k.member == member => {
+            format!("{who} was known to the alarm until {}: identify again.", at(k.until))
+        }
+        Some(k) => format!(
+            "The alarm knows {} since {}, not {who}: identify there.",
+            muster.fleet.name(&k.member),
+            at(k.at)
+        ),
+        None => format!("The alarm does not know {who} yet: identify there."),
+    })
+}
+
+/// When a spare cylinder was last read, and at what: `4,480 psi, read 06:58`.
+pub fn read_words(fleet: &Fleet, asset: Option<&String>) -> Option<String> {
+    let (at, pressure) = fleet.racked.get(asset?)?.read?;
+    let at = when(&fleet.department.clock, at, fleet.now);
+    Some(format!("{}, read {at}", pressure.words()))
 }
 
 fn facepiece_words(muster: &Muster, place: &SeatRow) -> String {

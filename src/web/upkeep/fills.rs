@@ -86,7 +86,8 @@ fn read(ledger: &Ledger, input: &Input) -> Result<Fill, Vec<ProblemLine>> {
     let rated = found.and_then(|(_, t)| t.rated);
     let pressure = read_pressure(&input.pressure, rated);
     if pressure.is_none() {
-        lines.push(problem("pressure", "Give the pressure to which it was filled, such as 4500 psi."));
+        let say = format!("Give the pressure to which it was filled, such as {}.", ledger.pressure_like());
+        lines.push(problem("pressure", say));
     }
     let celsius = input.celsius.trim();
     let read = celsius.parse::<i16>().ok();
@@ -102,7 +103,7 @@ fn read(ledger: &Ledger, input: &Input) -> Result<Fill, Vec<ProblemLine>> {
 }
 
 /// A pressure as entered; a bare number is in the unit in which the cylinder is rated.
-fn read_pressure(text: &str, rated: Option<Pressure>) -> Option<Pressure> {
+pub fn read_pressure(text: &str, rated: Option<Pressure>) -> Option<Pressure> {
     let text = text.trim();
     text.parse().ok().or_else(|| format!("{text} {}", rated?.unit().symbol()).parse().ok())
 }
@@ -152,6 +153,7 @@ async fn view(
         cylinder: input.cylinder.clone(),
         sources: sources.collect(),
         pressure: input.pressure.clone(),
+        pressure_like: ledger.pressure_like(),
         celsius: input.celsius.clone(),
         air: air.collect(),
         barred: barred.collect(),

@@ -135,7 +135,8 @@ fn read(file: &ThingFile, input: &Input, lines: &mut Vec<ProblemLine>) -> Seal {
     let text = input.pressure.trim();
     let pressure = text.parse().ok();
     if pressure.is_none() && !text.is_empty() {
-        lines.push(problem("pressure", "Give the pressure with its unit, such as 2300 psi."));
+        let say = format!("Give the pressure with its unit, such as {}.", file.ledger.pressure_like());
+        lines.push(problem("pressure", say));
     }
     let turns = input.turns.trim();
     let thousandths = parts(turns, 3);
@@ -202,6 +203,7 @@ async fn view(
         chain: chain.collect(),
         unit: file.asset.kind == AssetKind::Unit,
         packed: packed.collect(),
+        pressure_like: file.ledger.pressure_like(),
         id: input.id.to_string(),
         entered: SealDraft {
             why: input.why.clone(),

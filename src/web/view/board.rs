@@ -73,7 +73,7 @@ impl RigBlock {
 
     /// The kits that are not ready, and how many.
     pub fn kits_open(&self) -> usize {
-        self.kits.iter().filter(|line| line.standing != Some(Standing::InService)).count()
+        self.kits.iter().filter(|line| !line.ready).count()
     }
 }
 
@@ -88,6 +88,10 @@ pub struct Line {
     pub thing: Option<String>,
     /// Its pressure strip, thin.
     pub strip: Option<Strip>,
+    /// A spare cylinder's pressure as last read: "4,480" and "psi".
+    pub read: Option<(String, &'static str)>,
+    /// Whether it is ready, as far as the thing itself goes.
+    pub ready: bool,
     /// Its standing; none for an empty seat.
     pub standing: Option<Standing>,
     /// When it was last checked: "06:58", "yesterday 19:10"; none if never.

@@ -8,6 +8,7 @@
 pub mod auth;
 pub mod bench;
 pub mod board;
+pub mod cadences;
 pub mod check;
 pub mod clear;
 pub mod countersign;
@@ -26,6 +27,8 @@ pub mod register;
 pub mod review;
 pub mod roster;
 pub mod rules;
+pub mod settings;
+pub mod spares;
 pub mod strip;
 pub mod tables;
 pub mod tablets;

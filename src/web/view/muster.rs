@@ -267,6 +267,8 @@ pub struct UninspectedLine {
     pub unit: UnitRef,
     /// Where it is.
     pub place: String,
+    /// How often it is checked: "Weekly, as set for Reserve 5".
+    pub often: String,
     /// "Last good check 3 Oct 07:12".
     pub last: String,
 }

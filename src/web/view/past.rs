@@ -12,6 +12,23 @@ pub struct Table {
     pub headings: Vec<String>,
     /// The rows, each as long as the headings.
     pub rows: Vec<Vec<String>>,
+    /// Further rows, folded up.
+    pub rest: Vec<Vec<String>>,
+    /// What they are: "72 more units".
+    pub more: String,
+}
+
+/// This many rows are read in one go.
+const FEW: usize = 12;
+
+impl Table {
+    /// With all but the first rows folded up: at least five of them stay, and a table that is short
+    /// anyway stays whole. `what` are the rows.
+    pub fn folded(headings: &[&str], mut rows: Vec<Vec<String>>, stay: usize, what: &str) -> Self {
+        let rest = if rows.len() > FEW { rows.split_off(stay.clamp(5, rows.len())) } else { Vec::new() };
+        let more = format!("{} more {what}", rest.len());
+        Self { headings: headings.iter().map(|h| (*h).to_owned()).collect(), rows, rest, more }
+    }
 }
 
 /// What a period comes to.

@@ -98,6 +98,8 @@ pub struct Seat {
     pub ready: bool,
     /// Why it is open; none when ready.
     pub reasons: Vec<String>,
+    /// Whether the unit's alarm knows the member; none where that is not asked.
+    pub identified: Option<String>,
     /// The one thing that fixes it.
     pub fix: Option<Action>,
     /// "Checked 06:58, due by 08:30".

@@ -68,6 +68,8 @@ pub struct OneTable {
     pub day: String,
     /// The time of day that was given.
     pub time: String,
+    /// For how many hours checks made with the table before still count.
+    pub hours: String,
     /// Profiles to choose from.
     pub profiles: Vec<Choice>,
     /// Checks to choose from.

@@ -238,6 +238,8 @@ pub struct Fills {
     pub sources: Vec<StageOption>,
     /// As entered.
     pub pressure: String,
+    /// How a pressure is written here.
+    pub pressure_like: String,
     /// As entered.
     pub celsius: String,
     /// Each source with how its air stands.
@@ -363,6 +365,8 @@ pub struct Sealing {
     pub unit: bool,
     /// What is fitted to it, and whether it was ticked.
     pub packed: Vec<(Link, bool)>,
+    /// How a pressure is written here.
+    pub pressure_like: String,
     /// The id that the record will have.
     pub id: String,
     /// As entered.

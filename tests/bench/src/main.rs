@@ -6,6 +6,7 @@ mod make;
 mod measure;
 mod past;
 mod server;
+mod soak;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -26,6 +27,13 @@ enum What {
         #[arg(required = true)]
         dirs: Vec<PathBuf>,
     },
+    /// Let eight tablets work with the program for so many minutes
+    Soak {
+        program: PathBuf,
+        dir: PathBuf,
+        #[arg(long, default_value_t = 30)]
+        minutes: u64,
+    },
     /// Answer with the files of a folder from memory, as a yardstick
     Answer { folder: PathBuf },
 }
@@ -35,6 +43,7 @@ async fn main() -> ExitCode {
     let done = match What::parse() {
         What::Make { dir, years } => make::make(&dir, years).await,
         What::Measure { program, dirs } => measure::measure(&program, &dirs).await,
+        What::Soak { program, dir, minutes } => soak::soak(&program, &dir, minutes).await,
         What::Answer { folder } => server::answer(&folder).await,
     };
     match done {

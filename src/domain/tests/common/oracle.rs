@@ -429,6 +429,7 @@ impl<'a> Oracle<'a> {
                 && !self.corrected(&r.name)
                 && self.proven(&r.name)
                 && self.countersigned(&r.name)
+                && self.up_to_date(&r.name)
                 && self.settled(r.name.id).is_none_or(|(_, s)| s.accepted == Some(r.name.digest));
             counts.then_some((*r, c, l))
         })
@@ -513,6 +514,11 @@ impl<'a> Oracle<'a> {
         waits.is_none_or(|(at, _)| {
             self.said().any(|(i, d)| i > at && matches!(d, Desk::Countersigned(s) if s.of == *name))
         })
+    }
+
+    /// Never taken in as made with a table whose time was over.
+    fn up_to_date(&self, name: &RecordRef) -> bool {
+        !self.said().any(|(_, d)| matches!(d, Desk::Outdated(s) if s.of == *name))
     }
 
     fn corrected(&self, name: &RecordRef) -> bool {

@@ -278,6 +278,8 @@ fn at_the_desk(raised: &[Record], known: &[Record], proofs: &[Record]) -> Vec<Re
         signed("uncountersigned", 147, &proofs[0]),
         signed("countersigned", 148, &proofs[0]),
         signed("uncountersigned", 149, find(70)[0]),
+        signed("outdated", 181, &proofs[0]),
+        signed("outdated", 182, find(70)[0]),
         correct(150, &raised[0], None, &["strap", "pressure"]),
         correct(151, find(10)[0], Some(("1", "a")), &[]),
         correct(152, find(10)[0], Some(("1", "z")), &["gauges"]),

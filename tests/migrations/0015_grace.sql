@@ -1,0 +1,1 @@
+update rule_draft set grace_hours = 24;
