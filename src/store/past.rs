@@ -114,7 +114,7 @@ impl Store {
                         }
                     }
                 }
-                _ => {}
+                Body::Field(_) => {}
             }
         }
         write.commit().await

@@ -35,6 +35,8 @@ async fn a_lent_unit_counts_nowhere_and_is_checked_when_it_is_back() {
     let page = o.get("/units/130").await.ok();
     assert!(page.text().contains("It is lent to Harrow Creek until 28 Nov 2026"), "{}", page.text());
     assert!(!page.html.contains("/units/130/move") && page.html.contains("See the loan"));
+    assert!(page.text().contains("Cleared by its return and a complete good check after it."));
+    assert!(!page.html.contains("/units/130/check"), "nobody here checks it now");
     let moved = o.post("/units/130/move", &[("to", "seat/seat-3")]).await;
     assert_eq!(moved.status, 409, "{}", moved.text());
     assert!(

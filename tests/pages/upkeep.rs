@@ -1,7 +1,11 @@
 //! Cylinders and facepieces as things of their own, upkeep, fills and air.
 
+use std::collections::BTreeSet;
+
 use airmuster_domain::record::{Asset, Condition, Marks, Place, Register, Spec};
 use airmuster_domain::standing::State;
+
+use calcard::icalendar::{ICalendar, ICalendarComponentType, ICalendarProperty};
 
 use super::district::{DAY, District, MINUTE, PIN, district};
 
@@ -297,7 +301,7 @@ async fn the_calendar_feed_is_rfc_5545_line_by_line() {
     assert_eq!(lines.iter().filter(|l| l.starts_with("PRODID:")).count(), 1, "3.7.3: exactly once");
     // 3.6.1: each event has a UID of its own, DTSTAMP and DTSTART.
     let events: Vec<&str> = unfolded.split("BEGIN:VEVENT\r\n").skip(1).collect();
-    let uids: std::collections::BTreeSet<&str> =
+    let uids: BTreeSet<&str> =
         events.iter().map(|e| e.lines().find(|l| l.starts_with("UID:")).unwrap()).collect();
     assert_eq!(uids.len(), events.len());
     for e in &events {
@@ -312,6 +316,26 @@ async fn the_calendar_feed_is_rfc_5545_line_by_line() {
     );
     assert!(unfolded.contains("SUMMARY:Cylinder C-121: end of life"), "{unfolded}");
     assert!(!unfolded.contains("Ana") && !unfolded.contains("Tom Varga"), "nobody's name is in it");
+    // A parser that shares nothing with what wrote it (the `calcard` crate) reads the same.
+    let read = ICalendar::parse(text).unwrap();
+    let read: BTreeSet<(String, [Option<u16>; 3])> = read
+        .components
+        .iter()
+        .filter(|c| c.component_type == ICalendarComponentType::VEvent)
+        .map(|c| {
+            let first = |p| c.property(&p).and_then(|e| e.values.first()).unwrap();
+            let day = first(ICalendarProperty::Dtstart).as_partial_date_time().unwrap();
+            assert_eq!(day.hour, None, "a whole day");
+            let summary = first(ICalendarProperty::Summary).as_text().unwrap().to_owned();
+            (summary, [day.year, day.month.map(u16::from), day.day.map(u16::from)])
+        })
+        .collect();
+    assert_eq!(read.len(), events.len());
+    for (what, day) in
+        [("Cylinder C-117: requalification", [2027, 2, 28]), ("Cylinder C-121: end of life", [2027, 3, 31])]
+    {
+        assert!(read.contains(&(what.to_owned(), day.map(Some))), "{what}: {read:?}");
+    }
 }
 
 #[tokio::test]

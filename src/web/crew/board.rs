@@ -71,7 +71,7 @@ pub async fn show_board(
             let used = format!("/rigs/{}/used", seat.rig);
             let roster = format!("/rigs/{}/roster", seat.rig);
             let (id, name) = (seat.rig.clone(), seat.rig_name.clone());
-            rigs.push(RigBlock { id, name, href, roster, used, ..RigBlock::default() });
+            rigs.push(RigBlock { id, roster, name, href, used, ..RigBlock::default() });
         }
         if let Some(rig) = rigs.last_mut() {
             let line = match fleet.in_seat(seat) {

@@ -1,7 +1,7 @@
 //! A unit's page and its red tag.
 
 use airmuster_domain::ground::Kind;
-use airmuster_domain::record::{AssetKind, Component, Slot};
+use airmuster_domain::record::{AssetKind, Component, Loan, Slot};
 use airmuster_domain::role::Role;
 use airmuster_domain::standing::{Ground, State as Holds};
 use airmuster_domain::upkeep::day_words;
@@ -156,6 +156,9 @@ pub fn against(file: &UnitFile, g: &Ground) -> GroundView {
         raised,
         clears: match raise.kind {
             Kind::Retired => "Nothing brings it back.".to_owned(),
+            Kind::BeenAway if is_lent(file) => {
+                "Cleared by its return and a complete good check after it.".to_owned()
+            }
             _ => format!("Cleared by {}. Who can: {}.", g.cleared_by, g.who),
         },
         record: record_link(file.seq(&raise.from)),
@@ -183,11 +186,20 @@ fn clearing(file: &UnitFile, visitor: &Visitor) -> Option<Action> {
     ready.then(|| Action { text: act.verb().to_owned(), href, next: true })
 }
 
+/// Whether another department has it.
+fn is_lent(file: &UnitFile) -> bool {
+    let thing = file.upkeep.things.get(&file.standing.asset);
+    thing.is_some_and(|t| matches!(t.loan, Some(Loan::Lent { .. })))
+}
+
 /// The one thing to do next, by what weighs most.
 fn next(file: &UnitFile, visitor: &Visitor) -> Option<Action> {
     let number = &file.number;
     let action = |text: &str, href: String| Some(Action { text: text.to_owned(), href, next: true });
     let check = |text: &str| action(text, format!("/units/{number}/check"));
+    if is_lent(file) {
+        return action("See the loan", "/loans".to_owned()).filter(|_| may(visitor, BENCH));
+    }
     let Some(worst) = file.standing.grounds.first() else {
         return Some(Action {
             text: "Check again".to_owned(),

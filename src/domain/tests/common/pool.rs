@@ -7,8 +7,8 @@ use airmuster_domain::ground::effects;
 use airmuster_domain::record::{
     Accepted, AirSample, Asset, AssetKind, Component, Condition, Correction, Desk, Digest, Doubt, Field,
     Fill, Fitting, GapDealt, Leaving, Left, Loan, LoanEnded, Marks, Misfit, Move, Moved, Notice, NoticeDone,
-    NoticeEnded, Outcome, Photo, Place, Reach, Record, Register, Settlement, Signed, Slot, Spec, TicketApart,
-    TicketJoined, TicketSplit, Upkept, Used, Work,
+    NoticeEnded, Outcome, Photo, Place, Reach, Record, Register, Reviewed, RigAccepted, Settlement, Signed,
+    Slot, Spec, TicketApart, TicketJoined, TicketSplit, Upkept, Used, Work,
 };
 use airmuster_domain::record::{Body, decode};
 
@@ -106,6 +106,7 @@ fn raising() -> Vec<Record> {
         about("note", 34, Asset::unit("1"), "new label"),
         photo(40, "1"),
         photo(40, "2"),
+        reviewed(41),
         used(35, "1", Condition::Clean),
         used(36, "1", Condition::Soiled),
         used(37, "1", Condition::Contaminated),
@@ -118,6 +119,19 @@ fn raising() -> Vec<Record> {
         check(17, "1").record(),
         about("taken_out", 30, Asset::unit("2"), "it hisses"),
     ]
+}
+
+/// A rig accepted with unit 1 on it.
+fn reviewed(n: u128) -> Record {
+    let seat = Reviewed {
+        seat: "e2-1".to_owned(),
+        asset: Some(Asset::unit("1")),
+        member: Some("ana".to_owned()),
+        ready: true,
+        word: None,
+    };
+    let body = RigAccepted { rig: "e2".to_owned(), shift: NOON, places: vec![seat] };
+    record("rig_accepted", n, NOON, Some("olga"), &body)
 }
 
 fn photo(n: u128, unit: &str) -> Record {
@@ -275,6 +289,8 @@ fn at_the_desk(raised: &[Record], known: &[Record], proofs: &[Record]) -> Vec<Re
         record("accepted", 160, NOON, Some("tom"), &Accepted { unit: "1".to_owned(), check: proofs[0].name }),
         about("retired", 170, one.clone(), "worn out"),
         about("retired", 171, face, "worn out"),
+        signed("unproven", 174, find(41)[0]),
+        doubt(175, find(41)[0]),
         signed("uncountersigned", 172, &raised[0]),
         signed("countersigned", 173, &raised[0]),
     ];
@@ -323,27 +339,8 @@ fn of_the_bench(one: Asset) -> Vec<Record> {
     ]
 }
 
-/// What grounds hang on that are computed whenever they are asked for.
-fn dated() -> Vec<Record> {
-    let notice = |n, number: &str, slot: bool, by: Option<&str>| {
-        let [number, title, source, what] = [number, "t", "s", "w"].map(str::to_owned);
-        let reach = Reach {
-            kind: AssetKind::Unit,
-            only: if slot { String::new() } else { "a".to_owned() },
-            slot: slot.then_some(Slot::Regulator),
-            name: String::new(),
-            from: if slot { "RG-1".to_owned() } else { String::new() },
-            to: if slot { "RG-9".to_owned() } else { String::new() },
-            made_from: None,
-            made_to: None,
-        };
-        let by = by.map(|d| d.parse().unwrap());
-        record("notice", n, NOON, Some("tom"), &Notice { number, title, source, what, by, reach })
-    };
-    let done = |n, number: &str, asset: Asset| {
-        let body = NoticeDone { notice: number.to_owned(), asset, what: "looked at".to_owned() };
-        record("notice_done", n, NOON, Some("tom"), &body)
-    };
+/// Unit 1 is lent and comes back, unit 2 is another department's and goes back to it.
+fn loans() -> Vec<Record> {
     let desk = |kind, n, body: &dyn erased::Body| body.record(kind, n);
     let [due, to, paper] = ["2026-06-20".to_owned(), "Harrow Creek".to_owned(), "sheet 4".to_owned()];
     let lent = |unit: &str| Loan::Lent {
@@ -366,6 +363,36 @@ fn dated() -> Vec<Record> {
         station: station.map(str::to_owned),
         note: String::new(),
     };
+    vec![
+        desk("loan", 310, &lent("1")),
+        desk("loan", 311, &borrowed),
+        desk("loan_ended", 312, &back("1", Some("north"))),
+        desk("loan_ended", 313, &back("2", None)),
+    ]
+}
+
+/// What grounds hang on that are computed whenever they are asked for.
+fn dated() -> Vec<Record> {
+    let notice = |n, number: &str, slot: bool, by: Option<&str>| {
+        let [number, title, source, what] = [number, "t", "s", "w"].map(str::to_owned);
+        let reach = Reach {
+            kind: AssetKind::Unit,
+            only: if slot { String::new() } else { "a".to_owned() },
+            slot: slot.then_some(Slot::Regulator),
+            name: String::new(),
+            from: if slot { "RG-1".to_owned() } else { String::new() },
+            to: if slot { "RG-9".to_owned() } else { String::new() },
+            made_from: None,
+            made_to: None,
+        };
+        let by = by.map(|d| d.parse().unwrap());
+        record("notice", n, NOON, Some("tom"), &Notice { number, title, source, what, by, reach })
+    };
+    let done = |n, number: &str, asset: Asset| {
+        let body = NoticeDone { notice: number.to_owned(), asset, what: "looked at".to_owned() };
+        record("notice_done", n, NOON, Some("tom"), &body)
+    };
+    let desk = |kind, n, body: &dyn erased::Body| body.record(kind, n);
     let put = |asset: Asset, place: Place| Register::Holder { asset, place };
     let with = |unit: &str| Place::With { unit: unit.to_owned() };
     let tested = |asset: Asset, work, on: &str, passed| Upkept {
@@ -406,10 +433,6 @@ fn dated() -> Vec<Record> {
         done(302, "n-1", Asset::unit("1")),
         done(303, "n-2", Asset::unit("1")),
         desk("notice_ended", 304, &NoticeEnded { notice: "n-1".to_owned(), why: "w".to_owned() }),
-        desk("loan", 310, &lent("1")),
-        desk("loan", 311, &borrowed),
-        desk("loan_ended", 312, &back("1", Some("north"))),
-        desk("loan_ended", 313, &back("2", None)),
         desk("register", 320, &put(Asset::unit("1"), Place::Repairer)),
         desk("moved", 321, &moved),
         desk("register", 322, &put(Asset::facepiece("1"), with("1"))),
@@ -470,5 +493,6 @@ fn pool() -> Pool {
     fields.extend(done_again(&desk));
     fields.extend(known);
     fields.extend(proofs);
-    Pool { fields, desk, dated: dated(), registered, good }
+    let dated = dated().into_iter().chain(loans()).collect();
+    Pool { fields, desk, dated, registered, good }
 }
