@@ -64,13 +64,13 @@ pub fn trend(trend: &Trend, now: Millis, day: impl Fn(Millis) -> String) -> Opti
 /// A number as a person reads it: thousands apart, with a true minus sign, and none before nothing.
 pub fn figure(value: f64, decimals: usize) -> String {
     let text = format!("{:.decimals$}", value.abs());
-    let (whole, rest) = text.split_once('.').map_or((text.as_str(), ""), |(whole, rest)| (whole, rest));
+    let (whole, rest) = text.split_once('.').unwrap_or((&text, ""));
     let mut out = String::new();
     if value < 0.0 && text.bytes().any(|b| (b'1'..=b'9').contains(&b)) {
         out.push('−');
     }
     for (nth, digit) in whole.chars().enumerate() {
-        if nth > 0 && (whole.len() - nth) % 3 == 0 {
+        if nth > 0 && (whole.len() - nth).is_multiple_of(3) {
             out.push(',');
         }
         out.push(digit);

@@ -76,7 +76,6 @@ async fn a_database_of_each_earlier_program_is_kept_opens_verifies_and_stands_as
         let mut db = at_migration(dir.path(), last).await;
         sql(&mut db, &std::fs::read_to_string(data(&format!("at-{last:04}.sql"))).unwrap()).await;
         leave(db).await;
-        let before = std::fs::read(dir.path().join(FILE)).unwrap();
 
         let store = Store::open(dir.path(), Uuid::from_u128(9)).await.unwrap();
         let report = verify(&store, THEN, None, Depth::Tables).await.unwrap();
@@ -104,7 +103,6 @@ async fn a_database_of_each_earlier_program_is_kept_opens_verifies_and_stands_as
         assert_eq!(kept.len(), 1, "{last}: {kept:?}");
         let old = folder();
         std::fs::copy(&kept[0], old.path().join(FILE)).unwrap();
-        assert!(before.len() < 2 * usize::try_from(kept[0].metadata().unwrap().len()).unwrap());
         let mut db = attacker(old.path()).await;
         let of = |sql: &'static str| sqlx::query_scalar::<_, i64>(sql);
         assert_eq!(of("select max(version) from _sqlx_migrations").fetch_one(&mut db).await.unwrap(), last);
