@@ -20,6 +20,8 @@ exec </dev/null
 export CARGO_TERM_COLOR=${CARGO_TERM_COLOR:-never} INSTA_UPDATE=no
 # Everything is built once: what a second build could reuse would only take up several gigabytes.
 export CARGO_INCREMENTAL=${CARGO_INCREMENTAL:-0}
+# A test that fails says its line by itself; without the lines of all other code it compiles sooner.
+export CARGO_PROFILE_DEV_DEBUG=${CARGO_PROFILE_DEV_DEBUG:-false}
 log=$(mktemp)
 trap 'rm -f "$log"' EXIT
 rust_tests=0
