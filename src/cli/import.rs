@@ -49,7 +49,7 @@ impl Import {
             if self.dry_run || self.dates.is_some() {
                 return Err(Failure::input("an export is taken back as it is, without --dry-run or --dates"));
             }
-            let head = watched(take_back(&from, &data, clock)).await?;
+            let head = watched(Box::pin(take_back(&from, &data, clock))).await?;
             return print(format_args!(
                 "{} records taken back; tablets hand in again what they still have\nhead {} epoch {}",
                 head.seq, head.hash, head.epoch

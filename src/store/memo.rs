@@ -17,9 +17,11 @@ const MOMENT: Millis = 1_000;
 /// How the database was when something was read, and in which second.
 type Then = (i64, Millis);
 
+type Value = Arc<dyn Any + Send + Sync>;
+
 /// What is kept, one value of a type.
 #[derive(Debug, Default)]
-pub(super) struct Memo(Mutex<HashMap<TypeId, (Then, Arc<dyn Any + Send + Sync>)>>);
+pub(super) struct Memo(Mutex<HashMap<TypeId, (Then, Value)>>);
 
 impl Memo {
     fn get<T: Any + Send + Sync>(&self, then: Then) -> Option<Arc<T>> {

@@ -159,12 +159,11 @@ pub async fn set_department(
     if name.is_empty() || name.chars().count() > LONGEST || name.contains(char::is_control) {
         lines.push(problem("name", "Give the name, in up to 60 characters."));
     }
-    let mut number = |id: &str| match input.field(id).trim().parse::<u16>() {
-        Ok(n) => n,
-        Err(_) => {
+    let mut number = |id: &str| {
+        input.field(id).trim().parse::<u16>().unwrap_or_else(|_| {
             lines.push(problem(id, "Write a whole number."));
             0
-        }
+        })
     };
     let (hours, early, grace) = (number("shift_hours"), number("early_minutes"), number("grace_minutes"));
     let hours = u8::try_from(hours).unwrap_or(u8::MAX);

@@ -4,7 +4,7 @@ use airmuster_domain::ground::Forms as _;
 use airmuster_domain::judge::{Verdict, judge_readable};
 use airmuster_domain::record::{
     Asset, AssetKind, Body, Check, Correction, Desk, Envelope, Field, Fitting, Loan, Outcome, Place,
-    Register, Reviewed,
+    Register, Reviewed, Used,
 };
 use airmuster_domain::role::Role;
 use airmuster_domain::standing::assets_of;
@@ -221,14 +221,7 @@ async fn contents(
             vec![fact("What it shows", &p.what), fact("SHA-256 of the picture as sent", p.photo.to_string())]
         }
         Body::Field(Field::RigAccepted(a)) => reviewed(fleet, &a.places),
-        Body::Field(Field::Used(u)) => {
-            let mut out = vec![fact("What for", &u.what), fact("Came back", u.condition.id())];
-            out.extend(u.occasion.map(|o| fact("At", o.id())));
-            out.extend(u.wearer.as_deref().map(|m| fact("Worn by", fleet.name(m))));
-            out.extend((!u.cylinders.is_empty()).then(|| fact("Cylinders", u.cylinders.join(", "))));
-            out.extend(u.while_out.then(|| fact("It was", "out of service then")));
-            out
-        }
+        Body::Field(Field::Used(u)) => of_use(fleet, u),
         Body::Field(Field::Unknown { why, .. }) => vec![fact("Why it cannot be read", why)],
         Body::Desk(desk) => match desk {
             Desk::Return(r) => {
@@ -298,6 +291,16 @@ async fn contents(
             desk => of_bench(desk),
         },
     })
+}
+
+/// What a unit came back from, and how.
+fn of_use(fleet: &Fleet, u: &Used) -> Vec<Fact> {
+    let mut out = vec![fact("What for", &u.what), fact("Came back", u.condition.id())];
+    out.extend(u.occasion.map(|o| fact("At", o.id())));
+    out.extend(u.wearer.as_deref().map(|m| fact("Worn by", fleet.name(m))));
+    out.extend((!u.cylinders.is_empty()).then(|| fact("Cylinders", u.cylinders.join(", "))));
+    out.extend(u.while_out.then(|| fact("It was", "out of service then")));
+    out
 }
 
 /// What was said about a tablet.
