@@ -21,7 +21,7 @@ pub(super) struct Export {
 impl Export {
     pub(super) async fn run(self, clock: &Clock) -> Result<(), Failure> {
         let store = self.data.open_existing(clock).await?;
-        let head = watched(export(&store, clock, &self.file, self.with_names)).await?;
+        let head = watched(Box::pin(export(&store, clock, &self.file, self.with_names))).await?;
         store.close().await;
         print(format_args!("{} records in {}\nhead {}", head.seq, self.file.display(), head.hash))
     }
