@@ -54,7 +54,7 @@ impl Cadences {
                 std::iter::once(Spot::Seat { seat: seat.clone() }).chain(rig).collect()
             }
             Place::Spare { station } => vec![Spot::Spares { station: station.clone() }],
-            Place::With { .. } | Place::Bench | Place::Repairer => Vec::new(),
+            Place::With { .. } | Place::Bench | Place::Repairer | Place::Away => Vec::new(),
         }
     }
 }

@@ -1,6 +1,8 @@
 //! The department's own settings on one page: what holds, since when and by whom. What has a page of
 //! its own is linked to from here.
 
+use std::sync::Arc;
+
 use airmuster_domain::record::{Asked, Body, Desk, Register};
 use airmuster_domain::role::Role;
 use airmuster_domain::shift::{Rotation, ShiftClock};
@@ -78,7 +80,7 @@ impl Input {
 
 /// What holds now.
 struct Held {
-    fleet: Fleet,
+    fleet: Arc<Fleet>,
     rotation: Rotation,
     identification: Identification,
     records: Vec<Kept>,
