@@ -19,7 +19,7 @@ pub(super) struct Backup {
 impl Backup {
     pub(super) async fn run(self, clock: &Clock) -> Result<(), Failure> {
         let store = self.data.open_existing(clock).await?;
-        let head = watched(back_up(&store, clock, &self.file)).await?;
+        let head = watched(Box::pin(back_up(&store, clock, &self.file))).await?;
         store.close().await;
         println!("{} records in {}, proved\nhead {}", head.seq, self.file.display(), head.hash);
         Ok(())
@@ -37,7 +37,7 @@ pub(super) struct Restore {
 
 impl Restore {
     pub(super) async fn run(self, clock: &Clock) -> Result<(), Failure> {
-        let head = watched(restore(&self.file, &self.data.data, clock)).await?;
+        let head = watched(Box::pin(restore(&self.file, &self.data.data, clock))).await?;
         println!(
             "{} records restored; tablets hand in again what they still have\nhead {} epoch {}",
             head.seq, head.hash, head.epoch

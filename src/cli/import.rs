@@ -57,7 +57,7 @@ impl Import {
         }
         let files = tables_in(&from)?;
         let store = DataFolder { data }.open_existing(clock).await?;
-        let plan = watched(Plan::of(&store, clock.now(), dates, &files)).await?;
+        let plan = watched(Box::pin(Plan::of(&store, clock.now(), dates, &files))).await?;
         if !plan.problems().is_empty() {
             store.close().await;
             let told: Vec<String> = plan.problems().iter().map(ToString::to_string).collect();
@@ -69,7 +69,7 @@ impl Import {
         let words = plan.to_string();
         if !self.dry_run && !plan.is_empty() {
             let (intake, writer) = Intake::start(store.clone(), clock.clone());
-            let taken = watched(plan.take_in(&intake, clock, None, &Origin::Console)).await;
+            let taken = watched(Box::pin(plan.take_in(&intake, clock, None, &Origin::Console))).await;
             drop(intake);
             writer.await?;
             taken?;

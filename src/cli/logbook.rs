@@ -136,7 +136,7 @@ impl Verify {
     pub(super) async fn run(self, clock: &Clock) -> Result<(), Failure> {
         let store = self.data.open_existing(clock).await?;
         let depth = if self.quick { Depth::Standings } else { Depth::Tables };
-        let report = watched(verify(&store, clock.now(), self.head, depth)).await?;
+        let report = watched(Box::pin(verify(&store, clock.now(), self.head, depth))).await?;
         if report.problems.is_empty() { print(report) } else { Err(Failure::other(report.to_string())) }
     }
 }
