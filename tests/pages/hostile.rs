@@ -58,7 +58,17 @@ const TEXTS: [&str; 34] = [
 ];
 
 /// Names of everything that some form of the program asks for.
-const FIELDS: [&str; 128] = [
+const FIELDS: [&str; 138] = [
+    "asked",
+    "early_minutes",
+    "grace_minutes",
+    "hours",
+    "minutes",
+    "on_duty",
+    "other",
+    "shift_hours",
+    "shift_start",
+    "theirs",
     "c.117",
     "c.121",
     "c.130",

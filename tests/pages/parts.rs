@@ -212,7 +212,7 @@ async fn what_was_at_a_repairer_has_a_check_before_it_rides() {
     })
     .await;
     let page = t.get("/units/121").await.ok().text();
-    assert!(page.contains("It was at an outside repairer: check it before it rides."), "{page}");
+    assert!(page.contains("It was at an outside repairer or on loan: check it before it rides."), "{page}");
 }
 
 #[tokio::test]

@@ -22,6 +22,7 @@ async fn the_bench_says_because_and_puts_open_seats_first_and_those_who_wait_asi
     Bench
     Watch list: what drifts toward a limit
     Notices
+    Lent and borrowed
     Approvals
     Labels
     Narrow it down
