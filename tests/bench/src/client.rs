@@ -65,8 +65,8 @@ impl Connection {
     pub async fn sign_in(&mut self, member: &str, pin: &str) -> Result<String, Failed> {
         let body = Bytes::from(format!("member={member}&pin={pin}"));
         let answer = self.ask(Method::POST, "/sign-in", "application/x-www-form-urlencoded", body).await?;
-        let cookie = answer.headers.get_all(header::SET_COOKIE).iter().filter_map(|v| v.to_str().ok());
-        let cookie = cookie.filter_map(|c| c.split(';').next()).next();
+        let mut cookies = answer.headers.get_all(header::SET_COOKIE).iter().filter_map(|v| v.to_str().ok());
+        let cookie = cookies.find_map(|c| c.split(';').next());
         cookie
             .map(str::to_owned)
             .ok_or_else(|| format!("{member} could not sign in: {}", answer.status).into())

@@ -49,10 +49,13 @@ impl Table {
 
     fn print(&self, columns: &[PathBuf]) {
         let names = columns.iter().map(|c| c.file_name().unwrap_or_default().to_string_lossy().into_owned());
-        println!("{:<46} {:>14}  {}", "", "target", names.map(|n| format!("{n:>24}")).collect::<String>());
-        for f in &self.0 {
-            let is: String = f.is.iter().map(|i| format!("{i:>24}")).collect();
-            println!("{:<46} {:>14}  {is}", f.what, f.target);
+        let head = Figure { what: String::new(), target: "target", is: names.collect() };
+        for f in std::iter::once(&head).chain(&self.0) {
+            print!("{:<46} {:>14}", f.what, f.target);
+            for is in &f.is {
+                print!("  {is:>24}");
+            }
+            println!();
         }
     }
 }
