@@ -256,15 +256,15 @@ async fn served(server: &str, trusted: &Path, seen: &Arc<Mutex<Seen>>, enough: f
     let mut args = vec!["--data", path(&h.dir), "--mail-server", server];
     args.extend(["--mail-from", "airmuster@district.example", "--mail-to", "chief@district.example"]);
     args.extend(["--mail-user", "airmuster", "--mail-password-file", password.to_str().unwrap()]);
-    let served = Served::start_with(&args, &[("SSL_CERT_FILE", trusted.to_str().unwrap())]);
+    let program = Served::start_with(&args, &[("SSL_CERT_FILE", trusted.to_str().unwrap())]);
     let until = Instant::now() + Duration::from_secs(20);
     while !enough(&seen.lock().unwrap()) {
-        assert!(Instant::now() < until, "nothing came: {}", served.stop());
+        assert!(Instant::now() < until, "nothing came: {}", program.stop());
         tokio::time::sleep(Duration::from_millis(20)).await;
     }
     // What the program makes of it comes after what the server saw.
     tokio::time::sleep(Duration::from_millis(300)).await;
-    served.stop()
+    program.stop()
 }
 
 #[tokio::test(flavor = "multi_thread")]

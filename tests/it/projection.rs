@@ -355,19 +355,14 @@ impl Play {
                 let check = self.deliver(made, Origin::Tablet { proven: Some("tom".to_owned()) }).await;
                 self.desk("accepted", "tom", &Accepted { unit, check }).await;
             }
-            23 => {
-                if self.chance(20) {
-                    let asset = self.asset();
-                    self.desk("retired", "ada", &about(asset)).await;
-                }
+            23 if self.chance(20) => {
+                let asset = self.asset();
+                self.desk("retired", "ada", &about(asset)).await;
             }
+            23 => {}
             24 => {
-                self.desk(
-                    "rules",
-                    "ada",
-                    &RulesInForce { text: LATER.to_owned(), again: Vec::new(), grace_hours: None },
-                )
-                .await;
+                let body = RulesInForce { text: LATER.to_owned(), again: Vec::new(), grace_hours: None };
+                self.desk("rules", "ada", &body).await;
             }
             25 => {
                 let body = Register::Unit {
