@@ -780,7 +780,7 @@ mod tests {
             "units",
             "number,profile,cadence\n9,us-4500-third,daily\n",
             "cadence",
-            "write each shift, weekly or monthly",
+            "write each shift, weekly, monthly or after use",
         ),
         (
             "units",
