@@ -15,7 +15,7 @@ async fn the_roster_puts_open_seats_first_and_says_what_fixes_each() {
     let mut officer = d.signed_in("olga").await;
     insta::assert_snapshot!(officer.get("/rigs").await.ok().text(), @r"
     Rigs
-    Swap plan Teams Fit tests Not inspected How often Settings Lent and borrowed Record Questions Wall page
+    Swap plan Teams Fit tests Not inspected How often Lent and borrowed Settings Record Questions Wall page
     Millrace
     Engine 2 Seat 3: out of service 2 of 3 seats ready
     ");
