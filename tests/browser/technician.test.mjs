@@ -97,7 +97,7 @@ story('the technician’s day', (promise) => {
     await page.getByRole('button', { name: 'Take it on the bench' }).click();
     await page.getByRole('heading', { name: 'Stage: On the bench' }).waitFor();
     await page.goto('/units/110');
-    await page.getByText('It was at an outside repairer: check it before it rides.').waitFor();
+    await page.getByText('It was at an outside repairer or on loan: check it before it rides.').waitFor();
   });
 
   promise('a notice stops what it reaches until each is dealt with', async ({ open }) => {

@@ -81,7 +81,7 @@ fn history_with_an_open_finding() -> impl Strategy<Value = (Vec<&'static Record>
 #[test]
 fn every_standing_is_what_the_ground_table_says_no_better_and_no_worse() {
     let (tables, riding, asked) = (RefCell::new(tables()), Cell::new(0), Cell::new(0));
-    cases(100_000)
+    cases(25_000)
         .run(&(any_history(), 0..NOWS.len()), |((fields, desk), now)| {
             let now = NOWS[now];
             let account = Account::with(&mut tables.borrow_mut(), fields.iter().copied(), &desk);
@@ -108,7 +108,7 @@ fn every_standing_is_what_the_ground_table_says_no_better_and_no_worse() {
 fn with_an_open_finding_no_field_record_puts_a_unit_in_service() {
     let tables = RefCell::new(tables());
     let more = prop::collection::vec(0..POOL.fields.len(), 1..4);
-    cases(50_000)
+    cases(12_500)
         .run(&(history_with_an_open_finding(), more), |((mut fields, desk), more)| {
             let findings = Oracle::new(&fields, &desk, NOON).open_findings(&one());
             fields.extend(more.iter().map(|i| &POOL.fields[*i]));
@@ -129,7 +129,7 @@ fn with_an_open_finding_no_field_record_puts_a_unit_in_service() {
 #[test]
 fn no_desk_record_but_a_return_that_lists_it_takes_a_finding_away() {
     let tables = RefCell::new(tables());
-    cases(50_000)
+    cases(12_500)
         .run(&(history_with_an_open_finding(), 0..POOL.desk.len()), |((fields, mut desk), more)| {
             let findings = Oracle::new(&fields, &desk, NOON).open_findings(&one());
             let more = &POOL.desk[more];
@@ -301,7 +301,7 @@ fn a_correction_never_makes_a_unit_better() {
     let (tables, tried) = (RefCell::new(tables()), Cell::new(0));
     let corrections: Vec<&Record> =
         POOL.desk.iter().filter(|r| matches!(r.body, Body::Desk(Desk::Correction(_)))).collect();
-    cases(20_000)
+    cases(5_000)
         .run(&(any_history(), 0..corrections.len()), |((fields, mut desk), which)| {
             let mut before = Vec::new();
             for of in ASSETS.iter() {
@@ -609,7 +609,7 @@ fn a_good_check_as_another_kind_of_unit_does_not_count() {
 #[test]
 fn retired_is_for_ever() {
     let (tables, retired) = (RefCell::new(tables()), about("retired", 900, one(), "worn out"));
-    cases(20_000)
+    cases(5_000)
         .run(&(any_history(), 0..NOWS.len()), |((fields, mut desk), now)| {
             // Wherever it stands in the desk's sequence.
             desk.insert(desk.len() / 2, &retired);
