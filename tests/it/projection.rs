@@ -568,7 +568,7 @@ async fn history(
 
 #[test]
 fn what_is_kept_equals_what_is_computed_anew_in_any_order_of_arrival() {
-    let cases = u32::try_from(super::common::from_env("AIRMUSTER_HISTORIES", 150)).unwrap();
+    let cases = u32::try_from(super::common::from_env("AIRMUSTER_HISTORIES", 300)).unwrap();
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
     let (template, _dir) = runtime.block_on(async {
         let h = house().await;

@@ -301,7 +301,7 @@ fn a_correction_never_makes_a_unit_better() {
     let (tables, tried) = (RefCell::new(tables()), Cell::new(0));
     let corrections: Vec<&Record> =
         POOL.desk.iter().filter(|r| matches!(r.body, Body::Desk(Desk::Correction(_)))).collect();
-    cases(5_000)
+    cases(20_000)
         .run(&(any_history(), 0..corrections.len()), |((fields, mut desk), which)| {
             let mut before = Vec::new();
             for of in ASSETS.iter() {
