@@ -41,6 +41,16 @@ pub struct Rotation {
 }
 
 impl Rotation {
+    /// These platoons taking turns, the `nth` of them (counted from 0) in the shift that runs at `now`.
+    pub fn now(turns: Vec<String>, nth: usize, clock: &ShiftClock, now: Millis) -> Self {
+        // So many shifts before this one, it was the first one's.
+        let mut first = clock.current_start(now);
+        for _ in 0..nth {
+            first = clock.current_start(first.saturating_sub(1));
+        }
+        Self { turns, first }
+    }
+
     /// The platoon of the shift that runs at `t`.
     pub fn platoon(&self, clock: &ShiftClock, t: Millis) -> Option<&str> {
         let count = i64::try_from(self.turns.len()).ok().filter(|n| *n > 0)?;

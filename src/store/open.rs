@@ -1,5 +1,5 @@
-//! Opening the database: one writer, four readers, and the settings that make an acknowledged
-//! record survive a power cut.
+//! Opening the database: one writer, four readers, one connection that watches for writes, and the
+//! settings that make an acknowledged record survive a power cut.
 
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -166,8 +166,8 @@ impl Store {
         Ok(())
     }
 
-    /// Proves that the database can be written just now, without leaving anything behind. A full disk is seen here: there must be room for some
-    /// records, not only for that page.
+    /// Proves that the database can be written just now, without leaving anything behind. A full disk is
+    /// seen here: there must be room for some records.
     pub async fn prove_writing(&self) -> Result<(), StoreError> {
         let beside = self.path.with_extension("room");
         let failed = |e: std::io::Error| match e.kind() {

@@ -210,11 +210,8 @@ pub async fn set_platoons(
     if on_duty.is_none() && !turns.is_empty() && lines.is_empty() {
         lines.push(problem("on_duty", "Name the one of them that is on duty now."));
     }
-    // So many shifts before the one that runs, it was the first one's.
-    let mut first = clock.current_start(app.clock.now());
-    for _ in 0..on_duty.unwrap_or_default() {
-        first = clock.current_start(first.saturating_sub(1));
-    }
+    let now = app.clock.now();
+    let Rotation { turns, first } = Rotation::now(turns, on_duty.unwrap_or_default(), &clock, now);
     finish(&app, &visitor, "platoons", &input, lines, Register::Rotation { turns, first }).await
 }
 

@@ -1,14 +1,13 @@
 //! The spare cylinders of a rig: what each reads where it lies. One form, one signature, one record a
 //! cylinder.
 
-use std::collections::BTreeMap;
-
 use airmuster_domain::record::{Asset, CylinderRead};
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::Form;
 use serde_json::json;
 
+use super::used::{Input, field};
 use crate::service::IntakeError;
 use crate::service::fleet::Fleet;
 use crate::store::SeatRow;
@@ -22,12 +21,6 @@ use crate::web::signing::{check_pin, hand_in_together, problem};
 use crate::web::upkeep::fills::read_pressure;
 use crate::web::view::spares::{SpareField, SparesForm};
 use crate::web::view::{Link, ProblemLine, Problems};
-
-type Input = BTreeMap<String, String>;
-
-fn field<'a>(input: &'a Input, name: &str) -> &'a str {
-    input.get(name).map_or("", |v| v.trim())
-}
 
 /// `GET /rigs/{rig}/spares`.
 pub async fn show_form(
@@ -49,7 +42,8 @@ pub async fn take_form(
 ) -> Result<Response, WebError> {
     let fleet = Fleet::load(&app.store, app.clock.now()).await?;
     let cylinders = cylinders(&fleet, &rig);
-    let back = cylinders.first().map(|(place, _)| station_href(&place.station)).ok_or(WebError::NotFound)?;
+    let (place, asset) = cylinders.first().ok_or(WebError::NotFound)?;
+    let (back, first) = (station_href(&place.station), format!("p.{}", asset.number));
     let mut lines = Vec::new();
     let mut bodies = Vec::new();
     for (_, asset) in &cylinders {
@@ -67,7 +61,6 @@ pub async fn take_form(
         }
     }
     if bodies.is_empty() && lines.is_empty() {
-        let first = cylinders.first().map(|(_, a)| format!("p.{}", a.number)).unwrap_or_default();
         lines.push(problem(&first, "Give the pressure of at least one."));
     }
     let member = field(&input, "member");
@@ -75,10 +68,7 @@ pub async fn take_form(
     if lines.is_empty() {
         match hand_in_together(&app, member, &bodies).await {
             Ok(()) => return Ok(Redirect::to(&back).into_response()),
-            Err(IntakeError::Refused(r)) => {
-                let first = cylinders.first().map(|(_, a)| format!("p.{}", a.number)).unwrap_or_default();
-                lines.push(problem(&first, format!("{}.", capital(&r.say))));
-            }
+            Err(IntakeError::Refused(r)) => lines.push(problem(&first, format!("{}.", capital(&r.say)))),
             Err(e) => return Err(e.into()),
         }
     }

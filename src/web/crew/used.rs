@@ -32,9 +32,11 @@ enum About {
     Unit(String),
 }
 
-type Input = BTreeMap<String, String>;
+/// What a form sends that has a field for each of many things.
+pub type Input = BTreeMap<String, String>;
 
-fn field<'a>(input: &'a Input, name: &str) -> &'a str {
+/// A field without the space around it; empty where it was not sent.
+pub fn field<'a>(input: &'a Input, name: &str) -> &'a str {
     input.get(name).map_or("", |v| v.trim())
 }
 
