@@ -23,7 +23,9 @@ function placeNow(row, own, now) {
   const known = past ? 'due' : server;
   const found = own.get(unit);
   const standing = found ? standingOf(known, found) : known;
-  return { seat, standing, ready: standing === 'in' && !rest, own: found };
+  // A cylinder by itself is never in service: nothing against it is the best that is said of it.
+  const good = standing === (unit ? 'in' : 'nothing');
+  return { seat, standing, ready: good && !rest, own: found };
 }
 
 async function show() {

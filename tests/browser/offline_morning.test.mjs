@@ -71,6 +71,10 @@ offlineStory('the officer’s morning with no network', (promise) => {
       await page.getByText('Choose your name.').waitFor();
       const words = page.locator('.seat .field:visible input');
       const exceptions = await words.count();
+      // Of a cylinder that nothing is against there is nothing to be said.
+      const sound = page.locator('.seat[data-server=nothing]:not([data-rest])');
+      assert.ok(await sound.count() > 0, 'spare cylinders lie on it');
+      assert.equal(await sound.locator('.field:visible').count(), 0);
       for (const one of await words.all()) await one.fill('Seen to, first thing');
       await sign(page, OFFICER);
       await page.getByRole('button', { name: 'Accept rig and crew' }).click();
