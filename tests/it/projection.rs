@@ -2,7 +2,7 @@
 //! whatever order: random histories, handed in late, twice and in several versions.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::PathBuf;
+use std::path::Path;
 use std::sync::Mutex;
 
 use airmuster::service::intake::{IntakeError, Origin};
@@ -534,7 +534,7 @@ async fn replayed(records: &[Sent]) -> (TempDir, Store) {
 }
 
 async fn history(
-    template: &PathBuf,
+    template: &Path,
     seed: u64,
     acts: &[u8],
 ) -> Result<BTreeMap<&'static str, u32>, TestCaseError> {
@@ -566,6 +566,28 @@ async fn history(
     Ok(play.taken)
 }
 
+/// So many random histories, and how often each kind of thing happened in them.
+fn histories(template: &Path, cases: u32) -> BTreeMap<&'static str, u32> {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+    let taken: Mutex<BTreeMap<&'static str, u32>> = Mutex::default();
+    let mut runner = TestRunner::new(Config {
+        cases,
+        failure_persistence: Some(Box::new(FileFailurePersistence::Direct("tests/data/projection.seeds"))),
+        max_shrink_iters: 300,
+        ..Config::default()
+    });
+    let outcome = runner.run(&(any::<u64>(), vec(any::<u8>(), 5..45)), |(seed, acts)| {
+        let done = runtime.block_on(history(template, seed, &acts))?;
+        let mut taken = taken.lock().unwrap();
+        for (what, n) in done {
+            *taken.entry(what).or_default() += n;
+        }
+        Ok(())
+    });
+    outcome.unwrap_or_else(|e| panic!("{e}"));
+    taken.into_inner().unwrap()
+}
+
 #[test]
 fn what_is_kept_equals_what_is_computed_anew_in_any_order_of_arrival() {
     let cases = u32::try_from(super::common::from_env("AIRMUSTER_HISTORIES", 300)).unwrap();
@@ -575,24 +597,16 @@ fn what_is_kept_equals_what_is_computed_anew_in_any_order_of_arrival() {
         h.store.close().await;
         (h.dir.path().join(FILE), h.dir)
     });
-    let taken: Mutex<BTreeMap<&'static str, u32>> = Mutex::default();
-    let mut runner = TestRunner::new(Config {
-        cases,
-        failure_persistence: Some(Box::new(FileFailurePersistence::Direct("tests/data/projection.seeds"))),
-        max_shrink_iters: 300,
-        ..Config::default()
+    // The longest of all tests: two cores share it.
+    let (one, other) = std::thread::scope(|s| {
+        let other = s.spawn(|| histories(&template, cases / 2));
+        (histories(&template, cases - cases / 2), other.join().unwrap())
     });
-    let outcome = runner.run(&(any::<u64>(), vec(any::<u8>(), 5..45)), |(seed, acts)| {
-        let done = runtime.block_on(history(&template, seed, &acts))?;
-        let mut taken = taken.lock().unwrap();
-        for (what, n) in done {
-            *taken.entry(what).or_default() += n;
-        }
-        Ok(())
-    });
-    let taken = taken.into_inner().unwrap();
+    let mut taken = one;
+    for (what, n) in other {
+        *taken.entry(what).or_default() += n;
+    }
     println!("{cases} histories: {taken:?}");
-    outcome.unwrap_or_else(|e| panic!("{e}"));
     // What never happened was not tried.
     for what in [
         "check",
