@@ -16,10 +16,10 @@ export CARGO_TERM_COLOR=${CARGO_TERM_COLOR:-never}
 target=${CARGO_TARGET_DIR:-target}
 dir=${BENCH_DIR:-$target/bench}
 program=$target/release/airmuster
-bench=$target/debug/bench
+bench=$target/release/bench
 
-cargo build --locked --release --package airmuster
-cargo build --locked --package bench
+# The yardsticks are compiled as the program is.
+cargo build --locked --release --package airmuster --package bench
 mkdir -p "$dir"
 
 made=()

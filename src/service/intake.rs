@@ -21,7 +21,7 @@ use uuid::Uuid;
 use super::desk;
 use super::tablets::{Bearer, Weighed, weigh};
 use crate::clock::Clock;
-use crate::store::{Place, Store, StoreError, Write};
+use crate::store::{Beforehand, Place, Store, StoreError, TabletRow, Write};
 
 /// How many records are committed together at most.
 const TOGETHER: usize = 256;
@@ -313,18 +313,30 @@ async fn write_batch(
         }
     }
     let mut write = store.begin().await?;
+    // One alone needs no mark: taking it back is to abandon everything. What the database has against it may
+    // then also be said at the commit.
+    let alone = work.len() == 1;
+    let mut kept = !alone;
     for (together, answer) in work.into_iter().zip(answers) {
-        let mark = write.mark().await?;
-        let result = take_in_all(&mut write, clock, &together).await;
+        let mark = (!alone).then(|| write.mark());
+        let mut result = take_in_all(&mut write, clock, &together).await;
+        if !alone
+            && result.is_ok()
+            && let Err(e) = write.keep().await
+        {
+            result = Err((0, e.into()));
+        }
         match &result {
-            Ok(_) => write.keep().await?,
+            Ok(_) => kept = true,
             // SQLite may have given up the whole transaction then; nothing in it can be trusted.
             Err((_, IntakeError::Store(e))) if !e.is_one_records() => return Err(Arc::clone(e)),
             Err((nth, e)) => {
                 if let (IntakeError::Store(why), Some(given)) = (e, together.records.get(*nth)) {
                     tracing::error!(error = %why, record = %given.record.name.id, "a record could not be stored");
                 }
-                write.back(mark).await?;
+                if let Some(mark) = mark {
+                    write.back(mark).await?;
+                }
             }
         }
         match answer {
@@ -336,7 +348,11 @@ async fn write_batch(
             Answer::All(_, said) => *said = result,
         }
     }
-    write.commit().await?;
+    if kept {
+        write.commit().await?
+    } else {
+        write.abandon().await?
+    }
     Ok(())
 }
 
@@ -363,19 +379,23 @@ async fn take_in_all(write: &mut Write, clock: &Clock, together: &Together) -> A
 
 async fn take_in(write: &mut Write, clock: &Clock, given: &Given) -> Result<Receipt, IntakeError> {
     let Given { record, bytes, origin, once, .. } = given;
-    let weighed = weigh_bearer(write, record, origin).await?;
-    if let Some(place) = write.find(&record.name).await? {
+    let before = write.beforehand(record).await?;
+    let weighed = weigh_bearer(write, record, origin, before.tablet.as_ref()).await?;
+    if let Some(place) = before.place {
         return Ok(receipt(write, record, place, Status::AlreadyStored, None));
     }
-    if *once && let Some(other) = write.variants(record.name.id).await?.first() {
+    if *once
+        && before.has_variants
+        && let Some(other) = write.variants(record.name.id).await?.first()
+    {
         return Err(IntakeError::Before(other.record.name));
     }
     let now = clock.now();
     if let Body::Desk(d) = &record.body {
         desk::decide(write, d, &record.envelope, origin, now).await?;
     }
-    let place = write.append(record, bytes, now).await?;
-    let mut projected = write.project(record, place).await?;
+    let place = write.append(record, bytes, now);
+    let mut projected = write.project_after(record, place, (before.has_variants, before.has_parts)).await?;
     if let Origin::HandedIn { signature: Some(signature), .. } = origin
         && let Weighed::Believed { signed: true } | Weighed::Doubted { signed: true, .. } = weighed
     {
@@ -386,7 +406,7 @@ async fn take_in(write: &mut Write, clock: &Clock, given: &Given) -> Result<Rece
         projected.attention.get_or_insert_with(|| why.to_owned());
     }
     if let Body::Field(Field::Check(check)) = &record.body {
-        reserve(write, clock, record, check, origin, now).await?;
+        reserve(write, clock, record, (check, &before), origin, now).await?;
     }
     // An acceptance is worth its signature alone. What was used raises either way, and who says so is
     // looked at where a seal came along.
@@ -406,19 +426,23 @@ async fn take_in(write: &mut Write, clock: &Clock, given: &Given) -> Result<Rece
 }
 
 /// Whether the tablet that a record names is shown to have written it.
-async fn weigh_bearer(write: &mut Write, record: &Record, origin: &Origin) -> Result<Weighed, IntakeError> {
+async fn weigh_bearer(
+    write: &mut Write,
+    record: &Record,
+    origin: &Origin,
+    known: Option<&TabletRow>,
+) -> Result<Weighed, IntakeError> {
     let (Origin::HandedIn { bearer, signature }, Body::Field(_)) = (origin, &record.body) else {
         return Ok(Weighed::Believed { signed: false });
     };
-    let known = write.tablet(&record.envelope.tablet).await?;
-    let repeated = match (&known, record.envelope.incarnation, record.envelope.number) {
+    let repeated = match (known, record.envelope.incarnation, record.envelope.number) {
         // Only of one that was given up could somebody else have the key.
         (Some(t), Some(incarnation), Some(number)) if t.revoked_at.is_some() => {
             write.others_with_number(&t.id, &incarnation, number, &record.name.digest).await? > 0
         }
         _ => false,
     };
-    match weigh(known.as_ref(), record, bearer, signature.as_deref(), repeated) {
+    match weigh(known, record, bearer, signature.as_deref(), repeated) {
         Weighed::NotAdmitted(say) => Err(IntakeError::NotAdmitted(say)),
         weighed => Ok(weighed),
     }
@@ -429,7 +453,7 @@ async fn reserve(
     write: &mut Write,
     clock: &Clock,
     record: &Record,
-    check: &Check,
+    (check, before): (&Check, &Beforehand),
     origin: &Origin,
     now: Millis,
 ) -> Result<(), IntakeError> {
@@ -445,10 +469,10 @@ async fn reserve(
     if !origin.proves(by) {
         write_own(write, clock, "unproven", &Signed { of: record.name }, now).await?;
     }
-    if write.is_over(&check.rules, record.envelope.time()).await? {
+    if before.has_newer_rules && write.is_over(&check.rules, record.envelope.time()).await? {
         write_own(write, clock, "outdated", &Signed { of: record.name }, now).await?;
     }
-    if check.purpose.is_the_crews() && write.countersigning().await? {
+    if check.purpose.is_the_crews() && before.countersigning {
         write_own(write, clock, "uncountersigned", &Signed { of: record.name }, now).await?;
     }
     Ok(())
@@ -488,7 +512,7 @@ async fn write_own(
     };
     let bytes = encode(kind, &stamp, body);
     let record = decode(&bytes)?;
-    let place = write.append(&record, &bytes, now).await?;
+    let place = write.append(&record, &bytes, now);
     write.project(&record, place).await?;
     Ok(())
 }

@@ -13,6 +13,7 @@ pub mod first;
 pub mod fleet;
 pub mod gaps;
 pub mod history;
+pub mod house;
 pub mod intake;
 pub mod leaving;
 pub mod muster;

@@ -70,7 +70,7 @@ impl Anew {
         let mut write = self.store.begin().await?;
         for row in rows {
             let record = decode(&row.bytes).map_err(|e| undecodable(row.seq, &e))?;
-            let place = write.append(&record, &row.bytes, row.received_at).await?;
+            let place = write.append(&record, &row.bytes, row.received_at);
             write.project(&record, place).await?;
         }
         write.commit().await

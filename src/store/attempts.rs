@@ -3,7 +3,8 @@
 use airmuster_domain::Millis;
 
 use super::error::StoreError;
-use super::open::{Store, Write};
+use super::open::Store;
+use super::write::Write;
 
 /// Names in nobody's register for which wrong PINs are counted at most; they are a day old at most.
 const STRANGERS: i64 = 1000;
@@ -94,7 +95,7 @@ impl Write {
             "delete from pin_failure where last_at < $1 and member not in (select member from person)",
         )
         .bind(now - DAY)
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         sqlx::query(
             "insert into pin_failure (member, tablet, sealed, failures, last_at)
@@ -110,9 +111,9 @@ impl Write {
         .bind(sealed)
         .bind(now)
         .bind(STRANGERS)
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
-        tried(&mut self.tx, member, tablet, sealed).await
+        tried(self.conn().await?, member, tablet, sealed).await
     }
 
     /// Forgets a member's wrong PINs on a tablet, where the right one was given since.
@@ -120,7 +121,7 @@ impl Write {
         sqlx::query("delete from pin_failure where member = $1 and tablet = $2")
             .bind(member)
             .bind(tablet)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(())
     }
@@ -134,7 +135,7 @@ impl Write {
         sqlx::query("delete from pin_failure where member = $1 or tablet = $2")
             .bind(member)
             .bind(tablet)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(())
     }

@@ -6,7 +6,8 @@ use sqlx::sqlite::{SqliteConnectOptions, SqlitePool, SqlitePoolOptions};
 use uuid::Uuid;
 
 use super::error::StoreError;
-use super::open::{Store, Write};
+use super::open::Store;
+use super::write::Write;
 
 impl Store {
     /// Writes a copy as of one moment to a file that must not exist yet.
@@ -53,7 +54,7 @@ impl Write {
     pub async fn note_backup(&mut self, seq: i64) -> Result<(), StoreError> {
         sqlx::query("update logbook_head set backed_up = max(backed_up, $1)")
             .bind(seq)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(())
     }
@@ -63,7 +64,7 @@ impl Write {
     pub async fn begin_epoch(&mut self, epoch: Uuid) -> Result<(), StoreError> {
         sqlx::query("update logbook_head set epoch = $1, backed_up = 0")
             .bind(epoch.hyphenated().to_string())
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(())
     }

@@ -11,7 +11,8 @@ use sqlx::sqlite::SqliteConnection;
 
 use super::error::{StoreError, unreadable};
 use super::logbook::{self, Kept};
-use super::open::{Store, Write};
+use super::open::Store;
+use super::write::Write;
 
 /// So many of the last records about a cylinder are looked through for a pressure. Records of tablets
 /// arrive in another order than they were written in, but not by more than this.
@@ -102,7 +103,7 @@ impl Write {
             .bind(id)
             .bind(since)
             .bind(cadence.map(Cadence::id))
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(())
     }
@@ -114,7 +115,7 @@ impl Write {
         )
         .bind(asked.id())
         .bind(i64::from(hours))
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         Ok(())
     }

@@ -5,7 +5,8 @@ use airmuster_domain::record::{GapDealt, Misfit};
 
 use super::error::StoreError;
 use super::logbook::Kept;
-use super::open::{Store, Write};
+use super::open::Store;
+use super::write::Write;
 
 /// A record that does not follow the one before it on its tablet.
 #[derive(Debug, Clone, PartialEq, Eq, sqlx::FromRow)]
@@ -53,7 +54,7 @@ impl Write {
         .bind(&gap.tablet)
         .bind(gap.incarnation.map(|i| i.hyphenated().to_string()))
         .bind(i64::try_from(least).unwrap_or(i64::MAX))
-        .fetch_one(&mut *self.tx)
+        .fetch_one(self.conn().await?)
         .await?)
     }
 }

@@ -6,7 +6,8 @@ use sqlx::sqlite::SqliteConnection;
 use uuid::Uuid;
 
 use super::error::{StoreError, undecodable, unreadable};
-use super::open::{Store, Write};
+use super::open::Store;
+use super::write::Write;
 
 /// The end of the chain.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -26,15 +27,6 @@ impl Head {
         let (epoch, seq, hash, backed_up): (String, i64, Vec<u8>, i64) =
             sqlx::query_as("select epoch, seq, hash, backed_up from logbook_head").fetch_one(conn).await?;
         Ok(Self { epoch, seq, hash: digest_of(&hash, "logbook_head", "1")?, backed_up })
-    }
-
-    pub(super) async fn write(&self, conn: &mut SqliteConnection) -> Result<(), StoreError> {
-        sqlx::query("update logbook_head set seq = $1, hash = $2")
-            .bind(self.seq)
-            .bind(&self.hash.0[..])
-            .execute(conn)
-            .await?;
-        Ok(())
     }
 }
 
@@ -101,12 +93,7 @@ pub(super) fn digest_of(bytes: &[u8], table: &'static str, row: &str) -> Result<
 
 impl Write {
     /// Appends a record to the logbook. The caller has made sure that it is not there yet.
-    pub async fn append(
-        &mut self,
-        record: &Record,
-        bytes: &[u8],
-        received: Millis,
-    ) -> Result<Place, StoreError> {
+    pub fn append(&mut self, record: &Record, bytes: &[u8], received: Millis) -> Place {
         let e = &record.envelope;
         let seq = self.head.seq + 1;
         let previous = self.head.hash;
@@ -115,10 +102,10 @@ impl Write {
             Body::Field(Field::Check(c)) => Some(c),
             _ => None,
         };
-        sqlx::query(
+        self.later(
             "insert into logbook (seq, id, digest, kind, version, tablet, incarnation, number, event_at,
                                   received_at, rules, engine, profile, client, previous, hash, bytes)
-             values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)",
+             values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         )
         .bind(seq)
         .bind(e.id.hyphenated().to_string())
@@ -136,33 +123,20 @@ impl Write {
         .bind(&e.client)
         .bind(&previous.0[..])
         .bind(&hash.0[..])
-        .bind(bytes)
-        .execute(&mut *self.tx)
-        .await?;
+        .bind(bytes);
         self.head.seq = seq;
         self.head.hash = hash;
-        Ok(Place { seq, received })
-    }
-
-    /// Where a record stands, if it is there.
-    pub async fn find(&mut self, name: &RecordRef) -> Result<Option<Place>, StoreError> {
-        let row: Option<(i64, Millis)> =
-            sqlx::query_as("select seq, received_at from logbook where id = $1 and digest = $2")
-                .bind(name.id.hyphenated().to_string())
-                .bind(&name.digest.0[..])
-                .fetch_optional(&mut *self.tx)
-                .await?;
-        Ok(row.map(|(seq, received)| Place { seq, received }))
+        Place { seq, received }
     }
 
     /// All records with this id.
     pub async fn variants(&mut self, id: Uuid) -> Result<Vec<Kept>, StoreError> {
-        variants(&mut self.tx, id).await
+        variants(self.conn().await?, id).await
     }
 
     /// A check by its name.
     pub async fn check_record(&mut self, name: &RecordRef) -> Result<Option<Kept>, StoreError> {
-        by_digest(&mut self.tx, &name.digest).await.map(|k| k.filter(|k| k.record.name == *name))
+        by_digest(self.conn().await?, &name.digest).await.map(|k| k.filter(|k| k.record.name == *name))
     }
 
     /// The end of the chain, with what this transaction has added.

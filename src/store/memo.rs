@@ -1,5 +1,5 @@
-//! What was read, kept until the database has changed or a second has gone by. Many pages begin with the
-//! same few hundred rows, and in the half hour after a change of shift many tablets ask for them at once.
+//! What was read, kept until something is written or a minute is over. Many pages begin with the same few
+//! hundred rows, and in the half hour after a change of shift many tablets ask for them at once.
 
 use std::any::{Any, TypeId};
 use std::collections::HashMap;
@@ -10,33 +10,47 @@ use airmuster_domain::Millis;
 use super::error::StoreError;
 use super::open::Store;
 
-/// For how long something is kept where nothing was written: what depends on the time, like a check that
-/// falls due, shows at most so much late.
-const MOMENT: Millis = 1_000;
+/// Clocks here show minutes, and shifts begin on one: within a minute nothing that is shown changes by itself.
+const MINUTE: Millis = 60_000;
 
-/// How the database was when something was read, and in which second.
-type Then = (i64, Millis);
+/// How often the database was written, and the minute.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Moment {
+    changes: i64,
+    minute: i64,
+}
+
+impl Moment {
+    /// Whether what was read then still holds at `now`; it may even be newer.
+    fn holds(self, now: Self) -> bool {
+        self.changes >= now.changes && self.minute == now.minute
+    }
+}
 
 type Value = Arc<dyn Any + Send + Sync>;
 
+/// The value of a type. Locked while it is read: whoever else wants it waits for it.
+type Slot = Arc<tokio::sync::Mutex<Option<(Moment, Value)>>>;
+
 /// What is kept, one value of a type.
 #[derive(Debug, Default)]
-pub(super) struct Memo(Mutex<HashMap<TypeId, (Then, Value)>>);
+pub(super) struct Memo(Mutex<HashMap<TypeId, Slot>>);
 
 impl Memo {
-    fn get<T: Any + Send + Sync>(&self, then: Then) -> Option<Arc<T>> {
-        let kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        let (of, value) = kept.get(&TypeId::of::<T>())?;
-        (*of == then).then(|| Arc::clone(value).downcast().ok())?
-    }
-
-    fn put<T: Any + Send + Sync>(&self, then: Then, value: Arc<T>) {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner).insert(TypeId::of::<T>(), (then, value));
+    fn slot<T: Any>(&self) -> Slot {
+        let mut slots = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        Arc::clone(slots.entry(TypeId::of::<T>()).or_default())
     }
 }
 
 impl Store {
-    /// What `read` gives, or gave before within this second and since the last write, by whichever program.
+    /// The moment up to which nothing has changed yet.
+    pub async fn moment(&self, now: Millis) -> Result<Moment, StoreError> {
+        let changes = sqlx::query_scalar("select changes from logbook_head").fetch_one(&self.read).await?;
+        Ok(Moment { changes, minute: now.div_euclid(MINUTE) })
+    }
+
+    /// What `read` gives, or gave before within this minute and since the last write, by whichever program.
     ///
     /// # Errors
     /// Those of `read`, and when the database does not answer.
@@ -45,14 +59,19 @@ impl Store {
         T: Any + Send + Sync,
         R: Future<Output = Result<T, StoreError>>,
     {
-        // Asked before reading: what is written meanwhile makes it another version.
-        let version: i64 = sqlx::query_scalar("pragma data_version").fetch_one(&self.watch).await?;
-        let then = (version, now.div_euclid(MOMENT));
-        if let Some(value) = self.memo.get(then) {
+        // Asked before reading: what is written meanwhile makes it another moment.
+        let moment = self.moment(now).await?;
+        let slot = self.memo.slot::<T>();
+        let mut kept = slot.lock().await;
+        if let Some((of, value)) = &*kept
+            && of.holds(moment)
+            && let Ok(value) = Arc::clone(value).downcast()
+        {
             return Ok(value);
         }
         let value = Arc::new(read.await?);
-        self.memo.put(then, Arc::clone(&value));
+        let any: Value = value.clone();
+        *kept = Some((moment, any));
         Ok(value)
     }
 }

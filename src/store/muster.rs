@@ -17,9 +17,10 @@ use airmuster_domain::upkeep::Thing;
 use chrono::NaiveDate;
 
 use super::error::{StoreError, unreadable};
-use super::logbook::{Kept, Place};
-use super::open::{Store, Write};
+use super::logbook::{Kept, Place, kept};
+use super::open::Store;
 use super::register::place_of;
+use super::write::Write;
 
 /// A record that arrives so much later than it was written is late.
 const LATE: Millis = 10 * 60_000;
@@ -113,7 +114,7 @@ impl Write {
         )
         .bind(text(&turns)?)
         .bind(first)
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         Ok(())
     }
@@ -126,7 +127,7 @@ impl Write {
         .bind(from.min(to))
         .bind(from.max(to))
         .bind(i64::from(minutes))
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         Ok(())
     }
@@ -139,12 +140,12 @@ impl Write {
         .bind(&c.rig)
         .bind(c.shift)
         .bind(seq)
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         sqlx::query("delete from crew_seat where rig = $1 and shift = $2")
             .bind(&c.rig)
             .bind(c.shift)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         for (seat, member) in &c.seats {
             sqlx::query("insert into crew_seat (rig, shift, seat, member) values ($1, $2, $3, $4)")
@@ -152,7 +153,7 @@ impl Write {
                 .bind(c.shift)
                 .bind(seat)
                 .bind(member)
-                .execute(&mut *self.tx)
+                .execute(self.conn().await?)
                 .await?;
         }
         Ok(())
@@ -163,14 +164,14 @@ impl Write {
         sqlx::query("delete from crew_seat where member = $1 and shift >= $2")
             .bind(&l.member)
             .bind(l.shift)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         let sql = if l.how.keeps_roles() {
             "update member set qualified = '[]' where id = $1"
         } else {
             "update member set qualified = '[]', roles = '[]' where id = $1"
         };
-        sqlx::query(sql).bind(&l.member).execute(&mut *self.tx).await?;
+        sqlx::query(sql).bind(&l.member).execute(self.conn().await?).await?;
         Ok(())
     }
 
@@ -188,7 +189,7 @@ impl Write {
             .bind(&s.station)
             .bind(s.duty.id())
             .bind(&s.why)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(())
     }
@@ -198,7 +199,7 @@ impl Write {
             .bind(seq)
             .bind(&a.rig)
             .bind(a.shift)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(())
     }
@@ -222,7 +223,7 @@ impl Write {
             )
             .bind(place.seq)
             .bind(asset.to_string())
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         }
         Ok(())
@@ -232,7 +233,7 @@ impl Write {
         sqlx::query("insert into acknowledged (digest, seq) values ($1, $2) on conflict do nothing")
             .bind(a.of.digest.to_string())
             .bind(seq)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         sqlx::query(
             "update late_pull set acknowledged = $2
@@ -240,7 +241,7 @@ impl Write {
         )
         .bind(&a.of.digest.0[..])
         .bind(seq)
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         Ok(())
     }
@@ -262,7 +263,7 @@ impl Write {
             )
             .bind(one.asset.to_string())
             .bind(seat)
-            .fetch_all(&mut *self.tx)
+            .fetch_all(self.conn().await?)
             .await?;
             for (asset, at, place) in rows {
                 let read = asset.parse().map_err(|e| unreadable("holder", &asset, &e))?;
@@ -280,7 +281,7 @@ impl Write {
     pub async fn gather_crew(&mut self, c: &Crew, facts: &mut Facts) -> Result<(), StoreError> {
         let seats: Vec<String> = sqlx::query_scalar("select id from seat where rig = $1 and kit = 0")
             .bind(&c.rig)
-            .fetch_all(&mut *self.tx)
+            .fetch_all(self.conn().await?)
             .await?;
         facts.seats.extend(seats);
         let rows: Vec<(String, String)> = sqlx::query_as(
@@ -289,7 +290,7 @@ impl Write {
         )
         .bind(c.shift)
         .bind(&c.rig)
-        .fetch_all(&mut *self.tx)
+        .fetch_all(self.conn().await?)
         .await?;
         facts.elsewhere.extend(rows);
         Ok(())
@@ -303,7 +304,7 @@ impl Write {
             Known::Seat => "select count(*) from seat where id = $1",
             Known::Member => "select count(*) from member where id = $1",
         };
-        let found: i64 = sqlx::query_scalar(sql).bind(id).fetch_one(&mut *self.tx).await?;
+        let found: i64 = sqlx::query_scalar(sql).bind(id).fetch_one(self.conn().await?).await?;
         Ok(found > 0)
     }
 
@@ -323,7 +324,7 @@ impl Write {
         .bind(&kind.model)
         .bind(&kind.style)
         .bind(&kind.size)
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         Ok(())
     }
@@ -342,7 +343,7 @@ impl Write {
         .bind(member)
         .bind(cleared)
         .bind(since.to_string())
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         Ok(())
     }
@@ -350,7 +351,7 @@ impl Write {
     /// Erases a member's fit tests and clearance.
     pub async fn erase_fitness(&mut self, member: &str) -> Result<(), StoreError> {
         for sql in ["delete from fit_test where member = $1", "delete from clearance where member = $1"] {
-            sqlx::query(sql).bind(member).execute(&mut *self.tx).await?;
+            sqlx::query(sql).bind(member).execute(self.conn().await?).await?;
         }
         Ok(())
     }
@@ -564,14 +565,16 @@ impl Store {
 
     /// Late records that pulled a unit which had ridden, and that no officer has read yet.
     pub async fn late_pulls(&self) -> Result<Vec<LatePull>, StoreError> {
-        let rows: Vec<(i64, String)> =
-            sqlx::query_as("select seq, asset from late_pull where acknowledged is null order by seq")
-                .fetch_all(&self.read)
-                .await?;
+        let rows: Vec<(String, i64, Millis, Vec<u8>)> = sqlx::query_as(
+            "select p.asset, p.seq, l.received_at, l.bytes from late_pull p join logbook l on l.seq = p.seq
+             where p.acknowledged is null order by p.seq",
+        )
+        .fetch_all(&self.read)
+        .await?;
         let mut out = Vec::with_capacity(rows.len());
-        for (seq, asset) in rows {
+        for (asset, seq, received, bytes) in rows {
             let asset = asset.parse().map_err(|e| unreadable("late_pull", &asset, &e))?;
-            out.extend(self.record(seq).await?.map(|kept| LatePull { asset, kept }));
+            out.push(LatePull { asset, kept: kept((seq, received, bytes))? });
         }
         Ok(out)
     }

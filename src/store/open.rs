@@ -1,5 +1,5 @@
-//! Opening the database: one writer, four readers, one connection that watches for writes, and the
-//! settings that make an acknowledged record survive a power cut.
+//! Opening the database: one writer, four readers, and the settings that make an acknowledged record
+//! survive a power cut.
 
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -16,13 +16,21 @@ use sqlx::{Connection as _, Row, Sqlite, Transaction};
 use uuid::Uuid;
 
 use super::error::{StoreError, unreadable};
-use super::logbook::Head;
 use super::memo::Memo;
+use super::write::Write;
 
 static MIGRATOR: Migrator = sqlx::migrate!("./migrations");
 
 /// The database's file name inside the data folder.
 pub const FILE: &str = "airmuster.db";
+
+/// Bytes of a page of the file. A check's record takes 3 kB: of the usual 4 kB every page would be a quarter
+/// empty.
+const PAGE: u32 = 16 * 1024;
+
+/// Rows that a reading connection may be ahead of whoever reads: with few, both wait for each other again
+/// and again.
+const AHEAD: usize = 1_000;
 
 /// How long a connection waits for another program's write.
 const PATIENCE: Duration = Duration::from_secs(10);
@@ -37,18 +45,9 @@ pub struct Store {
     /// Whether the writing connection was opened while nothing could be written.
     unfit: Arc<AtomicBool>,
     pub(super) read: SqlitePool,
-    /// One connection that does nothing but see whether another one has written.
-    pub(super) watch: SqlitePool,
     pub(super) memo: Arc<Memo>,
     pub(super) tables: Arc<Mutex<Tables>>,
     path: PathBuf,
-}
-
-/// A write transaction: everything in it becomes durable together, at [`Write::commit`].
-pub struct Write {
-    pub(super) tx: Transaction<'static, Sqlite>,
-    pub(super) head: Head,
-    pub(super) tables: Arc<Mutex<Tables>>,
 }
 
 impl Store {
@@ -77,6 +76,7 @@ impl Store {
         let options = SqliteConnectOptions::new()
             .filename(&path)
             .busy_timeout(PATIENCE)
+            .row_buffer_size(AHEAD)
             .foreign_keys(true)
             .pragma("recursive_triggers", "ON");
         let cannot_open =
@@ -102,6 +102,7 @@ impl Store {
                 options
                     .clone()
                     .create_if_missing(true)
+                    .page_size(PAGE)
                     .journal_mode(SqliteJournalMode::Wal)
                     .synchronous(synchronous)
                     // What a savepoint could take back is kept in memory and not in a file of its
@@ -119,12 +120,10 @@ impl Store {
         keep_before_migrating(&write, dir).await?;
         MIGRATOR.run(&write).await?;
         let reading = options.read_only(true).pragma("query_only", "ON");
-        let readers =
-            |many| SqlitePoolOptions::new().max_connections(many).idle_timeout(None).max_lifetime(None);
-        let read = readers(4).connect_with(reading.clone()).await.map_err(cannot_open)?;
-        let watch = readers(1).connect_with(reading).await.map_err(cannot_open)?;
+        let readers = SqlitePoolOptions::new().max_connections(4).idle_timeout(None).max_lifetime(None);
+        let read = readers.connect_with(reading).await.map_err(cannot_open)?;
         let (tables, memo) = (Arc::default(), Arc::default());
-        let store = Self { write, unfit, read, watch, memo, tables, path };
+        let store = Self { write, unfit, read, memo, tables, path };
         store.name_history(new_epoch).await?;
         store.write_something().await?;
         store.load_tables().await?;
@@ -135,9 +134,7 @@ impl Store {
 
     /// Begins a write. There is one writer; whoever holds it must not ask for it again.
     pub async fn begin(&self) -> Result<Write, StoreError> {
-        let mut tx = self.immediately().await?;
-        let head = Head::read(&mut tx).await?;
-        Ok(Write { tx, head, tables: Arc::clone(&self.tables) })
+        Write::begun(self.immediately().await?, Arc::clone(&self.tables)).await
     }
 
     async fn immediately(&self) -> Result<Transaction<'static, Sqlite>, StoreError> {
@@ -210,7 +207,6 @@ impl Store {
 
     /// Closes all connections, which leaves a single file behind.
     pub async fn close(&self) {
-        self.watch.close().await;
         self.read.close().await;
         self.write.close().await;
     }
@@ -307,38 +303,4 @@ async fn assert_version(pool: &SqlitePool) -> Result<(), StoreError> {
         return Err(StoreError::OldSqlite(version));
     }
     Ok(())
-}
-
-impl Write {
-    /// Makes everything durable. Only after this may anything be acknowledged.
-    pub async fn commit(mut self) -> Result<(), StoreError> {
-        self.head.write(&mut self.tx).await?;
-        self.tx.commit().await?;
-        Ok(())
-    }
-
-    /// Marks a point to which [`Write::back`] can return.
-    pub async fn mark(&mut self) -> Result<Head, StoreError> {
-        sqlx::query("savepoint one").execute(&mut *self.tx).await?;
-        Ok(self.head.clone())
-    }
-
-    /// Keeps what was done since the mark.
-    pub async fn keep(&mut self) -> Result<(), StoreError> {
-        sqlx::query("release one").execute(&mut *self.tx).await?;
-        Ok(())
-    }
-
-    /// Undoes what was done since the mark.
-    pub async fn back(&mut self, to: Head) -> Result<(), StoreError> {
-        sqlx::query("rollback to one").execute(&mut *self.tx).await?;
-        sqlx::query("release one").execute(&mut *self.tx).await?;
-        self.head = to;
-        Ok(())
-    }
-
-    /// The rule tables.
-    pub fn tables(&self) -> MutexGuard<'_, Tables> {
-        self.tables.lock().unwrap_or_else(PoisonError::into_inner)
-    }
 }

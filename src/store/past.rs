@@ -88,7 +88,7 @@ impl Store {
         let mut write = self.begin().await?;
         let (kept, records): (i64, i64) =
             sqlx::query_as("select (select count(*) from placed), (select count(*) from logbook)")
-                .fetch_one(&mut *write.tx)
+                .fetch_one(write.conn().await?)
                 .await?;
         if kept > 0 || records == 0 {
             return Ok(());
@@ -96,10 +96,12 @@ impl Store {
         let seqs: Vec<i64> = sqlx::query_scalar(
             "select seq from logbook where kind in ('register', 'moved', 'loan', 'loan_ended') order by seq",
         )
-        .fetch_all(&mut *write.tx)
+        .fetch_all(write.conn().await?)
         .await?;
         for seq in seqs {
-            let Some(Kept { record, .. }) = logbook::by_seq(&mut write.tx, seq).await? else { continue };
+            let Some(Kept { record, .. }) = logbook::by_seq(write.conn().await?, seq).await? else {
+                continue;
+            };
             let at = record.envelope.time();
             match &record.body {
                 Body::Desk(Desk::Moved(m)) => {

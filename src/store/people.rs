@@ -3,9 +3,12 @@
 use std::collections::HashMap;
 
 use airmuster_domain::Millis;
+use airmuster_domain::desk::Signer;
 
 use super::error::StoreError;
-use super::open::{Store, Write};
+use super::open::Store;
+use super::register::signer_of;
+use super::write::Write;
 
 /// How long the PIN before the one in force proves what was signed with no network.
 const PREVIOUS: Millis = 30 * 24 * 3600 * 1000;
@@ -20,10 +23,12 @@ pub struct Person {
 }
 
 /// A signed-in member.
-#[derive(Debug, Clone, PartialEq, Eq, sqlx::FromRow)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Session {
-    /// Who.
-    pub member: String,
+    /// Who, and with which roles.
+    pub member: Signer,
+    /// What the member is called; the id, where no name is kept.
+    pub name: String,
     /// Since when.
     pub began_at: Millis,
     /// When it was last used.
@@ -59,10 +64,13 @@ impl Write {
         .bind(name)
         .bind(pin.map(|(hash, _)| hash))
         .bind(pin.map(|(_, now)| now.saturating_add(PREVIOUS)))
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         if pin.is_some() {
-            sqlx::query("delete from session where member = $1").bind(member).execute(&mut *self.tx).await?;
+            sqlx::query("delete from session where member = $1")
+                .bind(member)
+                .execute(self.conn().await?)
+                .await?;
             self.allow_again(Some(member), None).await?;
         }
         Ok(())
@@ -74,7 +82,7 @@ impl Write {
             "update person set previous_hash = null, previous_until = null where previous_until <= $1",
         )
         .bind(now)
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         Ok(())
     }
@@ -88,7 +96,7 @@ impl Write {
              where bytes is not null and seq in (select seq from check_row where by = $1)",
             "delete from person where member = $1",
         ] {
-            sqlx::query(sql).bind(member).execute(&mut *self.tx).await?;
+            sqlx::query(sql).bind(member).execute(self.conn().await?).await?;
         }
         self.erase_fitness(member).await
     }
@@ -104,7 +112,7 @@ impl Write {
             .bind(&token_hash[..])
             .bind(member)
             .bind(now)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(())
     }
@@ -114,7 +122,7 @@ impl Write {
         sqlx::query("update session set used_at = $1 where token_hash = $2")
             .bind(now)
             .bind(&token_hash[..])
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(())
     }
@@ -123,7 +131,7 @@ impl Write {
     pub async fn end_session(&mut self, token_hash: &[u8; 32]) -> Result<(), StoreError> {
         sqlx::query("delete from session where token_hash = $1")
             .bind(&token_hash[..])
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(())
     }
@@ -178,11 +186,18 @@ impl Store {
         Ok(spent.bind(now).fetch_one(&self.read).await?)
     }
 
-    /// A session by its token.
+    /// The session of a member, by its token.
     pub async fn session(&self, token_hash: &[u8; 32]) -> Result<Option<Session>, StoreError> {
-        Ok(sqlx::query_as("select member, began_at, used_at from session where token_hash = $1")
-            .bind(&token_hash[..])
-            .fetch_optional(&self.read)
-            .await?)
+        let row: Option<(String, String, String, Option<String>, Millis, Millis)> = sqlx::query_as(
+            "select m.id, m.roles, m.qualified, p.name, s.began_at, s.used_at
+             from session s join member m on m.id = s.member left join person p on p.member = s.member
+             where s.token_hash = $1",
+        )
+        .bind(&token_hash[..])
+        .fetch_optional(&self.read)
+        .await?;
+        let Some((id, roles, qualified, name, began_at, used_at)) = row else { return Ok(None) };
+        let name = name.unwrap_or_else(|| id.clone());
+        Ok(Some(Session { member: signer_of((id, roles, qualified))?, name, began_at, used_at }))
     }
 }

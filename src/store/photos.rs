@@ -6,7 +6,8 @@ use uuid::Uuid;
 
 use super::error::StoreError;
 use super::logbook::{self, Kept};
-use super::open::{Store, Write};
+use super::open::Store;
+use super::write::Write;
 
 /// Whose photographs are asked for.
 #[derive(Debug, Clone, Copy)]
@@ -51,7 +52,7 @@ impl Write {
             .bind(&photo.photo.0[..])
             .bind(photo.asset.to_string())
             .bind(photo.run.map(|r| r.hyphenated().to_string()))
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(())
     }
@@ -72,7 +73,7 @@ impl Write {
         .bind(picture.width)
         .bind(picture.height)
         .bind(&picture.bytes)
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         Ok(())
     }

@@ -21,7 +21,8 @@ use uuid::Uuid;
 
 use super::error::{StoreError, unreadable};
 use super::logbook::{self, Kept, Place, digest_of};
-use super::open::{Store, Write};
+use super::open::Store;
+use super::write::Write;
 
 /// A ground's name: the asset and the key.
 type Named = (Asset, String);
@@ -39,7 +40,27 @@ impl Write {
     /// Brings everything that is kept up to date with a record just appended.
     pub async fn project(&mut self, record: &Record, place: Place) -> Result<Projected, StoreError> {
         match &record.body {
-            Body::Field(field) => self.project_field(record, field, place).await,
+            Body::Field(_) => {
+                let id = record.name.id.hyphenated().to_string();
+                let sql = "select (select count(*) from logbook where id = ?) > 1,
+                                  exists (select 1 from ground where run = ?)";
+                let before: (bool, bool) = self.ask(sql, |q| _ = q.bind(&*id).bind(&*id)).await?;
+                self.project_after(record, place, before).await
+            }
+            Body::Desk(desk) => self.project_desk(record, desk, place).await,
+        }
+    }
+
+    /// As [`Write::project`], where it is known already whether there are other records with its id, and whether
+    /// a part of the same check has raised something.
+    pub async fn project_after(
+        &mut self,
+        record: &Record,
+        place: Place,
+        before: (bool, bool),
+    ) -> Result<Projected, StoreError> {
+        match &record.body {
+            Body::Field(field) => self.project_field(record, field, place, before).await,
             Body::Desk(desk) => self.project_desk(record, desk, place).await,
         }
     }
@@ -49,10 +70,11 @@ impl Write {
         record: &Record,
         field: &Field,
         place: Place,
+        (has_variants, has_parts): (bool, bool),
     ) -> Result<Projected, StoreError> {
         let mut out = Projected::default();
         let e = effects(record, &mut *self.tables());
-        self.write_about(&assets_of(field), place.seq).await?;
+        self.write_about(&assets_of(field), place.seq);
         self.write_attention(&e, place.seq).await?;
         out.attention.clone_from(&e.attention);
         self.write_late(record, &e.raises, place).await?;
@@ -60,18 +82,11 @@ impl Write {
             self.write_accepted(a, place.seq).await?;
         }
         let mut touched = self.write_raises(&e.raises, place.seq).await?;
-        // Both in one question: a check mostly has neither, and stations hand in many at once.
-        let (siblings, has_parts): (i64, bool) = sqlx::query_as(
-            "select (select count(*) from logbook where id = $1), exists (select 1 from ground where run = $1)",
-        )
-        .bind(record.name.id.hyphenated().to_string())
-        .fetch_one(&mut *self.tx)
-        .await?;
         if let Field::Photo(photo) = field {
             self.name_photo(photo, place.seq).await?;
         }
         if let Field::Check(check) = field {
-            self.write_check(record, check, &e, place.seq).await?;
+            self.write_check(record, check, &e, place.seq);
             if let Some(done) = &e.done {
                 for key in &done.seen {
                     self.write_claim(&done.unit, key, place.seq, None).await?;
@@ -82,7 +97,7 @@ impl Write {
                 }
             }
         }
-        if siblings > 1 || e.raises.iter().any(|r| r.kind == Kind::Doubted) {
+        if has_variants || e.raises.iter().any(|r| r.kind == Kind::Doubted) {
             touched.extend(self.weigh_word(record.name.id, place.seq).await?);
         }
         self.refresh(touched, &mut out).await?;
@@ -111,14 +126,14 @@ impl Write {
             Desk::Moved(m) => about.extend(m.moves.iter().map(|one| one.asset.clone())),
             _ => {}
         }
-        self.write_about(&about, place.seq).await?;
+        self.write_about(&about, place.seq);
         let mut touched = self.write_raises(&e.raises, place.seq).await?;
         touched.extend(self.write_clearings(desk, place.seq).await?);
         if let Some(id) = speaks_about(desk) {
             sqlx::query("insert into said (id, seq) values ($1, $2)")
                 .bind(id.hyphenated().to_string())
                 .bind(place.seq)
-                .execute(&mut *self.tx)
+                .execute(self.conn().await?)
                 .await?;
             touched.extend(self.weigh_word(id, place.seq).await?);
         }
@@ -129,7 +144,7 @@ impl Write {
             Desk::GapDealt(_) => {
                 sqlx::query("insert into gap_dealt (seq) values ($1)")
                     .bind(place.seq)
-                    .execute(&mut *self.tx)
+                    .execute(self.conn().await?)
                     .await?;
             }
             Desk::TabletRevoked(t) => self.write_revoked(t, &record.envelope).await?,
@@ -162,23 +177,18 @@ impl Write {
             sqlx::query("insert into attention (seq, why) values ($1, $2)")
                 .bind(seq)
                 .bind(why)
-                .execute(&mut *self.tx)
+                .execute(self.conn().await?)
                 .await?;
         }
         Ok(())
     }
 
-    async fn write_about(&mut self, assets: &BTreeSet<Asset>, seq: i64) -> Result<(), StoreError> {
-        if assets.is_empty() {
-            return Ok(());
+    fn write_about(&mut self, assets: &BTreeSet<Asset>, seq: i64) {
+        for asset in assets {
+            self.later("insert into about (asset, seq) values (?, ?) on conflict do nothing")
+                .bind(asset.to_string())
+                .bind(seq);
         }
-        let mut q = sqlx::QueryBuilder::new("insert into about (asset, seq) ");
-        q.push_values(assets, |mut row, asset| {
-            row.push_bind(asset.to_string()).push_bind(seq);
-        });
-        q.push(" on conflict do nothing");
-        q.build().execute(&mut *self.tx).await?;
-        Ok(())
     }
 
     async fn write_raises(&mut self, raises: &[Raise], seq: i64) -> Result<BTreeSet<Named>, StoreError> {
@@ -195,19 +205,13 @@ impl Write {
             .bind(raise.run.map(|r| r.hyphenated().to_string()))
             .bind(detail)
             .bind(seq)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         }
         Ok(raises.iter().map(|r| (r.asset.clone(), r.key.clone())).collect())
     }
 
-    async fn write_check(
-        &mut self,
-        record: &Record,
-        check: &Check,
-        e: &Effects,
-        seq: i64,
-    ) -> Result<(), StoreError> {
+    fn write_check(&mut self, record: &Record, check: &Check, e: &Effects, seq: i64) {
         use airmuster_domain::ground::Forms;
         let form = self.tables().form(&check.rules, &check.profile, check.purpose);
         let read = form.map(|f| readings(&f, &check.answers)).unwrap_or_default();
@@ -216,10 +220,10 @@ impl Write {
             Outcome::BrokenOff => "broken_off",
             Outcome::Stopped => "stopped",
         };
-        sqlx::query(
+        self.later(
             "insert into check_row (seq, id, digest, unit, at, by, profile, purpose, outcome, verdict, clean, counts,
                                     pressure, gauges, trip)
-             values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15)",
+             values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         )
         .bind(seq)
         .bind(record.name.id.hyphenated().to_string())
@@ -235,10 +239,7 @@ impl Write {
         .bind(true)
         .bind(read.pressure.map(|p| p.to_string()))
         .bind(read.gauges.map(|(a, b)| format!("{a}|{b}")))
-        .bind(read.trip.map(|p| p.to_string()))
-        .execute(&mut *self.tx)
-        .await?;
-        Ok(())
+        .bind(read.trip.map(|p| p.to_string()));
     }
 
     async fn write_claim(
@@ -255,7 +256,7 @@ impl Write {
         .bind(key)
         .bind(seq)
         .bind(proving.map(|p| p.digest.0.to_vec()))
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         Ok(())
     }
@@ -277,7 +278,7 @@ impl Write {
     async fn raised_by_run(&mut self, run: Uuid) -> Result<Vec<Named>, StoreError> {
         let rows: Vec<(String, String)> = sqlx::query_as("select asset, key from ground where run = $1")
             .bind(run.hyphenated().to_string())
-            .fetch_all(&mut *self.tx)
+            .fetch_all(self.conn().await?)
             .await?;
         rows.into_iter().map(named).collect()
     }
@@ -311,12 +312,12 @@ impl Write {
                 },
             ];
             for sql in waits {
-                sqlx::query(sql).bind(k.place.seq).execute(&mut *self.tx).await?;
+                sqlx::query(sql).bind(k.place.seq).execute(self.conn().await?).await?;
             }
             sqlx::query("update check_row set counts = $1 where digest = $2")
                 .bind(word.counts(&name.digest))
                 .bind(&name.digest.0[..])
-                .execute(&mut *self.tx)
+                .execute(self.conn().await?)
                 .await?;
         }
         let mut touched = self.write_raises(&raises, seq).await?;
@@ -326,7 +327,7 @@ impl Write {
              union select asset, key from claim where proving in (select digest from logbook where id = $1)",
         )
         .bind(id.hyphenated().to_string())
-        .fetch_all(&mut *self.tx)
+        .fetch_all(self.conn().await?)
         .await?;
         for row in rows {
             touched.insert(named(row)?);
@@ -337,7 +338,7 @@ impl Write {
     /// All that was said about a record id, and the records that have it.
     async fn word(&mut self, id: Uuid) -> Result<(Word, Vec<Kept>), StoreError> {
         let tables = Arc::clone(&self.tables);
-        word(&mut self.tx, &tables, id).await
+        word(self.conn().await?, &tables, id).await
     }
 
     /// All corrections of a record, in order.
@@ -349,7 +350,7 @@ impl Write {
             Body::Desk(Desk::Correction(c)) if c.of == *of => Some((k.record.name, c)),
             _ => None,
         };
-        Ok(said(&mut self.tx, of.id).await?.into_iter().filter_map(correction).collect())
+        Ok(said(self.conn().await?, of.id).await?.into_iter().filter_map(correction).collect())
     }
 
     /// A complete check, if it is there and counts.
@@ -359,7 +360,7 @@ impl Write {
         };
         let counts: bool = sqlx::query_scalar("select counts from check_row where seq = $1")
             .bind(kept.place.seq)
-            .fetch_one(&mut *self.tx)
+            .fetch_one(self.conn().await?)
             .await?;
         Ok(effects(&kept.record, &mut *self.tables()).done.filter(|_| counts))
     }
@@ -376,7 +377,7 @@ impl Write {
         let keys: Vec<String> = sqlx::query_scalar("select key from ground where asset = $1 and seq > $2")
             .bind(asset.to_string())
             .bind(kept.place.seq)
-            .fetch_all(&mut *self.tx)
+            .fetch_all(self.conn().await?)
             .await?;
         Ok(keys.into_iter().collect())
     }
@@ -388,7 +389,7 @@ impl Write {
                 sqlx::query_scalar("select detail from ground where asset = $1 and key = $2")
                     .bind(asset.to_string())
                     .bind(&key)
-                    .fetch_optional(&mut *self.tx)
+                    .fetch_optional(self.conn().await?)
                     .await?;
             let Some(detail) = detail else { continue };
             let raise: Raise = serde_json::from_str(&detail).map_err(|e| unreadable("ground", &key, &e))?;
@@ -412,7 +413,7 @@ impl Write {
                 .bind(at)
                 .bind(asset.to_string())
                 .bind(&key)
-                .execute(&mut *self.tx)
+                .execute(self.conn().await?)
                 .await?;
         }
         Ok(())
@@ -423,19 +424,19 @@ impl Write {
         let mut seqs: Vec<i64> = sqlx::query_scalar("select seq from claim where asset = $1 and key = $2")
             .bind(raise.asset.to_string())
             .bind(&raise.key)
-            .fetch_all(&mut *self.tx)
+            .fetch_all(self.conn().await?)
             .await?;
         if let Some(run) = raise.run {
             let own: Vec<i64> =
                 sqlx::query_scalar("select seq from check_row where id = $1 and outcome = 'complete'")
                     .bind(run.hyphenated().to_string())
-                    .fetch_all(&mut *self.tx)
+                    .fetch_all(self.conn().await?)
                     .await?;
             seqs.extend(own);
         }
         let mut claims = Vec::with_capacity(seqs.len());
         for seq in seqs {
-            let Some(kept) = logbook::by_seq(&mut self.tx, seq).await? else { continue };
+            let Some(kept) = logbook::by_seq(self.conn().await?, seq).await? else { continue };
             match &kept.record.body {
                 Body::Field(_) => {
                     let done = self.done(&kept.record.name).await?;
@@ -470,13 +471,13 @@ impl Write {
         .bind(edition.unwrap_or_default())
         .bind(text)
         .bind(seq)
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         let waiting: Vec<(i64, Vec<u8>)> = sqlx::query_as(
             "select l.seq, l.digest from attention a join logbook l on l.seq = a.seq where l.rules = $1",
         )
         .bind(digest.to_string())
-        .fetch_all(&mut *self.tx)
+        .fetch_all(self.conn().await?)
         .await?;
         let mut touched = BTreeSet::new();
         for (waited, digest) in waiting {
@@ -487,7 +488,7 @@ impl Write {
              where l.rules = $1 and d.kind = 'correction' order by s.seq",
         )
         .bind(digest.to_string())
-        .fetch_all(&mut *self.tx)
+        .fetch_all(self.conn().await?)
         .await?;
         for correction in corrections {
             touched.extend(self.correct_again(correction).await?);
@@ -497,7 +498,7 @@ impl Write {
 
     /// A check that was moved to its right unit and could not be judged there can be now.
     async fn correct_again(&mut self, seq: i64) -> Result<BTreeSet<Named>, StoreError> {
-        let Some(Kept { record, .. }) = logbook::by_seq(&mut self.tx, seq).await? else {
+        let Some(Kept { record, .. }) = logbook::by_seq(self.conn().await?, seq).await? else {
             return Ok(BTreeSet::new());
         };
         let Body::Desk(desk) = &record.body else {
@@ -506,15 +507,15 @@ impl Write {
         let e = self.desk_effects(&record, desk).await?;
         sqlx::query("delete from ground where seq = $1 and kind in ('taken-out', 'misread')")
             .bind(seq)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
-        self.write_about(&e.raises.iter().map(|r| r.asset.clone()).collect(), seq).await?;
+        self.write_about(&e.raises.iter().map(|r| r.asset.clone()).collect(), seq);
         self.write_raises(&e.raises, seq).await
     }
 
     /// A record that could not be judged can be now: it is projected as if it came in anew.
     async fn judge_again(&mut self, seq: i64, digest: &Digest) -> Result<BTreeSet<Named>, StoreError> {
-        let Some(kept) = logbook::by_seq(&mut self.tx, seq).await? else {
+        let Some(kept) = logbook::by_seq(self.conn().await?, seq).await? else {
             return Ok(BTreeSet::new());
         };
         let Body::Field(Field::Check(check)) = &kept.record.body else {
@@ -524,17 +525,17 @@ impl Write {
         if e.verdict.is_none() {
             return Ok(BTreeSet::new());
         }
-        sqlx::query("delete from attention where seq = $1").bind(seq).execute(&mut *self.tx).await?;
+        sqlx::query("delete from attention where seq = $1").bind(seq).execute(self.conn().await?).await?;
         self.write_attention(&e, seq).await?;
         sqlx::query("delete from ground where seq = $1 and kind = 'doubted'")
             .bind(seq)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         sqlx::query("delete from check_row where digest = $1")
             .bind(&digest.0[..])
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
-        self.write_check(&kept.record, check, &e, seq).await?;
+        self.write_check(&kept.record, check, &e, seq);
         let mut touched = self.write_raises(&e.raises, seq).await?;
         if let Some(done) = &e.done {
             for key in &done.seen {

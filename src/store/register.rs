@@ -14,7 +14,8 @@ use sqlx::sqlite::SqliteConnection;
 use super::cadence::{cadences, spot_text};
 use super::error::{StoreError, unreadable};
 use super::muster::Known;
-use super::open::{Store, Write};
+use super::open::Store;
+use super::write::Write;
 
 /// The department's settings.
 #[derive(Debug, Clone, Default)]
@@ -98,7 +99,7 @@ impl Write {
         .bind(i64::from(*shift_hours))
         .bind(i64::from(*early_minutes))
         .bind(i64::from(*grace_minutes))
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         Ok(())
     }
@@ -109,7 +110,7 @@ impl Write {
              on conflict (only) do update set required = excluded.required",
         )
         .bind(required)
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         Ok(())
     }
@@ -136,7 +137,7 @@ impl Write {
                 .bind(id)
                 .bind(name)
                 .bind(i64::from(*order))
-                .execute(&mut *self.tx)
+                .execute(self.conn().await?)
                 .await?;
             }
             Register::Rig { id, name, station, order } => {
@@ -149,7 +150,7 @@ impl Write {
                 .bind(name)
                 .bind(station)
                 .bind(i64::from(*order))
-                .execute(&mut *self.tx)
+                .execute(self.conn().await?)
                 .await?;
             }
             Register::Seat { id, rig, name, kit, order } => {
@@ -163,7 +164,7 @@ impl Write {
                 .bind(name)
                 .bind(kit)
                 .bind(i64::from(*order))
-                .execute(&mut *self.tx)
+                .execute(self.conn().await?)
                 .await?;
             }
             Register::Unit { number, profile, cadence, serials, .. } => {
@@ -190,7 +191,7 @@ impl Write {
                 .bind(id)
                 .bind(text_of(roles)?)
                 .bind(text_of(qualified)?)
-                .execute(&mut *self.tx)
+                .execute(self.conn().await?)
                 .await?;
             }
             Register::Tablet { id, name, station, key } => {
@@ -229,7 +230,7 @@ impl Write {
         .bind(profile)
         .bind(cadence)
         .bind(detail)
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         Ok(())
     }
@@ -243,7 +244,7 @@ impl Write {
         .bind(asset.to_string())
         .bind(at)
         .bind(place)
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         self.write_home(asset, at, place).await
     }
@@ -269,7 +270,7 @@ impl Write {
         .bind(since)
         .bind(at)
         .bind(place)
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         Ok(())
     }
@@ -284,7 +285,7 @@ impl Write {
             .bind(asset.to_string())
             .bind(at)
             .bind(place)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         }
         Ok(())
@@ -320,7 +321,7 @@ impl Write {
         .bind(place)
         .bind(asset.to_string())
         .bind(kind)
-        .fetch_optional(&mut *self.tx)
+        .fetch_optional(self.conn().await?)
         .await?;
         there.map(|a| a.parse().map_err(|e| unreadable("holder", &a, &e))).transpose()
     }
@@ -364,35 +365,30 @@ impl Write {
             }
             _ => return Ok(None),
         };
-        let found: i64 = sqlx::query_scalar(sql).bind(id).fetch_one(&mut *self.tx).await?;
+        let found: i64 = sqlx::query_scalar(sql).bind(id).fetch_one(self.conn().await?).await?;
         Ok((found == 0).then(|| format!("{what} “{id}”")))
     }
 
     /// The department's shift clock.
     pub async fn clock(&mut self) -> Result<ShiftClock, StoreError> {
-        Ok(department(&mut self.tx).await?.clock)
+        Ok(department(self.conn().await?).await?.clock)
     }
 
     /// A member as far as authority goes.
     pub async fn signer(&mut self, id: &str) -> Result<Option<Signer>, StoreError> {
-        signer(&mut self.tx, id).await
+        signer(self.conn().await?, id).await
     }
 
     /// The rule table in force: the last one activated, or none but the shipped one.
     pub async fn rules_in_force(&mut self) -> Result<Option<Digest>, StoreError> {
-        rules_in_force(&mut self.tx).await
-    }
-
-    /// Whether a crew's good check waits for an officer's countersignature.
-    pub async fn countersigning(&mut self) -> Result<bool, StoreError> {
-        countersigning(&mut self.tx).await
+        rules_in_force(self.conn().await?).await
     }
 
     /// Whether this record waits for an officer's countersignature.
     pub async fn waits_for_countersigning(&mut self, seq: i64) -> Result<bool, StoreError> {
         Ok(sqlx::query_scalar("select exists (select 1 from uncountersigned where seq = $1)")
             .bind(seq)
-            .fetch_one(&mut *self.tx)
+            .fetch_one(self.conn().await?)
             .await?)
     }
 
@@ -401,7 +397,7 @@ impl Write {
         let profile: Option<Option<String>> =
             sqlx::query_scalar("select profile from asset where asset = $1")
                 .bind(asset.to_string())
-                .fetch_optional(&mut *self.tx)
+                .fetch_optional(self.conn().await?)
                 .await?;
         Ok(profile.flatten())
     }
@@ -445,7 +441,7 @@ async fn signer(conn: &mut SqliteConnection, id: &str) -> Result<Option<Signer>,
 
 type SignerRow = (String, String, String);
 
-fn signer_of((id, roles, qualified): SignerRow) -> Result<Signer, StoreError> {
+pub(super) fn signer_of((id, roles, qualified): SignerRow) -> Result<Signer, StoreError> {
     let roles: Vec<String> = serde_json::from_str(&roles).map_err(|e| unreadable("member", &id, &e))?;
     let qualified: BTreeSet<String> =
         serde_json::from_str(&qualified).map_err(|e| unreadable("member", &id, &e))?;

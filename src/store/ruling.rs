@@ -5,7 +5,8 @@ use airmuster_domain::record::{Body, Desk, Digest, RecordRef, RulesInForce};
 
 use super::error::StoreError;
 use super::logbook::{self, Kept, by_digest, kept};
-use super::open::{Store, Write};
+use super::open::Store;
+use super::write::Write;
 
 /// A table that came into force at some time.
 #[derive(Debug, Clone, PartialEq, Eq, sqlx::FromRow)]
@@ -68,7 +69,7 @@ impl Write {
         .bind(&d.planned_by)
         .bind(&d.refused)
         .bind(d.grace_hours)
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         Ok(())
     }
@@ -78,24 +79,16 @@ impl Write {
     pub async fn is_over(&mut self, table: &Digest, at: Millis) -> Result<bool, StoreError> {
         let last: Option<i64> = sqlx::query_scalar("select seq from rule_table where digest = $1")
             .bind(table.to_string())
-            .fetch_optional(&mut *self.tx)
+            .fetch_optional(self.conn().await?)
             .await?;
-        // Tables put in force since, the first of them first; nearly always there is none.
-        let since: Vec<i64> = sqlx::query_scalar("select seq from rule_table where seq > $1 limit 1")
-            .bind(last.unwrap_or(0))
-            .fetch_all(&mut *self.tx)
-            .await?;
-        if since.is_empty() {
-            return Ok(false);
-        }
         let next: Option<i64> = sqlx::query_scalar(
             "select seq from logbook where kind = 'rules' and seq > $1 order by seq limit 1",
         )
         .bind(last.unwrap_or(0))
-        .fetch_optional(&mut *self.tx)
+        .fetch_optional(self.conn().await?)
         .await?;
         let Some(next) = next else { return Ok(false) };
-        let replaced = logbook::all_by_seq(&mut self.tx, vec![next]).await?;
+        let replaced = logbook::all_by_seq(self.conn().await?, vec![next]).await?;
         Ok(replaced.iter().any(|k| match &k.record.body {
             Body::Desk(Desk::Rules(RulesInForce { grace_hours: Some(hours), .. })) => {
                 at > k.record.envelope.time().saturating_add(i64::from(*hours) * 3_600_000)
@@ -106,7 +99,10 @@ impl Write {
 
     /// Throws a draft away.
     pub async fn drop_draft(&mut self, digest: &str) -> Result<(), StoreError> {
-        sqlx::query("delete from rule_draft where digest = $1").bind(digest).execute(&mut *self.tx).await?;
+        sqlx::query("delete from rule_draft where digest = $1")
+            .bind(digest)
+            .execute(self.conn().await?)
+            .await?;
         Ok(())
     }
 }

@@ -6,7 +6,8 @@ use airmuster_domain::Millis;
 use airmuster_domain::record::Digest;
 
 use super::error::{StoreError, unreadable};
-use super::open::{Store, Write};
+use super::open::Store;
+use super::write::Write;
 
 /// What came of a seal.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -72,11 +73,11 @@ impl Write {
         .bind(now)
         .bind(&mark.0[..])
         .bind(seal)
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         let first: Option<Vec<u8>> = sqlx::query_scalar("select mark from seal where seq = $1")
             .bind(seq)
-            .fetch_optional(&mut *self.tx)
+            .fetch_optional(self.conn().await?)
             .await?;
         Ok(first.is_none_or(|m| m == mark.0))
     }
@@ -87,14 +88,14 @@ impl Write {
             .bind(outcome.id())
             .bind(!outcome.raises())
             .bind(seq)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(())
     }
 
     /// Notes that the logbook knows what came of a seal.
     pub async fn told_of_seal(&mut self, seq: i64) -> Result<(), StoreError> {
-        sqlx::query("update seal set told = 1 where seq = $1").bind(seq).execute(&mut *self.tx).await?;
+        sqlx::query("update seal set told = 1 where seq = $1").bind(seq).execute(self.conn().await?).await?;
         Ok(())
     }
 }

@@ -12,9 +12,10 @@ use airmuster_domain::standing::{LastCheck, Registered, SLACK, Standing, decide}
 use uuid::Uuid;
 
 use super::error::{StoreError, unreadable};
-use super::logbook::digest_of;
-use super::open::{Store, Write};
+use super::logbook::{Kept, digest_of, kept};
+use super::open::Store;
 use super::upkeep;
+use super::write::Write;
 
 /// A check in one line, for a list or a strip.
 #[derive(Debug, Clone)]
@@ -297,6 +298,17 @@ impl Store {
         rows.into_iter().map(RawCheck::read).collect()
     }
 
+    /// Signed records that are no checks, whose signature nothing has proven yet, oldest first.
+    pub async fn unproven_others(&self) -> Result<Vec<Kept>, StoreError> {
+        let rows: Vec<(i64, Millis, Vec<u8>)> = sqlx::query_as(
+            "select l.seq, l.received_at, l.bytes from unproven u join logbook l on l.seq = u.seq
+             where l.kind <> 'check' order by u.seq",
+        )
+        .fetch_all(&self.read)
+        .await?;
+        rows.into_iter().map(kept).collect()
+    }
+
     /// Good checks that wait for an officer's countersignature, oldest first.
     pub async fn uncountersigned(&self) -> Result<Vec<CheckRow>, StoreError> {
         let rows: Vec<RawCheck> = sqlx::query_as(
@@ -310,7 +322,7 @@ impl Store {
     /// Records that need attention: number, kind, reason.
     pub async fn needing_attention(&self) -> Result<Vec<(i64, String, String)>, StoreError> {
         Ok(sqlx::query_as(
-            "select l.seq, l.kind, a.why from attention a join logbook l on l.seq = a.seq order by l.seq desc",
+            "select a.seq, l.kind, a.why from attention a join logbook l on l.seq = a.seq order by a.seq desc",
         )
         .fetch_all(&self.read)
         .await?)
@@ -342,7 +354,7 @@ impl Write {
         )
         .bind(asset.to_string())
         .bind(now.saturating_add(SLACK))
-        .fetch_all(&mut *self.tx)
+        .fetch_all(self.conn().await?)
         .await?;
         rows.into_iter().map(raise).collect()
     }

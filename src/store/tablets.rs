@@ -7,7 +7,8 @@ use sqlx::sqlite::SqliteConnection;
 use uuid::Uuid;
 
 use super::error::{StoreError, unreadable};
-use super::open::{Store, Write};
+use super::open::Store;
+use super::write::Write;
 
 /// A tablet that was enrolled.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -64,12 +65,12 @@ const TABLET: &str =
      from tablet t left join tablet_access a on a.tablet = t.id";
 
 #[derive(sqlx::FromRow)]
-struct Columns {
-    id: String,
-    name: String,
-    station: String,
+pub(super) struct Columns {
+    id: Option<String>,
+    name: Option<String>,
+    station: Option<String>,
     public_key: Option<String>,
-    enrolled_at: Millis,
+    enrolled_at: Option<Millis>,
     enrolled_by: Option<String>,
     revoked_at: Option<Millis>,
     trusted_incarnation: Option<String>,
@@ -81,8 +82,12 @@ struct Columns {
     number: Option<i64>,
 }
 
-fn tablet(c: Columns) -> Result<TabletRow, StoreError> {
-    let id = c.id.clone();
+/// The tablet, where the columns are not all those of one that is not there.
+pub(super) fn tablet(c: Columns) -> Result<Option<TabletRow>, StoreError> {
+    let (Some(id), Some(name), Some(station), Some(enrolled_at)) = (c.id, c.name, c.station, c.enrolled_at)
+    else {
+        return Ok(None);
+    };
     let numbered = |incarnation: Option<String>, number: Option<i64>| match (incarnation, number) {
         (Some(i), Some(n)) => {
             let incarnation = i.parse::<Uuid>().map_err(|e| unreadable("tablet", &id, &e))?;
@@ -90,7 +95,7 @@ fn tablet(c: Columns) -> Result<TabletRow, StoreError> {
         }
         _ => Ok(None),
     };
-    Ok(TabletRow {
+    Ok(Some(TabletRow {
         key: c.public_key.map(|k| k.parse().map_err(|e| unreadable("tablet", &id, &e))).transpose()?,
         trusted: numbered(c.trusted_incarnation, c.trusted_number)?,
         holding: match c.holding {
@@ -99,21 +104,21 @@ fn tablet(c: Columns) -> Result<TabletRow, StoreError> {
             }
             None => None,
         },
-        id: c.id,
-        name: c.name,
-        station: c.station,
-        enrolled_at: c.enrolled_at,
+        id,
+        name,
+        station,
+        enrolled_at,
         enrolled_by: c.enrolled_by,
         revoked_at: c.revoked_at,
         seen_at: c.seen_at,
-    })
+    }))
 }
 
 async fn by_id(conn: &mut SqliteConnection, id: &str) -> Result<Option<TabletRow>, StoreError> {
     let mut q = sqlx::QueryBuilder::new(TABLET);
     q.push(" where t.id = ").push_bind(id);
     let row: Option<Columns> = q.build_query_as().fetch_optional(conn).await?;
-    row.map(tablet).transpose()
+    Ok(row.map(tablet).transpose()?.flatten())
 }
 
 fn whole(n: u64) -> i64 {
@@ -139,7 +144,7 @@ impl Write {
         .bind(key.map(ToString::to_string))
         .bind(e.time())
         .bind(&e.by)
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         Ok(())
     }
@@ -155,18 +160,18 @@ impl Write {
         .bind(r.trusted.map(|t| t.incarnation.hyphenated().to_string()))
         .bind(r.trusted.map(|t| whole(t.number)))
         .bind(&r.tablet)
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         sqlx::query("update tablet_access set token_hash = null where tablet = $1")
             .bind(&r.tablet)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(())
     }
 
     /// A tablet that was enrolled.
     pub async fn tablet(&mut self, id: &str) -> Result<Option<TabletRow>, StoreError> {
-        by_id(&mut self.tx, id).await
+        by_id(self.conn().await?, id).await
     }
 
     /// How many other records of a tablet carry this number.
@@ -184,7 +189,7 @@ impl Write {
         .bind(incarnation.hyphenated().to_string())
         .bind(whole(number))
         .bind(&but.0[..])
-        .fetch_one(&mut *self.tx)
+        .fetch_one(self.conn().await?)
         .await?)
     }
 
@@ -193,14 +198,17 @@ impl Write {
         sqlx::query("insert into tablet_signature (seq, signature) values ($1, $2) on conflict do nothing")
             .bind(seq)
             .bind(signature)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(())
     }
 
     /// Makes a code known, and forgets those that have ended.
     pub async fn open_code(&mut self, hash: &[u8; 32], code: &Code, now: Millis) -> Result<(), StoreError> {
-        sqlx::query("delete from tablet_code where ends_at <= $1").bind(now).execute(&mut *self.tx).await?;
+        sqlx::query("delete from tablet_code where ends_at <= $1")
+            .bind(now)
+            .execute(self.conn().await?)
+            .await?;
         sqlx::query(
             "insert into tablet_code (code_hash, name, station, made_by, ends_at) values ($1, $2, $3, $4, $5)",
         )
@@ -209,7 +217,7 @@ impl Write {
         .bind(&code.station)
         .bind(&code.made_by)
         .bind(code.ends_at)
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         Ok(())
     }
@@ -229,10 +237,10 @@ impl Write {
         .bind(&hash[..])
         .bind(now)
         .bind(most)
-        .fetch_optional(&mut *self.tx)
+        .fetch_optional(self.conn().await?)
         .await?;
         if code.is_none() {
-            sqlx::query("update tablet_code set tries = tries + 1").execute(&mut *self.tx).await?;
+            sqlx::query("update tablet_code set tries = tries + 1").execute(self.conn().await?).await?;
         }
         Ok(code)
     }
@@ -251,7 +259,7 @@ impl Write {
         .bind(tablet)
         .bind(&token_hash[..])
         .bind(now)
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         Ok(())
     }
@@ -276,7 +284,7 @@ impl Write {
         .bind(last.map(|l| l.incarnation.hyphenated().to_string()))
         .bind(last.map(|l| whole(l.number)))
         .bind(tablet)
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         Ok(())
     }
@@ -296,7 +304,7 @@ impl Store {
             " join station s on s.id = t.station order by t.revoked_at is not null, s.place, t.name, t.id",
         );
         let rows: Vec<Columns> = q.build_query_as().fetch_all(&self.read).await?;
-        rows.into_iter().map(tablet).collect()
+        rows.into_iter().filter_map(|row| tablet(row).transpose()).collect()
     }
 
     /// The tablet whose session this is.
@@ -304,7 +312,7 @@ impl Store {
         let mut q = sqlx::QueryBuilder::new(TABLET);
         q.push(" where t.revoked_at is null and a.token_hash = ").push_bind(&token_hash[..]);
         let row: Option<Columns> = q.build_query_as().fetch_optional(&self.read).await?;
-        row.map(tablet).transpose()
+        Ok(row.map(tablet).transpose()?.flatten())
     }
 
     /// The last number of a tablet that has arrived, in the incarnation that was heard last.

@@ -11,7 +11,8 @@ use uuid::Uuid;
 
 use super::error::{StoreError, unreadable};
 use super::logbook::{self, Kept, Place};
-use super::open::{Store, Write};
+use super::open::Store;
+use super::write::Write;
 
 /// A ticket.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -80,7 +81,7 @@ impl Write {
              where asset = $1 and stage not in ('returned', 'retired') order by ticket",
         )
         .bind(asset.to_string())
-        .fetch_all(&mut *self.tx)
+        .fetch_all(self.conn().await?)
         .await?;
         rows.into_iter().map(ticket).collect()
     }
@@ -97,7 +98,7 @@ impl Write {
         let given: Vec<(String, i64)> =
             sqlx::query_as("select key, ticket from ticket_ground where asset = $1")
                 .bind(asset.to_string())
-                .fetch_all(&mut *self.tx)
+                .fetch_all(self.conn().await?)
                 .await?;
         for raise in grounds {
             let own = given.iter().find(|(key, _)| *key == raise.key).map(|(_, n)| *n);
@@ -130,7 +131,7 @@ impl Write {
         if let Desk::TicketJoined(t) = desk {
             facts.has_joined = sqlx::query_scalar("select exists (select 1 from ticket where under = $1)")
                 .bind(number(t.ticket))
-                .fetch_one(&mut *self.tx)
+                .fetch_one(self.conn().await?)
                 .await?;
             facts.other = self.ticket(t.under).await?.map(|o| Other { stage: Some(o.stage), under: o.under });
         }
@@ -150,7 +151,7 @@ impl Write {
             "select ticket, asset, opened_at, stage, stage_at, under, sent from ticket where ticket = $1",
         )
         .bind(number(ticket_))
-        .fetch_optional(&mut *self.tx)
+        .fetch_optional(self.conn().await?)
         .await?;
         row.map(ticket).transpose()
     }
@@ -158,7 +159,7 @@ impl Write {
     /// The number that the next ticket gets.
     pub async fn next_ticket(&mut self) -> Result<u64, StoreError> {
         let n: i64 = sqlx::query_scalar("select coalesce(max(ticket), 0) + 1 from ticket")
-            .fetch_one(&mut *self.tx)
+            .fetch_one(self.conn().await?)
             .await?;
         Ok(u64::try_from(n).unwrap_or(1))
     }
@@ -212,7 +213,7 @@ impl Write {
                     .bind(from.asset.to_string())
                     .bind(key)
                     .bind(number(t.into))
-                    .execute(&mut *self.tx)
+                    .execute(self.conn().await?)
                     .await?;
                 }
                 self.note(t.ticket, place.seq).await?;
@@ -256,7 +257,7 @@ impl Write {
         .bind(asset.to_string())
         .bind(at)
         .bind(Stage::Reported.id())
-        .execute(&mut *self.tx)
+        .execute(self.conn().await?)
         .await?;
         Ok(())
     }
@@ -264,7 +265,7 @@ impl Write {
     async fn joined_to(&mut self, ticket: u64) -> Result<Vec<u64>, StoreError> {
         let rows: Vec<i64> = sqlx::query_scalar("select ticket from ticket where under = $1 order by ticket")
             .bind(number(ticket))
-            .fetch_all(&mut *self.tx)
+            .fetch_all(self.conn().await?)
             .await?;
         Ok(rows.into_iter().filter_map(|n| u64::try_from(n).ok()).collect())
     }
@@ -273,7 +274,7 @@ impl Write {
         sqlx::query("update ticket set under = $1 where ticket = $2")
             .bind(under.map(number))
             .bind(number(ticket))
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(())
     }
@@ -301,7 +302,7 @@ impl Write {
             .bind(at)
             .bind(sent)
             .bind(number(ticket))
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(())
     }
@@ -310,7 +311,7 @@ impl Write {
         sqlx::query("insert into ticket_entry (ticket, seq) values ($1, $2) on conflict do nothing")
             .bind(number(ticket))
             .bind(seq)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(())
     }

@@ -5,7 +5,8 @@ use std::collections::BTreeSet;
 use airmuster_domain::Millis;
 
 use super::error::StoreError;
-use super::open::{Store, Write};
+use super::open::Store;
+use super::write::Write;
 
 /// A token, without what it is.
 #[derive(Debug, Clone, PartialEq, Eq, sqlx::FromRow)]
@@ -38,7 +39,7 @@ impl Write {
             .bind(name)
             .bind(by)
             .bind(now)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(())
     }
@@ -48,7 +49,7 @@ impl Write {
         sqlx::query("update api_token set used_at = $1 where id = $2")
             .bind(now)
             .bind(id)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(())
     }
@@ -58,7 +59,7 @@ impl Write {
         let done = sqlx::query("update api_token set revoked_at = $1 where id = $2 and revoked_at is null")
             .bind(now)
             .bind(id)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(done.rows_affected() > 0)
     }
@@ -74,11 +75,14 @@ impl Write {
             sqlx::query("insert into notice_sent (key, sent_at) values ($1, $2) on conflict do nothing")
                 .bind(key)
                 .bind(now)
-                .execute(&mut *self.tx)
+                .execute(self.conn().await?)
                 .await?;
         }
         for key in over {
-            sqlx::query("delete from notice_sent where key = $1").bind(key).execute(&mut *self.tx).await?;
+            sqlx::query("delete from notice_sent where key = $1")
+                .bind(key)
+                .execute(self.conn().await?)
+                .await?;
         }
         Ok(())
     }

@@ -8,7 +8,8 @@ use sqlx::sqlite::SqliteConnection;
 
 use super::error::{StoreError, unreadable};
 use super::logbook::{self, Kept};
-use super::open::{Store, Write};
+use super::open::Store;
+use super::write::Write;
 
 const PERIODS: &str = "periods";
 const SOURCE: &str = "source/";
@@ -69,7 +70,7 @@ impl Write {
             "select key, detail from upkeep where key like 'unit:%' and instr(detail, $1) > 0",
         )
         .bind(part.serial.as_str())
-        .fetch_all(&mut *self.tx)
+        .fetch_all(self.conn().await?)
         .await?;
         let there = gathered(&rows)?.things.into_iter().find(|(a, t)| {
             let same = t.parts.get(&f.slot).is_some_and(|p| p.part.serial == part.serial);
@@ -83,7 +84,7 @@ impl Write {
         let rows: Vec<String> =
             sqlx::query_scalar("select asset from holder where at = 'with' and place = $1")
                 .bind(unit)
-                .fetch_all(&mut *self.tx)
+                .fetch_all(self.conn().await?)
                 .await?;
         rows.iter().map(|a| a.parse().map_err(|e| unreadable("holder", a, &e))).collect()
     }
@@ -100,7 +101,7 @@ impl Write {
         .bind(MEMBER)
         .bind(APPROVAL)
         .bind(NOTICE)
-        .fetch_all(&mut *self.tx)
+        .fetch_all(self.conn().await?)
         .await?;
         let mut all = gathered(&rows)?;
         let mut about = all.about(desk).unwrap_or_default();
@@ -111,7 +112,7 @@ impl Write {
             let row: Option<(String, String)> =
                 sqlx::query_as("select key, detail from upkeep where key = $1")
                     .bind(asset.to_string())
-                    .fetch_optional(&mut *self.tx)
+                    .fetch_optional(self.conn().await?)
                     .await?;
             row.iter().try_for_each(|row| take(&mut all, row))?;
         }
@@ -143,7 +144,7 @@ impl Write {
             .bind(&record.envelope.kind)
             .bind(about)
             .bind(record.envelope.time())
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         Ok(())
     }
@@ -182,7 +183,7 @@ impl Write {
             )
             .bind(key)
             .bind(detail)
-            .execute(&mut *self.tx)
+            .execute(self.conn().await?)
             .await?;
         }
         Ok(())
@@ -233,7 +234,7 @@ impl Store {
         let (kept, homes, records): (i64, i64, i64) = sqlx::query_as(
             "select (select count(*) from upkeep), (select count(*) from home), (select count(*) from logbook)",
         )
-        .fetch_one(&mut *write.tx)
+        .fetch_one(write.conn().await?)
         .await?;
         if kept > 0 || records == 0 {
             return Ok(());
@@ -243,11 +244,11 @@ impl Store {
                     'air_sample', 'moved', 'loan', 'loan_ended', 'fitting', 'notice', 'notice_done', 'notice_ended',
                     'left') order by seq",
         )
-        .fetch_all(&mut *write.tx)
+        .fetch_all(write.conn().await?)
         .await?;
         let mut all = Upkeep::default();
         for seq in seqs {
-            if let Some(Kept { record, .. }) = logbook::by_seq(&mut write.tx, seq).await?
+            if let Some(Kept { record, .. }) = logbook::by_seq(write.conn().await?, seq).await?
                 && let Body::Desk(desk) = &record.body
             {
                 all.hear(desk, record.envelope.time());

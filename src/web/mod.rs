@@ -20,6 +20,7 @@ mod present;
 mod reading;
 mod routes;
 mod serving;
+mod shelf;
 mod signing;
 mod telling;
 mod trust;

@@ -16,16 +16,18 @@ use super::view::check::StepState;
 use super::view::strip::{Size, StackRow, Strip};
 use super::view::{self, MemberOption, NavItem, Page, SignedIn, UnitRef};
 use crate::service::fleet::{Fleet, UnitFacts};
+use crate::service::house::House;
 use crate::store::{CheckRow, Person};
 
 /// The frame around a screen.
 pub async fn page(app: &App, visitor: &Visitor, title: &str) -> Result<Page, WebError> {
-    let department = app.store.department().await?;
-    let stations = app.store.stations().await?;
-    let station = visitor.station.as_ref().and_then(|id| stations.iter().find(|s| s.id == *id));
+    let house = House::load(&app.store, app.clock.now()).await?;
+    let department = &house.department;
+    let station = visitor.station.as_ref().and_then(|id| house.stations.iter().find(|s| s.id == *id));
     let station = station.map(|s| view::Link { text: s.name.clone(), href: station_href(&s.id) });
     let now = department.clock.local(app.clock.now());
-    let name = if department.name.is_empty() { "airmuster".to_owned() } else { department.name };
+    let (late, late_more) = super::officer::late::to_be_told(app, visitor, &house).await?;
+    let name = if department.name.is_empty() { "airmuster".to_owned() } else { department.name.clone() };
     Ok(Page {
         title: title.to_owned(),
         department: name,
@@ -44,7 +46,8 @@ pub async fn page(app: &App, visitor: &Visitor, title: &str) -> Result<Page, Web
         flash: None,
         warning: app.notice.now(),
         gloves: visitor.gloves,
-        late: super::officer::late::to_be_told(app, visitor).await?,
+        late,
+        late_more,
     })
 }
 

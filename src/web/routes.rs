@@ -19,6 +19,8 @@ pub struct Route {
     pub path: &'static str,
     /// Who may.
     pub who: Who,
+    /// Whether the page may be shown again as it was rendered: nothing in it is made for one request alone.
+    shelved: bool,
     handler: MethodRouter<App>,
 }
 
@@ -35,8 +37,9 @@ const RETIRE: Who = Who::Roles(&[Role::Technician, Role::Administrator]);
 #[expect(clippy::too_many_lines, reason = "it is a list, and is read as one")]
 pub fn list() -> Vec<Route> {
     use Who::{Anyone, Bearer, FirstStart, Tablet};
-    let show = |path, who, handler| Route { method: Method::GET, path, who, handler };
-    let send = |path, who, handler| Route { method: Method::POST, path, who, handler };
+    let show = |path, who, handler| Route { method: Method::GET, path, who, shelved: false, handler };
+    let shelved = |path, who, handler| Route { shelved: true, ..show(path, who, handler) };
+    let send = |path, who, handler| Route { method: Method::POST, ..show(path, who, handler) };
     vec![
         show("/healthz", Anyone, get(api::show_health)),
         show("/readyz", Anyone, get(api::show_ready)),
@@ -71,18 +74,19 @@ pub fn list() -> Vec<Route> {
             method: Method::PUT,
             path: "/api/v1/photos/{digest}",
             who: Tablet,
+            shelved: false,
             handler: put(photos::take_photo).layer(DefaultBodyLimit::max(photos::LARGEST_BODY)),
         },
         show("/photos/{digest}", Tablet, get(photos::show_photo)),
         // The crew, on a shared tablet: whoever signs gives a PIN with the record.
         show("/", Tablet, get(crew::board::show_start)),
         show("/stations", Tablet, get(crew::board::show_stations)),
-        show("/stations/{station}", Tablet, get(crew::board::show_board)),
+        shelved("/stations/{station}", Tablet, get(crew::board::show_board)),
         show("/units/{unit}/check", Tablet, get(crew::check::show_form)),
         send("/units/{unit}/check", Tablet, post(crew::check::take_form)),
         send("/units/{unit}/check/sign", Tablet, post(crew::sign::sign_check)),
         show("/records/{seq}/verdict", Tablet, get(crew::verdict::show_verdict)),
-        show("/units/{unit}", Tablet, get(crew::unit::show_unit)),
+        shelved("/units/{unit}", Tablet, get(crew::unit::show_unit)),
         show("/units/{unit}/tag", Tablet, get(crew::unit::show_tag)),
         show("/units/{unit}/out", Tablet, get(crew::out::show_form)),
         send("/units/{unit}/out", Tablet, post(crew::out::take_out)),
@@ -98,7 +102,7 @@ pub fn list() -> Vec<Route> {
         send("/records/{seq}/prove", Tablet, post(crew::unproven::prove)),
         show("/records/{seq}", Tablet, get(crew::record::show_record)),
         // The officer.
-        show("/rigs", OFFICER, get(officer::roster::show_rigs)),
+        shelved("/rigs", OFFICER, get(officer::roster::show_rigs)),
         show("/rigs/{rig}", OFFICER, get(officer::roster::show_rig)),
         show("/rigs/{rig}/crew", OFFICER, get(officer::crew::show_form)),
         send("/rigs/{rig}/crew", OFFICER, post(officer::crew::put_on)),
@@ -167,7 +171,7 @@ pub fn list() -> Vec<Route> {
         send("/register/import", ADMIN, post(admin::tables::take_files)),
         show("/register/import/{table}", ADMIN, get(admin::tables::show_blank)),
         // The technician.
-        show("/bench", BENCH, get(bench::queue::show_queue)),
+        shelved("/bench", BENCH, get(bench::queue::show_queue)),
         show("/watch", BENCH, get(bench::watch::show_list)),
         show("/tickets/{ticket}", BENCH, get(bench::ticket::show_ticket)),
         show("/tickets/{ticket}/prove", TECHNICIAN, get(bench::ticket::start_proof)),
@@ -238,7 +242,7 @@ pub fn list() -> Vec<Route> {
 pub fn router(app: &App) -> Router {
     let mut router = Router::new();
     for route in list() {
-        let layer = middleware::from_fn_with_state((app.clone(), route.who), guard);
+        let layer = middleware::from_fn_with_state((app.clone(), route.who, route.shelved), guard);
         router = router.route(route.path, route.handler.route_layer(layer));
     }
     layers::around(router.fallback(layers::not_found), app)

@@ -22,6 +22,7 @@ use tower::Layer as _;
 use super::auth::Peer;
 use super::handshake::TlsListener;
 use super::routes::router;
+use super::shelf::Shelf;
 use super::trust::{self, Authority};
 use super::{layers, metrics};
 use crate::clock::Clock;
@@ -65,6 +66,9 @@ pub struct App {
     pub photos: Photos,
     /// What every page is to say.
     pub notice: Notice,
+    /// Pages as they were last rendered.
+    #[from_ref(skip)]
+    pub shelf: Shelf,
     /// Enrolling tablets.
     pub tablets: Tablets,
     /// Whether whoever comes may do what a tablet may: in the demo, and nowhere else.
@@ -143,6 +147,7 @@ impl App {
                 sealed,
                 photos,
                 notice,
+                shelf: Shelf::default(),
                 tablets,
                 guests: false,
                 feed,

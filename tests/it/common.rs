@@ -47,6 +47,11 @@ pub fn on_disk() -> TempDir {
     tempfile::tempdir().unwrap()
 }
 
+/// Bytes of a page, as a database file says at offset 16 (sqlite.org/fileformat.html, 1.3.2).
+pub fn page_size(database: &[u8]) -> usize {
+    usize::from(u16::from_be_bytes([database[16], database[17]]))
+}
+
 /// A number set in the environment, or this one.
 pub fn from_env(name: &str, default: u64) -> u64 {
     std::env::var(name).ok().and_then(|s| s.parse().ok()).unwrap_or(default)

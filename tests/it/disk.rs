@@ -15,7 +15,8 @@ use tempfile::TempDir;
 use uuid::Uuid;
 
 use super::common::{
-    NOON, Ran, about, attacker, bytes, fed, folder, house, not_opened, on_disk, path, program, run, sql,
+    NOON, Ran, about, attacker, bytes, fed, folder, house, not_opened, on_disk, page_size, path, program,
+    run, sql,
 };
 
 fn note(n: u128) -> Vec<u8> {
@@ -126,7 +127,7 @@ impl Drop for Mounted {
 
 #[tokio::test]
 async fn a_full_disk_is_told_and_what_was_acknowledged_stays() {
-    let Some(disk) = Mounted::new("size=1500k") else {
+    let Some(disk) = Mounted::new("size=6m") else {
         println!("SKIPPED: no small disk can be mounted here, so none was filled");
         return;
     };
@@ -138,7 +139,7 @@ async fn a_full_disk_is_told_and_what_was_acknowledged_stays() {
     assert!(count > 20, "{count} were taken before it was full");
     run(&["submit", "--data", path(&disk.0), "-"], &note(5_000)).failed(1, "the disk is full");
 
-    disk.options("remount,size=8m");
+    disk.options("remount,size=24m");
     let count = i64::try_from(count).unwrap();
     let store = Store::open(dir, Uuid::from_u128(2)).await.unwrap();
     let rows = store.rows_after(0, 10_000).await.unwrap();
@@ -230,16 +231,16 @@ async fn a_damaged_file_is_told_and_never_passes_for_proved() {
     }
     h.store.close().await;
     let whole = fs::read(h.dir.path().join(FILE)).unwrap();
-    let page = 4096;
+    let page = page_size(&whole);
     assert!(whole.len() > 40 * page);
     // Every page but the first, in turn, written over as a failing disk does it.
-    for at in (1..whole.len() / page).step_by(7) {
+    for at in (1..whole.len() / page).step_by(5) {
         let dir = folder();
         let file = dir.path().join(FILE);
         fs::write(&file, &whole).unwrap();
         let mut damaged = fs::OpenOptions::new().write(true).open(&file).unwrap();
         std::io::Seek::seek(&mut damaged, std::io::SeekFrom::Start((at * page) as u64)).unwrap();
-        damaged.write_all(&[0xa5; 4096]).unwrap();
+        damaged.write_all(&vec![0xa5; page]).unwrap();
         drop(damaged);
         let ran = run(&["verify", "--data", path(&dir)], b"");
         assert_eq!(ran.code, Some(1), "page {at}: {ran:?}");

@@ -526,7 +526,7 @@ async fn replayed(records: &[Sent]) -> (TempDir, Store) {
     let store = Store::open(dir.path(), Uuid::from_u128(3)).await.unwrap();
     let mut write = store.begin().await.unwrap();
     for (record, bytes) in records {
-        let place = write.append(record, bytes, 1).await.unwrap();
+        let place = write.append(record, bytes, 1);
         write.project(record, place).await.unwrap();
     }
     write.commit().await.unwrap();

@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 use std::process::Command;
+use std::sync::atomic::{AtomicU32, Ordering};
 
 use airmuster::store::Pragma;
 use airmuster_domain::record::Asset;
@@ -158,4 +159,49 @@ async fn the_database_itself_refuses_a_second_row_of_one_record() {
     let without = schema.replace("unique (id, digest)", "check (seq > 0)");
     assert_ne!(schema, without);
     assert!(takes_twice(&without).await);
+}
+
+/// What was counted, kept by the store.
+struct Counted(u32);
+
+#[tokio::test]
+async fn what_was_read_is_read_again_after_a_write_of_any_program_and_in_the_next_minute() {
+    let h = house().await;
+    let reads = AtomicU32::new(0);
+    let read = async || {
+        let one = async { Ok(Counted(reads.fetch_add(1, Ordering::Relaxed) + 1)) };
+        h.store.kept(h.now(), one).await.unwrap().0
+    };
+    assert_eq!((read().await, read().await), (1, 1));
+    h.pass(59_000);
+    assert_eq!(read().await, 1, "within the minute");
+    h.pass(1_000);
+    assert_eq!(read().await, 2);
+    h.field("taken_out", "ana", &about(Asset::unit("1"))).await;
+    assert_eq!(read().await, 3);
+    let other = airmuster::store::Store::open(h.dir.path(), Uuid::nil()).await.unwrap();
+    let mut write = other.begin().await.unwrap();
+    write.set_person("ana", "Ana", None).await.unwrap();
+    write.commit().await.unwrap();
+    assert_eq!(read().await, 4, "written by another program");
+    let write = h.store.begin().await.unwrap();
+    write.commit_aside().await.unwrap();
+    assert_eq!(read().await, 4, "a note beside");
+    let write = h.store.begin().await.unwrap();
+    write.abandon().await.unwrap();
+    assert_eq!(read().await, 4, "nothing was written");
+}
+
+#[tokio::test]
+async fn whoever_comes_while_something_is_read_waits_for_it_and_does_not_read_it_too() {
+    let h = house().await;
+    let reads = AtomicU32::new(0);
+    let read = || async {
+        let one = async {
+            tokio::task::yield_now().await;
+            Ok(Counted(reads.fetch_add(1, Ordering::Relaxed) + 1))
+        };
+        h.store.kept(h.now(), one).await.unwrap().0
+    };
+    assert_eq!(tokio::join!(read(), read(), read()), (1, 1, 1));
 }

@@ -12,7 +12,7 @@ use airmuster::store::{FILE, Store};
 use airmuster_domain::record::Asset;
 use uuid::Uuid;
 
-use super::common::{NOON, about, attacker, bytes, folder, house, leave, on_disk, run};
+use super::common::{NOON, about, attacker, bytes, folder, house, leave, on_disk, page_size, run};
 use super::disk::Mounted;
 use super::running::{Served, ask};
 
@@ -247,9 +247,10 @@ async fn a_damaged_page_is_told_to_whoever_meets_it_and_the_rest_goes_on() {
         .await
         .unwrap();
     leave(db).await;
+    let size = page_size(&std::fs::read(dir.path().join(FILE)).unwrap());
     let mut file = OpenOptions::new().write(true).open(dir.path().join(FILE)).unwrap();
-    file.seek(SeekFrom::Start(u64::try_from(page - 1).unwrap() * 4096)).unwrap();
-    file.write_all(&[0xa5; 4096]).unwrap();
+    file.seek(SeekFrom::Start((usize::try_from(page - 1).unwrap() * size) as u64)).unwrap();
+    file.write_all(&vec![0xa5; size]).unwrap();
     drop(file);
 
     let server = Served::start(&["--data", dir.path().to_str().unwrap()]);

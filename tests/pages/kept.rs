@@ -2,11 +2,11 @@
 
 use airmuster::service::Origin;
 use airmuster::service::tablets::Bearer;
-use airmuster_domain::record::{RecordRef, Reviewed, RigAccepted, Signed, Stamp, decode, encode};
+use airmuster_domain::record::{Reviewed, RigAccepted, Stamp, encode};
 use serde_json::Value;
 
 use super::browser::Page;
-use super::district::{District, MINUTE, district};
+use super::district::{District, MINUTE, PIN, district};
 
 fn about(page: &Page) -> Value {
     let json = page.html.split("id=\"about\">").nth(1).and_then(|rest| rest.split("</script>").next());
@@ -82,17 +82,20 @@ async fn an_acceptance_from_a_tablet_counts_once_its_signature_is_proven() {
     };
     let body = RigAccepted { rig: "engine-2".to_owned(), shift, places };
     let bytes = encode("rig_accepted", &stamp, &body);
-    let of: RecordRef = decode(&bytes).unwrap().name;
     let origin = Origin::HandedIn { bearer: Bearer::Member("ana".to_owned()), signature: None };
-    d.submit(bytes, origin).await;
+    let seq = d.submit(bytes, origin).await.seq;
     let mut o = d.signed_in("olga").await;
     let before = o.get("/rigs/engine-2").await.ok().text();
     assert!(!before.contains("Reviewed by"), "anybody can write a name: {before}");
-    d.submit(
-        encode("signature", &Stamp { id: d.clock.id(), tablet: "desk".to_owned(), ..stamp }, &Signed { of }),
-        Origin::Desk,
-    )
-    .await;
+    // It waits where checks wait for their signer's PIN, too.
+    let board = o.get("/stations/mill").await.ok().text();
+    assert!(board.contains("One signature waits"), "{board}");
+    let list = o.get("/unproven").await.ok();
+    assert!(list.text().contains("Acceptance") && list.text().contains("Engine 2"), "{}", list.text());
+    let prove = format!("/records/{seq}/prove");
+    assert_eq!(o.post(&prove, &[("pin", "135791")]).await.status, 422);
+    assert_eq!(o.post(&prove, &[("pin", PIN)]).await.status, 303);
+    assert!(o.get("/unproven").await.ok().text().contains("that was handed in is signed"));
     let after = o.get("/rigs/engine-2").await.ok().text();
     assert!(
         after.contains("Reviewed by Olga Fenn") && after.contains("Nothing has changed since."),

@@ -51,6 +51,7 @@ mod rights;
 #[cfg(test)]
 mod rules;
 mod settings;
+mod shelf;
 #[cfg(test)]
 mod spares;
 #[cfg(test)]

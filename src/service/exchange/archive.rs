@@ -396,7 +396,7 @@ async fn append(write: &mut store::Write, nth: i64, line: &[u8]) -> Result<(), A
     let line: Line = serde_json::from_slice(line).map_err(|e| unsound(e.to_string()))?;
     let bytes = line.record.as_bytes();
     let record = decode(bytes).map_err(|e| unsound(e.to_string()))?;
-    let place = write.append(&record, bytes, line.received_at).await?;
+    let place = write.append(&record, bytes, line.received_at);
     write.project(&record, place).await?;
     if line.seq != nth || write.head().hash != line.hash {
         return Err(unsound("its link of the chain does not fit".to_owned()));

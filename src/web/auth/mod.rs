@@ -21,6 +21,7 @@ use sha2::{Digest as _, Sha256};
 use super::error::WebError;
 use super::layers::for_scripts;
 use super::serving::App;
+use super::shelf::shown;
 use crate::service::tablets::Bearer;
 use crate::service::tokens;
 use crate::store::{Holding, Session, TabletRow};
@@ -93,7 +94,7 @@ impl Who {
 }
 
 /// A signed-in member.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct Member {
     /// The id that records name.
     pub id: String,
@@ -198,21 +199,21 @@ async fn member_of(app: &App, jar: &CookieJar, on_tablet: bool) -> Result<Option
     let unused = if on_tablet { UNUSED_ON_TABLET } else { UNUSED };
     let lasts = |s: &Session| now - s.used_at < unused && now - s.began_at < LONGEST;
     let Some(session) = app.store.session(&hash).await?.filter(lasts) else { return Ok(None) };
-    let id = session.member;
     // Whoever has no role any more has left.
-    let Some(signer) = app.store.signer(&id).await?.filter(|s| !s.roles.is_empty()) else { return Ok(None) };
+    if session.member.roles.is_empty() {
+        return Ok(None);
+    }
     if now - session.used_at > NOTED {
         let mut write = app.store.begin().await?;
         write.use_session(&hash, now).await?;
-        write.commit().await?;
+        write.commit_aside().await?;
     }
-    let name = app.store.names().await?.remove(&id).unwrap_or_else(|| id.clone());
-    Ok(Some(Member { id, name, roles: signer.roles }))
+    Ok(Some(Member { id: session.member.id, name: session.name, roles: session.member.roles }))
 }
 
 /// Stands before every route and lets through whom the route's line in the list names.
 pub async fn guard(
-    State((app, who)): State<(App, Who)>,
+    State((app, who, shelved)): State<(App, Who, bool)>,
     jar: CookieJar,
     mut request: Request,
     next: Next,
@@ -267,8 +268,15 @@ pub async fn guard(
     if visitor.ahead {
         visitor.member = None;
     }
+    let asked = (shelved && request.method() == Method::GET).then(|| visitor.clone());
     request.extensions_mut().insert(visitor);
-    let answer = next.run(request).await;
+    let answer = match asked {
+        Some(visitor) => match shown(&app, visitor, next.run(request)).await {
+            Ok(answer) => answer,
+            Err(e) => return e.into_response(),
+        },
+        None => next.run(request).await,
+    };
     match renewed {
         Some(cookie) => (CookieJar::new().add(cookie), answer).into_response(),
         None => answer,
@@ -302,7 +310,7 @@ async fn heard(
     if before > NOTED || news {
         let mut write = app.store.begin().await?;
         write.hear_tablet(&tablet.id, holding.as_ref(), now).await?;
-        write.commit().await?;
+        if news { write.commit().await? } else { write.commit_aside().await? }
     }
     let due = now.div_euclid(RENEWED) != (now - before).div_euclid(RENEWED);
     Ok(jar.get(TOKEN).filter(|_| due).map(|c| pages::kept_secret(TOKEN, c.value().to_owned())))

@@ -93,9 +93,12 @@ pub async fn show_board(
             next: false,
         })
         .collect();
-    let waiting = app.store.unproven().await?.len();
+    let others = app.store.unproven_others().await?.len();
+    let waiting = app.store.unproven().await?.len() + others;
     if waiting > 0 {
-        let checks = if waiting == 1 { "One check waits" } else { &format!("{waiting} checks wait") };
+        let what = if others == 0 { "check" } else { "signature" };
+        let checks =
+            if waiting == 1 { &format!("One {what} waits") } else { &format!("{waiting} {what}s wait") };
         let text = format!("{checks} for the signer’s PIN.");
         attention.push(Action { text, href: "/unproven".to_owned(), next: false });
     }

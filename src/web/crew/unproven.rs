@@ -2,7 +2,8 @@
 
 use std::collections::HashSet;
 
-use airmuster_domain::record::Signed;
+use airmuster_domain::Millis;
+use airmuster_domain::record::{Body, Field, RecordRef, Signed};
 use airmuster_domain::role::Role;
 use airmuster_domain::rules::Purpose;
 use axum::extract::{Path, State};
@@ -18,12 +19,66 @@ use crate::web::html::{Again, Html};
 use crate::web::present::{page, unit_ref, when};
 use crate::web::serving::App;
 use crate::web::signing::{check_pin_at, hand_in_desk};
-use crate::web::view::Problems;
 use crate::web::view::unproven::{Unproven, UnprovenRow};
+use crate::web::view::{Link, Problems};
 
 /// `GET /unproven`.
 pub async fn show_list(State(app): State<App>, visitor: Visitor) -> Result<Html<Unproven>, WebError> {
     Ok(Html(view(&app, &visitor, Problems::default()).await?))
+}
+
+/// A signed record whose signature nothing has proven yet.
+pub struct Waiting {
+    /// Its number in the logbook.
+    pub seq: i64,
+    /// Its name.
+    pub name: RecordRef,
+    /// Who signed.
+    pub by: Option<String>,
+    at: Millis,
+    what: String,
+    about: Link,
+    is_check: bool,
+}
+
+/// All of them: checks first, each kind from the oldest on.
+pub async fn waiting(app: &App) -> Result<Vec<Waiting>, WebError> {
+    let mut out = Vec::new();
+    for c in app.store.unproven().await? {
+        out.push(Waiting {
+            seq: c.seq,
+            name: c.name,
+            by: c.by,
+            at: c.at,
+            what: Purpose::from_id(&c.purpose).map_or("Check", Purpose::title).to_owned(),
+            about: Link { text: format!("Unit {}", c.unit), href: unit_ref(&c.unit).href },
+            is_check: true,
+        });
+    }
+    let others = app.store.unproven_others().await?;
+    let rigs = if others.is_empty() { Vec::new() } else { app.store.rigs().await? };
+    for kept in others {
+        let (what, about) = match &kept.record.body {
+            Body::Field(Field::RigAccepted(a)) => {
+                let name = rigs.iter().find(|r| r.id == a.rig).map_or(&a.rig, |r| &r.name);
+                ("Acceptance", Link { text: name.clone(), href: format!("/rigs/{}", a.rig) })
+            }
+            Body::Field(Field::Used(u)) => {
+                ("Word of use", Link { text: format!("Unit {}", u.unit), href: unit_ref(&u.unit).href })
+            }
+            _ => continue,
+        };
+        out.push(Waiting {
+            seq: kept.place.seq,
+            name: kept.record.name,
+            at: kept.record.envelope.time(),
+            by: kept.record.envelope.by,
+            what: what.to_owned(),
+            about,
+            is_check: false,
+        });
+    }
+    Ok(out)
 }
 
 #[derive(Debug, Deserialize)]
@@ -39,7 +94,7 @@ pub async fn prove(
     Path(seq): Path<i64>,
     Form(form): Form<Pin>,
 ) -> Result<Response, WebError> {
-    let row = app.store.unproven().await?.into_iter().find(|c| c.seq == seq).ok_or(WebError::NotFound)?;
+    let row = waiting(&app).await?.into_iter().find(|w| w.seq == seq).ok_or(WebError::NotFound)?;
     let signer = row.by.clone().ok_or(WebError::NotFound)?;
     let field = field_of(seq);
     if let Err(line) = check_pin_at(&app, &visitor, (&field, &field), &signer, &form.pin).await? {
@@ -64,9 +119,7 @@ pub async fn view(app: &App, visitor: &Visitor, problems: Problems) -> Result<Un
     let me = visitor.member.as_ref().map(|m| m.id.as_str());
     let clock = app.store.department().await?.clock;
     let now = app.clock.now();
-    let rows = app
-        .store
-        .unproven()
+    let rows = waiting(app)
         .await?
         .into_iter()
         .map(|c| {
@@ -90,11 +143,12 @@ pub async fn view(app: &App, visitor: &Visitor, problems: Problems) -> Result<Un
             let raised = seal.flatten().is_some_and(Opened::raises);
             UnprovenRow {
                 settle: officer && raised,
-                attest: (officer && !raised && me != Some(by.as_str())).then(|| format!("attest-{}", c.seq)),
+                attest: (officer && !raised && c.is_check && me != Some(by.as_str()))
+                    .then(|| format!("attest-{}", c.seq)),
                 said,
                 who: names.get(&by).cloned().unwrap_or(by),
-                unit: unit_ref(&c.unit),
-                what: Purpose::from_id(&c.purpose).map_or("Check", Purpose::title).to_owned(),
+                about: c.about,
+                what: c.what,
                 when: when(&clock, c.at, now),
                 href: format!("/records/{}", c.seq),
                 field: field_of(c.seq),

@@ -9,7 +9,7 @@ use serde::Deserialize;
 use crate::service::IntakeError;
 use crate::service::doubt::in_doubt;
 use crate::web::auth::Visitor;
-use crate::web::crew::unproven::view;
+use crate::web::crew::unproven::{view, waiting};
 use crate::web::error::WebError;
 use crate::web::html::Again;
 use crate::web::present::capital;
@@ -35,7 +35,7 @@ pub async fn attest(
     Form(input): Form<Input>,
 ) -> Result<Response, WebError> {
     let officer = visitor.member.as_ref().ok_or(WebError::Forbidden)?.id.clone();
-    let row = app.store.unproven().await?.into_iter().find(|c| c.seq == seq).ok_or(WebError::NotFound)?;
+    let row = waiting(&app).await?.into_iter().find(|w| w.seq == seq).ok_or(WebError::NotFound)?;
     // Anything else that speaks against it is read and settled, not waved through.
     let doubt = in_doubt(&app.store, row.name.id).await?.ok_or(WebError::NotFound)?;
     if doubt.variants.len() != 1 || doubt.reasons.len() != 1 {

@@ -7,7 +7,8 @@ use axum::extract::{Path, State};
 use axum::response::Redirect;
 
 use crate::service::bench::{REPEATED_WITHIN, repeated_since};
-use crate::store::Kept;
+use crate::service::house::House;
+use crate::store::{Kept, LatePull};
 use crate::web::auth::Visitor;
 use crate::web::entered::sentence;
 use crate::web::error::WebError;
@@ -16,24 +17,21 @@ use crate::web::serving::App;
 use crate::web::signing::hand_in_desk;
 use crate::web::view::Late;
 
-/// What an officer has to be told at once.
-pub async fn to_be_told(app: &App, visitor: &Visitor) -> Result<Vec<Late>, WebError> {
+/// So many at a time, lest the page begins below the fold.
+const AT_ONCE: usize = 3;
+
+/// What a visitor has to be told at once, and how much more there is when that was read.
+pub async fn to_be_told(app: &App, visitor: &Visitor, house: &House) -> Result<(Vec<Late>, usize), WebError> {
     let mut out = Vec::new();
     if visitor.is(&[Role::Administrator]) {
         out.extend(repeated(app).await?);
     }
-    if !visitor.is(&[Role::Officer]) {
-        return Ok(out);
-    }
-    let pulls = app.store.late_pulls().await?;
-    if pulls.is_empty() {
-        return Ok(out);
-    }
-    let clock = app.store.department().await?.clock;
+    let waiting: &[LatePull] = if visitor.is(&[Role::Officer]) { &house.late } else { &[] };
+    let clock = &house.department.clock;
     let now = app.clock.now();
-    let one = |p: crate::store::LatePull| {
-        let written = when(&clock, p.kept.record.envelope.time(), now);
-        let came = when(&clock, p.kept.place.received, now);
+    let one = |p: &LatePull| {
+        let written = when(clock, p.kept.record.envelope.time(), now);
+        let came = when(clock, p.kept.place.received, now);
         Late {
             text: format!(
                 "{} {} was taken out of service at {written}, but that record came only at {came}. It may have been ridden in between.",
@@ -43,8 +41,10 @@ pub async fn to_be_told(app: &App, visitor: &Visitor) -> Result<Vec<Late>, WebEr
             href: format!("/records/{}", p.kept.place.seq),
         }
     };
-    out.extend(pulls.into_iter().map(one));
-    Ok(out)
+    let more = (out.len() + waiting.len()).saturating_sub(AT_ONCE);
+    out.extend(waiting.iter().take(AT_ONCE).map(one));
+    out.truncate(AT_ONCE);
+    Ok((out, more))
 }
 
 /// The same finding a third time in ninety days: the administrator's to look into.

@@ -74,6 +74,8 @@ pub struct Page {
     pub gloves: bool,
     /// What an officer has to be told at once.
     pub late: Vec<Late>,
+    /// How much more of it there is.
+    pub late_more: usize,
 }
 
 /// A record that came late and pulled a unit which had ridden.

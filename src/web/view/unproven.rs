@@ -1,8 +1,8 @@
-//! Checks that wait for their signer's PIN.
+//! Checks and acceptances that wait for their signer's PIN.
 
 use askama::Template;
 
-use super::{Page, Problems, UnitRef};
+use super::{Link, Page, Problems};
 
 /// The list.
 #[derive(Clone, Debug, Default, Template)]
@@ -10,7 +10,7 @@ use super::{Page, Problems, UnitRef};
 pub struct Unproven {
     /// The frame.
     pub page: Page,
-    /// The checks, oldest first.
+    /// The checks, oldest first, then acceptances.
     pub rows: Vec<UnprovenRow>,
     /// What to put right.
     pub problems: Problems,
@@ -18,13 +18,13 @@ pub struct Unproven {
     pub officer: bool,
 }
 
-/// One check.
+/// One of them.
 #[derive(Clone, Debug, Default)]
 pub struct UnprovenRow {
     /// Who signed.
     pub who: String,
-    /// The unit.
-    pub unit: UnitRef,
+    /// The unit or the rig.
+    pub about: Link,
     /// "Shift-start check".
     pub what: String,
     /// When.

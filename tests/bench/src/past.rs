@@ -10,8 +10,8 @@ use airmuster_domain::ground::effects;
 use airmuster_domain::judge::{Answer, Raw, Values};
 use airmuster_domain::quantity::{Pressure, PressureUnit};
 use airmuster_domain::record::{
-    Asset, Cadence, Check, Condition, Crew, Occasion, Outcome, Part, Place, RecordRef, Register, Return,
-    Stamp, Upkept, Used, Work, decode, encode,
+    Acknowledged, Asset, Cadence, Check, Condition, Crew, Occasion, Outcome, Part, Place, RecordRef,
+    Register, Return, Stamp, Upkept, Used, Work, decode, encode,
 };
 use airmuster_domain::rules::{Ask, Form, Purpose};
 use airmuster_domain::standing::Tables;
@@ -79,6 +79,8 @@ struct Failed {
     mended: Millis,
     clears: Vec<String>,
     seen: Vec<String>,
+    /// The check that failed.
+    check: RecordRef,
 }
 
 /// How a unit is.
@@ -313,6 +315,7 @@ impl Past {
     fn mend(&mut self, failed: &Failed) {
         let station = (failed.unit - 1_000) / units(0).len();
         let at = failed.mended;
+        self.desk("acknowledged", at, Some(&officer(station)), &Acknowledged { of: failed.check });
         let Some((proving, _)) =
             self.check(at, (station, failed.unit), TECHNICIAN, Purpose::Proving, (0, failed.seen.clone()))
         else {
@@ -356,9 +359,10 @@ impl Past {
             let by = crew[nth % crew.len()].clone();
             let purpose = if spare { Purpose::Periodic } else { Purpose::ShiftStart };
             let apart = if self.rng.random_ratio(1, 2_500) { 560 } else { 0 };
-            if let Some((_, raised)) = self.check(at, (station, unit), &by, purpose, (apart, Vec::new())) {
+            if let Some((check, raised)) = self.check(at, (station, unit), &by, purpose, (apart, Vec::new()))
+            {
                 let mended = at + self.rng.random_range(20..70) * HOUR;
-                self.failed.push(Failed { unit, mended, clears: raised.clone(), seen: raised });
+                self.failed.push(Failed { unit, mended, clears: raised.clone(), seen: raised, check });
             } else if self.rng.random_ratio(1, 400) {
                 self.use_it(at + 6 * HOUR, station, unit, &by);
             }

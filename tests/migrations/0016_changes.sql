@@ -1,0 +1,1 @@
+update logbook_head set changes = 7;

@@ -1,0 +1,53 @@
+//! Pages that are shown again as they were rendered.
+
+use airmuster_domain::judge::Raw;
+use airmuster_domain::rules::Purpose;
+
+use super::district::{MINUTE, district};
+
+const SHELVED: [&str; 4] = ["/stations/mill", "/units/117", "/rigs", "/bench"];
+
+#[tokio::test]
+async fn a_page_is_shown_again_to_nobody_but_whom_it_was_rendered_for() {
+    let d = district().await;
+    let (mut olga, mut ada) = (d.signed_in("olga").await, d.signed_in("ada").await);
+    for path in SHELVED {
+        for _ in 0..2 {
+            let (hers, others) = (olga.get(path).await.ok().html, ada.get(path).await.ok().html);
+            assert!(hers.contains("Olga Fenn") && !hers.contains("Ada Lindqvist"), "{path}");
+            assert!(others.contains("Ada Lindqvist") && !others.contains("Olga Fenn"), "{path}");
+        }
+    }
+    let mut ana = d.signed_in("ana").await;
+    assert_eq!(ana.get("/rigs").await.status, 403, "what officers were shown is still theirs alone");
+    olga.post("/sign-out", &[]).await;
+    assert_eq!(olga.get("/rigs").await.status, 303);
+}
+
+#[tokio::test]
+async fn a_shelved_page_changes_with_what_is_written_and_with_the_minute_and_with_nothing_else() {
+    let d = district().await;
+    let mut olga = d.signed_in("olga").await;
+    // From now on the browser knows its station, which the pages name.
+    olga.get("/stations/mill").await.ok();
+    // Each page says to the millisecond when it was made.
+    let mut pages = Vec::new();
+    for path in SHELVED {
+        pages.push(olga.get(path).await.ok().html);
+    }
+    let other = olga.get("/stations").await.ok().html;
+    d.pass(1_000);
+    for (path, before) in SHELVED.into_iter().zip(&pages) {
+        assert!(olga.get(path).await.ok().html == *before, "{path} was made anew");
+    }
+    assert!(olga.get("/stations").await.ok().html != other, "one that is not shelved is made anew");
+    d.pass(MINUTE);
+    assert!(olga.get("/bench").await.ok().html.contains("07:05"), "the minute has gone by");
+    let wrong = [("harness-condition", &[("good", Raw::Flag(false))][..])];
+    d.check("117", "ana", Purpose::ShiftStart, &wrong).await;
+    for path in SHELVED {
+        let page = olga.get(path).await.ok().text();
+        // The bench says which step it was, the others what it has come to.
+        assert!(page.contains("ut of service") || page.contains("Harness condition"), "{path}: {page}");
+    }
+}
