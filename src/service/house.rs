@@ -27,6 +27,6 @@ impl House {
                 late: store.late_pulls().await?,
             })
         };
-        store.kept(now, read).await
+        store.kept(now, Box::pin(read)).await
     }
 }

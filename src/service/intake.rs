@@ -348,12 +348,8 @@ async fn write_batch(
             Answer::All(_, said) => *said = result,
         }
     }
-    if kept {
-        write.commit().await?
-    } else {
-        write.abandon().await?
-    }
-    Ok(())
+    let done = if kept { write.commit().await } else { write.abandon().await };
+    Ok(done?)
 }
 
 /// All of what belongs together, or the first that is refused.

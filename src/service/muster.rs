@@ -68,7 +68,7 @@ pub enum Manned {
 impl Muster {
     /// How it all is, to the second.
     pub async fn load(store: &Store, now: Millis) -> Result<Arc<Self>, StoreError> {
-        store.kept(now, Self::read(store, now)).await
+        store.kept(now, Box::pin(Self::read(store, now))).await
     }
 
     async fn read(store: &Store, now: Millis) -> Result<Self, StoreError> {

@@ -11,6 +11,7 @@ use super::write::Write;
 
 /// What the database knows that bears on a record.
 #[derive(Debug, Clone)]
+#[expect(clippy::struct_excessive_bools, reason = "answers to several questions")]
 pub struct Beforehand {
     /// Where the record stands, if it is there already.
     pub place: Option<Place>,
@@ -27,6 +28,7 @@ pub struct Beforehand {
 }
 
 #[derive(sqlx::FromRow)]
+#[expect(clippy::struct_excessive_bools, reason = "answers to several questions")]
 struct Row {
     seq: Option<i64>,
     received: Option<Millis>,

@@ -112,7 +112,7 @@ impl Store {
                     .pragma("secure_delete", "ON")
                     // Sixteen megabytes between checkpoints: the same hot pages are not written
                     // into the file again and again.
-                    .pragma("wal_autocheckpoint", "4000"),
+                    .pragma("wal_autocheckpoint", "1000"),
             )
             .await
             .map_err(cannot_open)?;

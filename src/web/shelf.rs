@@ -60,7 +60,7 @@ struct Page {
 #[derive(Debug, Default)]
 struct Pages {
     moment: Option<Moment>,
-    pages: HashMap<Sight, Page>,
+    by_sight: HashMap<Sight, Page>,
     size: usize,
 }
 
@@ -71,7 +71,7 @@ pub struct Shelf(Arc<Mutex<Pages>>);
 impl Shelf {
     fn take(&self, moment: Moment, sight: &Sight) -> Option<Response> {
         let kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        let page = kept.pages.get(sight).filter(|_| kept.moment == Some(moment))?.clone();
+        let page = kept.by_sight.get(sight).filter(|_| kept.moment == Some(moment))?.clone();
         Some((page.headers, page.body).into_response())
     }
 
@@ -82,7 +82,7 @@ impl Shelf {
         }
         if kept.size + page.body.len() <= ROOM {
             kept.size += page.body.len();
-            kept.pages.insert(sight, page);
+            kept.by_sight.insert(sight, page);
         }
     }
 }
