@@ -4,6 +4,7 @@ mod air;
 mod bay;
 mod bench;
 mod common;
+mod desk;
 mod drift;
 mod judge;
 mod model;
