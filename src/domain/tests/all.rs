@@ -9,6 +9,7 @@ mod drift;
 mod judge;
 mod model;
 mod muster;
+mod names;
 mod quantity;
 mod record;
 mod shift;
