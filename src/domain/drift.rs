@@ -61,8 +61,8 @@ impl Fit {
 pub fn theil_sen(x: &[f64], y: &[f64]) -> Option<Fit> {
     let points: Vec<(f64, f64)> = x.iter().copied().zip(y.iter().copied()).collect();
     let mut slopes = Vec::with_capacity(points.len() * points.len() / 2);
-    for (i, a) in points.iter().enumerate() {
-        for b in &points[i + 1..] {
+    for (i, b) in points.iter().enumerate() {
+        for a in &points[..i] {
             let across = b.0 - a.0;
             if across.abs() > 0.0 {
                 slopes.push((b.1 - a.1) / across);

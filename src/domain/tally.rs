@@ -111,14 +111,12 @@ pub fn owed(clock: &ShiftClock, past: &Past, (from, to): (Millis, Millis), now: 
         let since = if nth == 0 { Millis::MIN } else { *since };
         let until = past.cadences.get(nth + 1).map_or(Millis::MAX, |(next, _)| *next);
         let span = (from.max(since), to.min(until));
-        if span.0 < span.1 {
-            out.extend(match cadence {
-                Cadence::EachShift => each_shift(clock, &past.done, span, now),
-                Cadence::Weekly => each_period(7 * DAY, &past.done, span, now),
-                Cadence::Monthly => each_period(31 * DAY, &past.done, span, now),
-                Cadence::AfterUse => Vec::new(),
-            });
-        }
+        out.extend(match cadence {
+            Cadence::EachShift => each_shift(clock, &past.done, span, now),
+            Cadence::Weekly => each_period(7 * DAY, &past.done, span, now),
+            Cadence::Monthly => each_period(31 * DAY, &past.done, span, now),
+            Cadence::AfterUse => Vec::new(),
+        });
     }
     for one in &mut out {
         if one.kept != Kept::InTime && past.out_at(one.due) {
@@ -205,7 +203,7 @@ pub fn open_by_hour(
     (from, to): (Millis, Millis),
 ) -> [(usize, usize); 24] {
     let mut out = [(0, 0); 24];
-    let mut t = from - from.rem_euclid(HOUR) + HOUR / 2;
+    let mut t = from + (HOUR / 2 - from).rem_euclid(HOUR);
     while t < to {
         let hour = &mut out[usize::try_from(clock.local(t).hour()).unwrap_or(0) % 24];
         for seat in seats {

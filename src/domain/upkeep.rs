@@ -569,7 +569,7 @@ impl Upkeep {
         let mut out = Vec::new();
         for asset in self.things.keys() {
             let thing = &self.things[asset];
-            let last = self.due(asset, Work::EndOfLife).filter(|_| asset.kind == AssetKind::Cylinder);
+            let last = self.due(asset, Work::EndOfLife);
             for work in Work::DUE {
                 let Some(first) = self.due(asset, work) else { continue };
                 let months = match work {
@@ -800,7 +800,7 @@ fn repeat(
     // A requalification that would fall after the end of its life never comes.
     while by <= until && ends.is_none_or(|e| by < e || by == first) {
         out.push(Due { by, work, on: on.clone() });
-        let Some(next) = after(by.max(today), months.max(1)).filter(|n| *n > by) else { return };
+        let Some(next) = after(by.max(today), months.max(1)) else { return };
         by = if whole { Month::of(next).last_day() } else { next };
     }
 }

@@ -7,7 +7,9 @@
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on says so")]
 
 use airmuster_domain::air::{self, AirError, density, reads};
-use airmuster_domain::quantity::{Amount, Pressure, PressureUnit, QuantityError, Temperature, Volume};
+use airmuster_domain::quantity::{
+    Amount, Flow, Pressure, PressureUnit, QuantityError, Temperature, TemperatureUnit, Volume,
+};
 use proptest::prelude::*;
 
 fn amount(text: &str) -> Amount {
@@ -157,6 +159,63 @@ fn temperatures_are_read_in_both_scales_and_only_where_a_bay_can_be() {
     for text in ["--4 C", "- C", "4.1234 C", "-999999999 C"] {
         assert!(text.parse::<Temperature>().is_err(), "{text}");
     }
+}
+
+#[test]
+fn a_temperature_is_possible_from_minus_60_to_90_degrees_celsius_on_both_scales() {
+    use TemperatureUnit::{C, F};
+    // NIST SP 811, App. B: −76 °F is −60 °C and 194 °F is 90 °C.
+    for (degrees, unit, there) in [
+        (-60, C, true),
+        (-61, C, false),
+        (90, C, true),
+        (91, C, false),
+        (-76, F, true),
+        (-77, F, false),
+        (194, F, true),
+        (195, F, false),
+        (i32::MAX, C, false),
+    ] {
+        let got = Temperature::whole(degrees, unit);
+        assert_eq!(got.is_some(), there, "{degrees} {unit:?}");
+        if let Some(t) = got {
+            assert_eq!((t.unit(), t.number()), (unit, degrees.to_string()));
+            assert_eq!(t.to_string().parse(), Ok(t));
+        }
+    }
+    for (text, kelvin) in [("0 C", 273.15), ("-20 C", 253.15), ("32 F", 273.15), ("50 F", 283.15)] {
+        assert!((temperature(text).kelvin() - kelvin).abs() < 1e-9, "{text}");
+    }
+    assert_eq!(
+        (temperature("0 C").words(), temperature("-0.5 C").words()),
+        ("0 °C".into(), "−0.5 °C".into())
+    );
+}
+
+#[test]
+fn a_volume_and_a_flow_are_more_than_nothing_and_have_their_unit() {
+    let volume = |text: &str| text.parse::<Volume>();
+    let flow = |text: &str| text.parse::<Flow>();
+    for (text, litres) in [("6.8 L", 6.8), ("6.8l", 6.8), ("0.001 L", 0.001)] {
+        assert!((volume(text).unwrap().litres() - litres).abs() < 1e-12, "{text}");
+    }
+    for (text, litres) in [("40 L/min", 40.0), ("37.5l/min", 37.5)] {
+        assert!((flow(text).unwrap().litres_a_minute() - litres).abs() < 1e-12, "{text}");
+    }
+    assert_eq!(volume(" 6.80 L").unwrap().to_string(), "6.8 L");
+    assert_eq!(flow("40 l/min").unwrap().to_string(), "40 L/min");
+    for (text, say) in [
+        ("", "nothing was entered"),
+        ("6.8", "has no unit"),
+        ("0 L", "is not a reading any gauge or watch gives"),
+        ("6.8 L/min", "is not a unit used here"),
+        ("-1 L", "below zero"),
+    ] {
+        let told = volume(text).unwrap_err().to_string();
+        assert!(told.contains(say), "{text}: {told}");
+    }
+    let told = flow("40 L").unwrap_err().to_string();
+    assert!(told.contains("is not a unit used here"), "{told}");
 }
 
 proptest! {

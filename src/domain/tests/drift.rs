@@ -3,10 +3,10 @@
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on says so")]
 
 use airmuster_domain::Millis;
-use airmuster_domain::drift::{Measure, Taken, Trend, theil_sen, trends};
-use airmuster_domain::quantity::{Pressure, PressureUnit};
+use airmuster_domain::drift::{Fit, Measure, Taken, Trend, theil_sen, trends};
+use airmuster_domain::quantity::{Limit, Pressure, PressureUnit};
 use airmuster_domain::readings::Readings;
-use airmuster_domain::rules::{DEFAULT, Form, Purpose, parse, resolve};
+use airmuster_domain::rules::{Ask, DEFAULT, Form, Purpose, parse, resolve};
 use serde::Deserialize;
 
 #[derive(Deserialize)]
@@ -125,4 +125,128 @@ fn what_a_cylinder_loses_is_counted_between_refills_and_uses() {
     let loss = of(&all, Measure::Loss);
     assert!(loss.points.iter().all(|(_, v)| (v - 20.0).abs() < 1e-6), "{:?}", loss.points);
     assert_eq!(loss.points.len(), 59 - 5 - 2);
+}
+
+#[test]
+fn a_slope_is_one_where_its_interval_leaves_nought_out() {
+    let sloped = |low, high| Fit { slope: f64::midpoint(low, high), intercept: 0.0, low, high }.is_sloped();
+    assert!(sloped(0.1, 1.0) && sloped(-1.0, -0.1));
+    assert!(!sloped(-1.0, 1.0) && !sloped(0.0, 1.0) && !sloped(-1.0, 0.0));
+}
+
+#[test]
+fn the_line_stands_where_its_fit_puts_it_by_days_since_the_first_reading() {
+    let all = trends(&form(), |_| 0, &daily(100, 200));
+    let apart = of(&all, Measure::Disagreement);
+    let fit = apart.fit.unwrap();
+    for days in [0_i32, 10, 250] {
+        let stands = fit.intercept + fit.slope * f64::from(days);
+        let line = apart.line_at(BEGIN + i64::from(days) * DAY).unwrap();
+        assert!((line - stands).abs() < 1e-9, "day {days}: {line} is not {stands}");
+    }
+    // Two psi a day: about 20 on the tenth.
+    assert!((apart.line_at(BEGIN + 10 * DAY).unwrap() - 20.0).abs() < 5.0);
+    let few = trends(&form(), |_| 0, &daily(3, 200));
+    assert_eq!(of(&few, Measure::Disagreement).line_at(BEGIN), None);
+}
+
+#[test]
+fn each_measure_has_the_limits_of_the_rule_table() {
+    let all = trends(&form(), |_| 0, &daily(30, 0));
+    let told: Vec<(&str, (Option<f64>, Option<f64>))> =
+        all.iter().map(|t| (t.measure.words(), t.limits)).collect();
+    // 450 psi apart at most; the third-of-rated alarm; 2 % of 4,500 psi a day (common practice, no
+    // published source).
+    let Ask::Trip(band) = form()
+        .steps
+        .iter()
+        .find_map(|s| match &s.ask {
+            ask @ Ask::Trip(_) => Some(ask.clone()),
+            _ => None,
+        })
+        .unwrap()
+    else {
+        unreachable!()
+    };
+    let psi_of = |l: Limit| {
+        let psi = l.amount(form().profile.rated).thousandths_of(PressureUnit::Psi);
+        Some(f64::from(i32::try_from(psi).unwrap()) / 1000.0)
+    };
+    assert_eq!(
+        told,
+        [
+            ("Gauges apart", (Some(-450.0), Some(450.0))),
+            ("Low-air alarm starts", (psi_of(band.at_least), psi_of(band.out_above))),
+            ("Pressure lost in a day", (None, Some(90.0))),
+        ]
+    );
+}
+
+/// When each reading of where the alarm starts was taken that is looked at, in days from the first.
+fn looked_at(at: impl Iterator<Item = Millis>) -> Vec<i64> {
+    let readings = Readings { pressure: None, gauges: None, trip: Some(psi(1600)) };
+    let taken: Vec<Taken> = at.map(|at| Taken { at: BEGIN + at, readings }).collect();
+    let all = trends(&form(), |_| 0, &taken);
+    of(&all, Measure::TripPoint).points.iter().map(|(at, _)| (at - BEGIN) / DAY).collect()
+}
+
+#[test]
+fn readings_of_the_last_year_are_looked_at_and_of_those_the_last_120() {
+    assert_eq!(looked_at([0, 100 * DAY, 365 * DAY].into_iter()), [0, 100, 365], "a year to the moment");
+    assert_eq!(looked_at([0, 100 * DAY, 365 * DAY + 1].into_iter()), [100, 365]);
+    let last = looked_at((0..130).map(|d| d * DAY));
+    assert_eq!((last.len(), last[0], last[119]), (120, 10, 129));
+}
+
+#[test]
+fn a_line_needs_twenty_readings_over_fourteen_days() {
+    let fit = |n: i64, over: Millis| {
+        let readings = |i: i64| Readings { pressure: None, gauges: None, trip: Some(psi(1600 + i)) };
+        let taken: Vec<Taken> =
+            (0..n).map(|i| Taken { at: BEGIN + i * over / (n - 1), readings: readings(i) }).collect();
+        of(&trends(&form(), |_| 0, &taken), Measure::TripPoint).fit.is_some()
+    };
+    assert!(fit(20, 14 * DAY));
+    assert!(!fit(19, 14 * DAY));
+    assert!(!fit(20, 14 * DAY - 60_000));
+}
+
+#[test]
+fn what_a_cylinder_loses_between_two_checks_is_told_from_a_refill_a_use_and_a_long_time() {
+    let lost = |days: f64, before: i64, after: i64| {
+        let taken = |at: f64, p| Taken {
+            #[expect(clippy::cast_possible_truncation, reason = "a few days in milliseconds")]
+            at: BEGIN + (at * 86_400_000.0) as i64,
+            readings: Readings { pressure: Some(psi(p)), gauges: None, trip: None },
+        };
+        let all = trends(&form(), |_| 0, &[taken(0.0, before), taken(days, after)]);
+        of(&all, Measure::Loss).points.first().map(|(_, v)| *v)
+    };
+    let is = |got: Option<f64>, psi_a_day: f64| got.is_some_and(|v| (v - psi_a_day).abs() < 1e-6);
+    assert!(is(lost(2.0, 4500, 4400), 50.0), "100 psi in two days");
+    // Of 4,500 psi: a fall of more than 10 % is a use, a rise of more than 3 % a refill.
+    assert!(is(lost(1.0, 4500, 4050), 450.0));
+    assert_eq!(lost(1.0, 4500, 4049), None);
+    assert!(is(lost(1.0, 4000, 4135), -135.0), "a warmer bay");
+    assert_eq!(lost(1.0, 4000, 4136), None);
+    // From half a day to eight.
+    assert!(is(lost(0.5, 4500, 4490), 20.0) && is(lost(8.0, 4500, 4420), 10.0));
+    assert_eq!((lost(0.49, 4500, 4490), lost(8.01, 4500, 4420)), (None, None));
+}
+
+#[test]
+fn a_date_is_drawn_on_from_the_middle_of_the_readings_with_both_ends_of_the_interval() {
+    let all = trends(&form(), |_| 0, &daily(100, 200));
+    let apart = of(&all, Measure::Disagreement);
+    let (fit, crossing) = (apart.fit.unwrap(), apart.crossing.unwrap());
+    // The middle of days 0 to 99 is 49.5.
+    let day = |slope: f64| 49.5 + (450.0 - fit.intercept - fit.slope * 49.5) / slope;
+    let near = |at: Millis, slope: f64| {
+        let told = f64::from(i32::try_from((at - BEGIN) / 1000).unwrap()) / 86_400.0;
+        assert!((told - day(slope)).abs() < 1e-3, "{told} is not {}", day(slope));
+    };
+    near(crossing.at, fit.slope);
+    // The steeper, the sooner.
+    near(crossing.between.0, fit.high);
+    near(crossing.between.1, fit.low);
 }

@@ -220,6 +220,76 @@ fn a_whole_number_is_bounded_as_a_text_is() {
     assert!(Seconds::whole(-1).is_none() && Seconds::whole(1_000_001).is_none());
 }
 
+#[test]
+fn a_number_has_the_digits_that_a_gauge_has_and_no_more() {
+    // Seven digits before the point and three behind it are read; more are not.
+    for (text, back) in [
+        ("1000000 psi", "1000000 psi"),
+        ("0000001 psi", "1 psi"),
+        ("999999.999 bar", "999999.999 bar"),
+        ("0.001 MPa", "0.001 MPa"),
+        ("0 psi", "0 psi"),
+    ] {
+        assert_eq!(pressure(text).to_string(), back);
+    }
+    for text in ["00000001 psi", "1000000.001 psi", "1.0000 psi"] {
+        assert!(matches!(text.parse::<Pressure>(), Err(QuantityError::Absurd(_))), "{text}");
+    }
+    assert_eq!(Seconds::whole(1_000_000).map(Seconds::millis), Some(1_000_000_000));
+    assert_eq!(Seconds::whole(0), Some(Seconds::ZERO));
+}
+
+#[test]
+fn thousands_are_set_apart_wherever_they_begin() {
+    for (text, words) in [
+        ("7 psi", "7 psi"),
+        ("999 psi", "999 psi"),
+        ("1000 psi", "1,000 psi"),
+        ("45000.5 kPa", "45,000.5 kPa"),
+        ("123456 psi", "123,456 psi"),
+        ("1000000 psi", "1,000,000 psi"),
+    ] {
+        assert_eq!(pressure(text).words(), words);
+    }
+}
+
+#[test]
+fn an_amount_is_said_to_the_nearest_step_of_its_unit() {
+    // A psi, a kilopascal, a tenth of a bar, a hundredth of a megapascal; halves go up.
+    for (text, unit, words) in [
+        ("100.499 psi", PressureUnit::Psi, "100 psi"),
+        ("100.5 psi", PressureUnit::Psi, "101 psi"),
+        ("30000.5 kPa", PressureUnit::Kpa, "30,001 kPa"),
+        ("300.049 bar", PressureUnit::Bar, "300 bar"),
+        ("300.05 bar", PressureUnit::Bar, "300.1 bar"),
+        ("30.005 MPa", PressureUnit::Mpa, "30.01 MPa"),
+        ("30.004 MPa", PressureUnit::Mpa, "30 MPa"),
+    ] {
+        assert_eq!(amount(text).words(unit), words, "{text}");
+    }
+    let wall = amount("300 bar");
+    let against = |text: &str| amount(text).words_against(wall, PressureUnit::Bar);
+    assert_eq!(against("300.001 bar"), "300.001 bar");
+    assert_eq!(against("300.04 bar"), "300.04 bar");
+    assert_eq!(against("300.06 bar"), "300.1 bar");
+}
+
+#[test]
+fn a_fraction_is_bounded_and_written_as_it_was_given() {
+    for (num, den, there) in
+        [(10_000, 1000, true), (10_001, 1000, false), (1, 1001, false), (1, 0, false), (0, 1, true)]
+    {
+        assert_eq!(Fraction::new(num, den).is_some(), there, "{num}/{den}");
+    }
+    for text in ["90 %", "23.3 %", "7/30", "0 %", "100 %"] {
+        assert_eq!(text.parse::<Fraction>().map(|f| f.to_string()), Ok(text.to_owned()));
+    }
+    // A limit in another unit than the gauge's is said in the gauge's.
+    let rated = pressure("300 bar");
+    assert_eq!(limit("450 psi").words(rated), "31 bar");
+    assert_eq!(limit("50 bar").words(rated), "50 bar");
+}
+
 // ------------------------------------------------------------------ for all of them
 
 fn any_pressure() -> impl Strategy<Value = Pressure> {

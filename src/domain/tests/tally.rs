@@ -179,6 +179,114 @@ fn what_was_countersigned_later_was_made_in_time_and_releases_from_then_on() {
     assert_eq!(releases(vec![(9, 2), (5, 5)]), [(5, 5), (9, 5)]);
 }
 
+#[test]
+fn a_span_holds_its_first_moment_and_not_the_first_one_after_it() {
+    let span = Span { from: 5, until: Some(9) };
+    assert_eq!([4, 5, 8, 9].map(|t| span.holds(t)), [false, true, true, false]);
+    let open = Span { from: 5, until: None };
+    assert_eq!([4, 5, Millis::MAX].map(|t| open.holds(t)), [false, true, true]);
+}
+
+#[test]
+fn a_check_belongs_to_the_shift_whose_early_minutes_have_begun() {
+    let clock = ShiftClock::read("UTC", "07:00", 24, 90, 90).unwrap();
+    // From the start of one shift to the start of another: the first is among them, the other is not.
+    let (from, to) = (at("2026-11-20T07:00:00Z"), at("2026-11-22T07:00:00Z"));
+    let past = Past { done: vec![at("2026-11-21T05:30:00Z")], ..Past::default() };
+    assert_eq!(
+        kept(&clock, Cadence::EachShift, &past, from, to, to),
+        [Kept::Missed, Kept::InTime],
+        "half past five is the next shift's"
+    );
+    let before = Past { done: vec![at("2026-11-21T05:30:00Z") - 1], ..Past::default() };
+    let late = at("2026-11-21T05:30:00Z") - 1 - at("2026-11-20T08:30:00Z");
+    assert_eq!(
+        kept(&clock, Cadence::EachShift, &before, from, to, to),
+        [Kept::Late(late), Kept::Missed],
+        "a moment earlier it is this one's"
+    );
+    // One that was made before its shift began counts, as soon as that begins.
+    let now = at("2026-11-21T07:00:00Z");
+    assert_eq!(kept(&clock, Cadence::EachShift, &past, now, to, now), [Kept::InTime]);
+    assert_eq!(kept(&clock, Cadence::EachShift, &past, now, to, now - 1), []);
+}
+
+#[test]
+fn only_what_was_out_of_service_when_it_was_due_is_excused() {
+    let clock = ShiftClock::read("UTC", "07:00", 24, 90, 90).unwrap();
+    let (from, to) = (at("2026-11-20T00:00:00Z"), at("2026-11-22T00:00:00Z"));
+    let kept = |state, from_to: (&str, &str)| {
+        let span = Span { from: at(from_to.0), until: Some(at(from_to.1)) };
+        let past = Past { against: vec![(state, span)], ..Past::default() };
+        kept(&clock, Cadence::EachShift, &past, from, to, to + DAY)
+    };
+    let due = ("2026-11-20T08:30:00Z", "2026-11-20T08:31:00Z");
+    for state in [State::OutOfService, State::Held, State::Retired] {
+        assert_eq!(kept(state, due), [Kept::NotOwed, Kept::Missed], "{state:?}");
+    }
+    for state in [State::CheckDue, State::PutRight] {
+        assert_eq!(kept(state, due), [Kept::Missed; 2], "{state:?}");
+    }
+    let before = ("2026-11-20T08:00:00Z", "2026-11-20T08:30:00Z");
+    assert_eq!(kept(State::OutOfService, before), [Kept::Missed; 2]);
+}
+
+#[test]
+fn a_monthly_check_is_due_thirty_one_days_after_the_one_before_under_the_first_cadence_too() {
+    // 29 CFR 1910.134(h)(3)(i)(B): at least monthly.
+    let clock = ShiftClock::default();
+    let start = at("2026-09-01T12:00:00Z");
+    let past = Past {
+        done: vec![start, start + 31 * DAY, start + 62 * DAY + HOUR],
+        // What came first held before, too.
+        cadences: vec![(start + 80 * DAY, Cadence::Monthly)],
+        ..Past::default()
+    };
+    let now = start + 70 * DAY;
+    let all: Vec<(Millis, Kept)> =
+        owed(&clock, &past, (start, now), now).iter().map(|o| (o.due, o.kept)).collect();
+    assert_eq!(all, [(start + 31 * DAY, Kept::InTime), (start + 62 * DAY, Kept::Late(HOUR))]);
+}
+
+#[test]
+fn what_is_said_and_blocks_nothing_takes_no_unit_out_of_service() {
+    let clock = ShiftClock::read("UTC", "07:00", 24, 90, 90).unwrap();
+    let day = at("2026-11-20T00:00:00Z");
+    let made = day + 7 * HOUR;
+    let with = |state| Past {
+        good: vec![(made, made)],
+        against: vec![(state, Span { from: made, until: Some(made + HOUR) })],
+        cadences: vec![(day, Cadence::EachShift)],
+        ..Past::default()
+    };
+    assert!(with(State::InService).in_service_at(&clock, made));
+    assert!(!with(State::CheckDue).in_service_at(&clock, made));
+    assert!(with(State::CheckDue).in_service_at(&clock, made + HOUR), "when that is over");
+}
+
+#[test]
+fn spans_that_touch_are_one() {
+    let span = |from, until| Span { from, until: Some(until) };
+    assert_eq!(together(vec![span(10, 20), span(0, 10)]), [span(0, 20)]);
+    assert_eq!(together(vec![span(11, 20), span(0, 10)]), [span(0, 10), span(11, 20)]);
+}
+
+#[test]
+fn seats_are_looked_at_in_the_middle_of_each_hour_of_the_time_asked_about() {
+    let clock = ShiftClock::read("UTC", "07:00", 24, 90, 90).unwrap();
+    let day = at("2026-11-20T00:00:00Z");
+    let seats = [vec![(day - DAY, None)]];
+    let looked = |from: Millis, to: Millis| -> Vec<usize> {
+        let by_hour = open_by_hour(&clock, &seats, &[], (day + from * MINUTE, day + to * MINUTE));
+        (0..24).filter(|h| by_hour[*h].1 > 0).collect()
+    };
+    assert_eq!(looked(0, 120), [0, 1]);
+    assert_eq!(looked(30, 90), [0], "the first moment belongs to it, the last does not");
+    assert_eq!(looked(30, 91), [0, 1]);
+    assert_eq!(looked(31, 120), [1], "nothing from before it");
+    assert_eq!(looked(45, 46), Vec::<usize>::new());
+}
+
 // -------------------------------------------------------------------- how often, by rig and place
 
 fn rig() -> Spot {

@@ -1,6 +1,8 @@
 //! Upkeep against the law and the agencies' words on it.
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on says so")]
 
+mod heard;
+
 use airmuster_domain::Millis;
 use airmuster_domain::desk::{Facts, Signer, may};
 use airmuster_domain::ground::Kind;

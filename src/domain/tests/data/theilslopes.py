@@ -47,6 +47,9 @@ add("heavy tails", x, 0.2 * x + rng.standard_t(2, 80) * 10)
 add("flat but for one", numpy.arange(30), [0.0] * 29 + [100.0])
 add("always the same", numpy.arange(25), [50.0] * 25)
 add("falling to the limit", numpy.arange(150), numpy.linspace(0, -450, 150) + noise(150, 25))
+# So many readings at one moment that their ties move the interval.
+n = numpy.arange(24)
+add("eight readings at each of three moments", n // 8 * 7, 3 * (n // 8 * 7) + (n * 7) % 11 * 2.5)
 
 with open("theilslopes.json", "w") as out:
     json.dump({"source": f"scipy.stats.theilslopes, SciPy {scipy.__version__}, alpha 0.95, method 'separate'; made by theilslopes.py",
