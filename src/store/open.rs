@@ -16,6 +16,7 @@ use sqlx::{Connection as _, Row, Sqlite, Transaction};
 use uuid::Uuid;
 
 use super::error::{StoreError, unreadable};
+use super::kept::Shelves;
 use super::logbook::Head;
 use super::memo::Memo;
 
@@ -40,6 +41,7 @@ pub struct Store {
     /// One connection that does nothing but see whether another one has written.
     pub(super) watch: SqlitePool,
     pub(super) memo: Arc<Memo>,
+    pub(super) shelves: Arc<Shelves>,
     pub(super) tables: Arc<Mutex<Tables>>,
     path: PathBuf,
 }
@@ -123,13 +125,14 @@ impl Store {
             |many| SqlitePoolOptions::new().max_connections(many).idle_timeout(None).max_lifetime(None);
         let read = readers(4).connect_with(reading.clone()).await.map_err(cannot_open)?;
         let watch = readers(1).connect_with(reading).await.map_err(cannot_open)?;
-        let (tables, memo) = (Arc::default(), Arc::default());
-        let store = Self { write, unfit, read, watch, memo, tables, path };
+        let (tables, memo, shelves) = (Arc::default(), Arc::default(), Arc::default());
+        let store = Self { write, unfit, read, watch, memo, shelves, tables, path };
         store.name_history(new_epoch).await?;
         store.write_something().await?;
         store.load_tables().await?;
         store.catch_up_with_upkeep().await?;
         store.catch_up_with_places().await?;
+        store.catch_up_with_times().await?;
         Ok(store)
     }
 

@@ -20,6 +20,7 @@ use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 use super::error::{StoreError, unreadable};
+use super::lately::times;
 use super::logbook::{self, Kept, Place, digest_of};
 use super::open::{Store, Write};
 
@@ -210,7 +211,8 @@ impl Write {
     ) -> Result<(), StoreError> {
         use airmuster_domain::ground::Forms;
         let form = self.tables().form(&check.rules, &check.profile, check.purpose);
-        let read = form.map(|f| readings(&f, &check.answers)).unwrap_or_default();
+        let read = form.as_ref().map(|f| readings(f, &check.answers)).unwrap_or_default();
+        let (took, least) = times(check, record.envelope.time(), form.as_deref());
         let outcome = match check.outcome {
             Outcome::Complete => "complete",
             Outcome::BrokenOff => "broken_off",
@@ -218,8 +220,8 @@ impl Write {
         };
         sqlx::query(
             "insert into check_row (seq, id, digest, unit, at, by, profile, purpose, outcome, verdict, clean, counts,
-                                    pressure, gauges, trip)
-             values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15)",
+                                    pressure, gauges, trip, took, least)
+             values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)",
         )
         .bind(seq)
         .bind(record.name.id.hyphenated().to_string())
@@ -236,6 +238,8 @@ impl Write {
         .bind(read.pressure.map(|p| p.to_string()))
         .bind(read.gauges.map(|(a, b)| format!("{a}|{b}")))
         .bind(read.trip.map(|p| p.to_string()))
+        .bind(took)
+        .bind(least)
         .execute(&mut *self.tx)
         .await?;
         Ok(())
