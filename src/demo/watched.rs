@@ -9,7 +9,7 @@ use airmuster_domain::ground::Forms as _;
 use airmuster_domain::readings::readings;
 use airmuster_domain::record::{Body, Desk, Field, Outcome, Part, decode};
 use airmuster_domain::rules::Purpose;
-use airmuster_domain::shortcuts::{Question, Seen, questions};
+use airmuster_domain::shortcuts::{Question, Seen, least, questions};
 use airmuster_domain::standing::Tables;
 
 use super::district::{self, RIGS, profile, station_of};
@@ -17,7 +17,7 @@ use super::history::{DAYS, History};
 use super::keeper::{ALARM_DRIFT, GAUGES_DRIFT};
 use super::pen::SEED;
 use super::people::{HURRIED, JUNIOR_TECHNICIAN, TECHNICIAN};
-use crate::service::shortcuts::{BACK, least};
+use crate::service::shortcuts::BACK;
 
 /// 2026-11-25 10:20 in Denver, by `date -d '2026-11-25 10:20 MST' +%s`.
 const NOW: Millis = 1_795_627_200_000;
@@ -138,9 +138,10 @@ fn seen(seed: u64) -> Vec<Seen> {
             }
             _ => None,
         };
-        let (took, least) = (at - check.started, least(&form, &check));
+        let (took, least) = (at - check.started, least(&form, &check.answers));
         let pressure = readings(&form, &check.answers).pressure;
-        out.push(Seen { unit: check.unit, profile: check.profile, at, by, took, least, pressure, on_crew });
+        let (unit, profile, by) = (check.unit.into(), check.profile.into(), by.map(Into::into));
+        out.push(Seen { unit, profile, at, by, took, least, pressure, on_crew });
     }
     out.sort_by_key(|s| s.at);
     out

@@ -2,6 +2,7 @@
 //! of its rig, and that before what each unit brings along.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use crate::Millis;
 use crate::record::{Cadence, Place, Register, Spot};
@@ -12,7 +13,7 @@ pub struct Cadences {
     /// How often, by place.
     pub set: BTreeMap<Spot, Cadence>,
     /// The rig of each seat and kit place.
-    pub rigs: BTreeMap<String, String>,
+    pub rigs: Arc<BTreeMap<String, String>>,
 }
 
 impl Cadences {
@@ -26,7 +27,7 @@ impl Cadences {
                 self.set.remove(at);
             }
             Register::Seat { id, rig, .. } => {
-                self.rigs.insert(id.clone(), rig.clone());
+                Arc::make_mut(&mut self.rigs).insert(id.clone(), rig.clone());
             }
             _ => {}
         }
@@ -65,7 +66,7 @@ pub struct History {
     /// From when on which place had which cadence, or none any more.
     pub set: Vec<(Millis, Spot, Option<Cadence>)>,
     /// The rig of each seat and kit place, as it is now.
-    pub rigs: BTreeMap<String, String>,
+    pub rigs: Arc<BTreeMap<String, String>>,
 }
 
 impl History {
@@ -80,7 +81,7 @@ impl History {
             .collect();
         moments.sort_unstable();
         moments.dedup();
-        let mut cadences = Cadences { rigs: self.rigs.clone(), ..Cadences::default() };
+        let mut cadences = Cadences { rigs: Arc::clone(&self.rigs), ..Cadences::default() };
         let mut said = self.set.iter().peekable();
         let mut out: Vec<(Millis, Cadence)> = Vec::new();
         for t in moments {

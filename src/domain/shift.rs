@@ -182,3 +182,51 @@ impl ShiftClock {
         None
     }
 }
+
+/// The shift starts of a stretch of time, found once: whoever looks at all units of a department for a
+/// month asks for them tens of thousands of times. Outside the stretch the clock itself is asked.
+#[derive(Debug, Clone)]
+pub struct Starts<'a> {
+    /// Whose shifts they are.
+    pub clock: &'a ShiftClock,
+    all: Vec<Millis>,
+}
+
+impl<'a> Starts<'a> {
+    /// From the shift that runs at `from` to the first that starts after `to`.
+    pub fn over(clock: &'a ShiftClock, (from, to): (Millis, Millis)) -> Self {
+        let mut all = vec![clock.current_start(from)];
+        while let Some(last) = all.last().copied().filter(|last| *last <= to) {
+            all.push(clock.next_start(last));
+        }
+        Self { clock, all }
+    }
+
+    /// As [`ShiftClock::next_start`].
+    pub fn next(&self, t: Millis) -> Millis {
+        match self.all.partition_point(|s| *s <= t) {
+            0 => self.clock.next_start(t),
+            n => self.all.get(n).copied().unwrap_or_else(|| self.clock.next_start(t)),
+        }
+    }
+
+    /// As [`ShiftClock::current_start`].
+    pub fn current(&self, t: Millis) -> Millis {
+        match self.all.partition_point(|s| *s <= t) {
+            n if n > 0 && n < self.all.len() => self.all[n - 1],
+            _ => self.clock.current_start(t),
+        }
+    }
+
+    /// As [`ShiftClock::counts_until`].
+    pub fn counts_until(&self, cadence: Cadence, checked: Millis) -> Option<Millis> {
+        match cadence {
+            Cadence::EachShift => {
+                let early = i64::from(self.clock.early_minutes) * MINUTE;
+                let grace = i64::from(self.clock.grace_minutes) * MINUTE;
+                Some(self.next(checked.saturating_add(early)).saturating_add(grace))
+            }
+            _ => self.clock.counts_until(cadence, checked),
+        }
+    }
+}

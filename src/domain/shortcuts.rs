@@ -3,9 +3,12 @@
 //! then. Each is a question and never an accusation: there are good answers to all of them.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use crate::Millis;
+use crate::judge::Answer;
 use crate::quantity::Pressure;
+use crate::rules::Form;
 
 const DAY: Millis = 24 * 60 * 60_000;
 
@@ -23,13 +26,13 @@ const OFF_CREW: usize = 3;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Seen {
     /// The unit.
-    pub unit: String,
+    pub unit: Arc<str>,
     /// Its kind: readings are compared with those of the same kind.
-    pub profile: String,
+    pub profile: Arc<str>,
     /// When it was signed.
     pub at: Millis,
     /// Who signed.
-    pub by: Option<String>,
+    pub by: Option<Arc<str>>,
     /// From the first step shown to the signature, in milliseconds.
     pub took: Millis,
     /// The least time that the steps answered take physically, in milliseconds.
@@ -78,6 +81,11 @@ pub enum Question {
         /// The last one.
         last: Millis,
     },
+}
+
+/// The least time that the steps answered take physically, in milliseconds.
+pub fn least(form: &Form, answers: &[Answer]) -> Millis {
+    answers.iter().filter_map(|a| form.step(&a.step)).map(|s| s.step.least.millis()).sum()
 }
 
 /// What the checks of a period ask. Those of a unit are taken in the order of their time.
@@ -131,20 +139,25 @@ fn same_readings(seen: &[Seen]) -> Vec<Question> {
             units.entry(&s.unit).or_default().push((s, p));
         }
     }
+    // Readings that were as the one before, and all that have one before: by unit, and by kind.
     let mut pairs: BTreeMap<&str, (u32, u32)> = BTreeMap::new();
+    let mut kinds: BTreeMap<&str, (u32, u32)> = BTreeMap::new();
     for (unit, read) in &mut units {
         read.sort_by_key(|(s, _)| s.at);
         let same = read.windows(2).filter(|w| w[0].1 == w[1].1).count();
         let count = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
-        pairs.insert(unit, (count(same), count(read.len().saturating_sub(1))));
+        let (same, all) = (count(same), count(read.len().saturating_sub(1)));
+        pairs.insert(unit, (same, all));
+        if let Some((s, _)) = read.first() {
+            let kind = kinds.entry(&s.profile).or_default();
+            *kind = (kind.0 + same, kind.1 + all);
+        }
     }
     let mut out = Vec::new();
     for (unit, read) in &units {
-        let Some(kind) = read.first().map(|(s, _)| s.profile.as_str()) else { continue };
-        let of_kind =
-            |u: &&str| units.get(*u).and_then(|r| r.first()).is_some_and(|(s, _)| s.profile == kind);
-        let others = pairs.iter().filter(|(u, _)| *u != unit && of_kind(u));
-        let (same, all) = others.fold((0, 0), |(s, a), (_, (same, all))| (s + same, a + all));
+        let kind = read.first().and_then(|(s, _)| kinds.get(&*s.profile));
+        let Some((of_kind, own)) = kind.zip(pairs.get(unit)) else { continue };
+        let (same, all) = (of_kind.0 - own.0, of_kind.1 - own.1);
         // With nothing to compare with, nothing is asked. One is added, so that never is not for ever.
         if all < 20 {
             continue;

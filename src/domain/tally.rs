@@ -4,9 +4,8 @@
 use chrono::Timelike as _;
 
 use crate::Millis;
-use crate::cadence::last_until;
 use crate::record::Cadence;
-use crate::shift::ShiftClock;
+use crate::shift::Starts;
 use crate::standing::State;
 
 const MINUTE: Millis = 60_000;
@@ -73,16 +72,32 @@ impl Past {
         self.against.iter().any(|(state, span)| *state >= State::OutOfService && span.holds(t))
     }
 
-    fn cadence_at(&self, t: Millis) -> Option<Cadence> {
-        last_until(&self.cadences, t).or(self.cadences.first()).map(|(_, c)| *c)
+    /// Whether it was in service at each of these moments, which are in order: a good check counted, and
+    /// nothing stood against it.
+    pub fn in_service(&self, starts: &Starts<'_>, moments: impl IntoIterator<Item = Millis>) -> Vec<bool> {
+        let (mut checks, mut cadences) = (0, 0);
+        // The last check and the cadence that `until` was found for.
+        let mut of = None;
+        let mut until = None;
+        let in_service = |t: Millis| {
+            checks += self.good[checks..].iter().take_while(|(since, _)| *since <= t).count();
+            cadences += self.cadences[cadences..].iter().take_while(|(since, _)| *since <= t).count();
+            let last = checks.checked_sub(1).map(|n| self.good[n].1);
+            let now = last.zip(self.cadences.get(cadences.saturating_sub(1)));
+            let Some((at, (_, cadence))) = now else { return false };
+            if of != Some((at, *cadence)) {
+                of = Some((at, *cadence));
+                until = starts.counts_until(*cadence, at);
+            }
+            until.is_none_or(|until| until > t)
+                && !self.against.iter().any(|(state, span)| *state > State::InService && span.holds(t))
+        };
+        moments.into_iter().map(in_service).collect()
     }
 
-    /// Whether it was in service: a good check counted, and nothing stood against it.
-    pub fn in_service_at(&self, clock: &ShiftClock, t: Millis) -> bool {
-        let last = last_until(&self.good, t).map(|(_, at)| *at);
-        let counted = last.zip(self.cadence_at(t));
-        counted.is_some_and(|(at, cadence)| clock.counts_until(cadence, at).is_none_or(|until| until > t))
-            && !self.against.iter().any(|(state, span)| *state > State::InService && span.holds(t))
+    /// Whether it was in service at one moment.
+    pub fn in_service_at(&self, starts: &Starts<'_>, t: Millis) -> bool {
+        self.in_service(starts, [t]) == [true]
     }
 }
 
@@ -105,14 +120,14 @@ pub fn releases(mut good: Vec<(Millis, Millis)>) -> Vec<(Millis, Millis)> {
 /// until as many before the next one's; it is due when the minutes of grace are over. One every week
 /// or month is due so many days after the one before; without one before, nothing is owed. Where only
 /// use asks for one, none is owed by the calendar. What was due while a cadence held is owed by it.
-pub fn owed(clock: &ShiftClock, past: &Past, (from, to): (Millis, Millis), now: Millis) -> Vec<Owed> {
+pub fn owed(starts: &Starts<'_>, past: &Past, (from, to): (Millis, Millis), now: Millis) -> Vec<Owed> {
     let mut out = Vec::new();
     for (nth, (since, cadence)) in past.cadences.iter().enumerate() {
         let since = if nth == 0 { Millis::MIN } else { *since };
         let until = past.cadences.get(nth + 1).map_or(Millis::MAX, |(next, _)| *next);
         let span = (from.max(since), to.min(until));
         out.extend(match cadence {
-            Cadence::EachShift => each_shift(clock, &past.done, span, now),
+            Cadence::EachShift => each_shift(starts, &past.done, span, now),
             Cadence::Weekly => each_period(7 * DAY, &past.done, span, now),
             Cadence::Monthly => each_period(31 * DAY, &past.done, span, now),
             Cadence::AfterUse => Vec::new(),
@@ -126,15 +141,16 @@ pub fn owed(clock: &ShiftClock, past: &Past, (from, to): (Millis, Millis), now: 
     out
 }
 
-fn each_shift(clock: &ShiftClock, done: &[Millis], (from, to): (Millis, Millis), now: Millis) -> Vec<Owed> {
+fn each_shift(starts: &Starts<'_>, done: &[Millis], (from, to): (Millis, Millis), now: Millis) -> Vec<Owed> {
+    let clock = starts.clock;
     let (early, grace) = (i64::from(clock.early_minutes) * MINUTE, i64::from(clock.grace_minutes) * MINUTE);
     let mut out = Vec::new();
-    let mut start = clock.current_start(from);
+    let mut start = starts.current(from);
     if start < from {
-        start = clock.next_start(start);
+        start = starts.next(start);
     }
     while start < to && start <= now {
-        let next = clock.next_start(start);
+        let next = starts.next(start);
         let (due, closes) = (start + grace, next - early);
         let first = done.partition_point(|t| *t < start - early);
         let check = done.get(first).filter(|t| **t < closes).map(|_| first);
@@ -193,27 +209,34 @@ pub fn median(mut values: Vec<Millis>) -> Option<Millis> {
 /// A seat, with what stood in it since when; in order. `None`: nothing.
 pub type Seat = Vec<(Millis, Option<usize>)>;
 
-/// For each hour of the local day, how many seats stood open and how many were looked at. Looked at in
-/// the middle of every hour from `from` on and before `to`; a seat of which nothing is known yet is
-/// left out. `units` are named by their places.
+/// The moments at which seats are looked at: the middle of every hour from `from` on and before `to`.
+pub fn hours((from, to): (Millis, Millis)) -> impl Iterator<Item = Millis> {
+    let first = from + (HOUR / 2 - from).rem_euclid(HOUR);
+    std::iter::successors(Some(first), |t| Some(t + HOUR)).take_while(move |t| *t < to)
+}
+
+/// For each hour of the local day, how many seats stood open and how many were looked at, which is done
+/// at the [`hours`] of a span; a seat of which nothing is known yet is left out. `ready` has for each unit,
+/// named by its place, whether it was in service at each of them.
 pub fn open_by_hour(
-    clock: &ShiftClock,
+    starts: &Starts<'_>,
     seats: &[Seat],
-    units: &[Past],
-    (from, to): (Millis, Millis),
+    ready: &[Vec<bool>],
+    span: (Millis, Millis),
 ) -> [(usize, usize); 24] {
     let mut out = [(0, 0); 24];
-    let mut t = from + (HOUR / 2 - from).rem_euclid(HOUR);
-    while t < to {
-        let hour = &mut out[usize::try_from(clock.local(t).hour()).unwrap_or(0) % 24];
-        for seat in seats {
-            let Some(n) = seat.partition_point(|(since, _)| *since <= t).checked_sub(1) else { continue };
-            let unit = seat[n].1.and_then(|unit| units.get(unit));
-            let ready = unit.is_some_and(|past| past.in_service_at(clock, t));
-            hour.0 += usize::from(!ready);
-            hour.1 += 1;
+    let hour = |t: Millis| usize::try_from(starts.clock.local(t).hour()).unwrap_or(0) % 24;
+    let moments: Vec<(Millis, usize)> = hours(span).map(|t| (t, hour(t))).collect();
+    for seat in seats {
+        let mut known = 0;
+        for (nth, (t, hour)) in moments.iter().enumerate() {
+            known += seat[known..].iter().take_while(|(since, _)| since <= t).count();
+            let Some(there) = known.checked_sub(1) else { continue };
+            let unit = seat[there].1.and_then(|unit| ready.get(unit));
+            let ready = unit.and_then(|hours| hours.get(nth)).copied().unwrap_or(false);
+            out[*hour].0 += usize::from(!ready);
+            out[*hour].1 += 1;
         }
-        t += HOUR;
     }
     out
 }

@@ -31,7 +31,7 @@ pub struct Bench {
     /// All members, as far as authority goes.
     pub signers: Vec<Signer>,
     /// What is known of upkeep.
-    pub upkeep: Upkeep,
+    pub upkeep: Arc<Upkeep>,
     /// Found a third time in ninety days, or more often, the last first.
     pub repeated: Vec<Repeated>,
     homes: Homes,

@@ -1,18 +1,19 @@
 //! The record of a period: checks in time, late and missed, what failed and how long it took, and in
 //! which hours seats stood open.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::Arc;
 
 use airmuster_domain::Millis;
 use airmuster_domain::ground::Kind;
-use airmuster_domain::record::{Asset, Place};
+use airmuster_domain::record::Place;
+use airmuster_domain::shift::{ShiftClock, Starts};
 use airmuster_domain::standing::State;
-use airmuster_domain::tally::{Kept, Past, Seat, Span, open_by_hour, owed, releases, together};
+use airmuster_domain::tally::{Kept, Past, Seat, Span, hours, open_by_hour, owed, releases, together};
 use chrono::NaiveDate;
 
 use super::fleet::Fleet;
-use crate::store::{CheckRow, Placed, Store, StoreError};
+use crate::store::{Placed, Store, StoreError, Week};
 
 /// A check from so long before a period can still decide what is owed in it.
 const BEFORE: Millis = 32 * 24 * 60 * 60_000;
@@ -72,7 +73,7 @@ pub struct Period {
     /// By local day.
     pub days: BTreeMap<NaiveDate, Counts>,
     /// By who signed.
-    pub members: BTreeMap<String, Counts>,
+    pub members: BTreeMap<Arc<str>, Counts>,
     /// From failure to return, by unit.
     pub repairs: Vec<(String, Span)>,
     /// For each hour of the day, how many seats were open and how many were looked at.
@@ -80,38 +81,45 @@ pub struct Period {
 }
 
 /// A unit's checks and grounds.
-struct Known {
-    number: String,
+struct Known<'a> {
+    number: &'a str,
     past: Past,
-    /// Who signed each of the checks done, and whether it still waits for a countersignature.
-    by: Vec<(Option<String>, bool)>,
+    /// The checks done.
+    week: Week,
     faults: Vec<Span>,
 }
 
+/// The local day of moments that come again and again: units are due at the same time.
+struct Days<'a> {
+    clock: &'a ShiftClock,
+    known: HashMap<Millis, NaiveDate>,
+}
+
+impl Days<'_> {
+    fn of(&mut self, t: Millis) -> NaiveDate {
+        *self.known.entry(t).or_insert_with(|| self.clock.local(t).date_naive())
+    }
+}
+
 impl Period {
-    /// Gathers it.
+    /// Gathers it, unit by unit, and keeps of each no more than its numbers.
     pub async fn load(store: &Store, now: Millis, asked: &Asked) -> Result<Self, StoreError> {
         let fleet = Fleet::load(store, now).await?;
+        let clock = &fleet.department.clock;
         let placed = store.placed().await?;
         let rows = seat_rows(&fleet, asked);
         let in_seats = seats(&rows, &placed);
+        let seated: BTreeSet<&str> = in_seats.iter().flatten().filter_map(|(_, unit)| *unit).collect();
         let ours = units(&fleet, asked);
         let cadences = store.cadences_past().await?;
-        let signed = Signed::load(store, asked).await?;
-        let mut known = Vec::new();
-        for number in fleet.units.keys() {
-            let once_there = in_seats.iter().flatten().any(|(_, unit)| unit.as_ref() == Some(number));
-            if ours.contains(number) || once_there {
-                let mut one = unit_past(store, number, asked, &signed).await?;
-                let gone = away(number, &placed).into_iter().map(|span| (State::OutOfService, span));
-                one.past.against.extend(gone);
-                let stood = placed.iter().filter(|p| p.unit == *number);
-                let stood: Vec<_> = stood.map(|p| (p.since, p.place.clone())).collect();
-                let own = cadences.own.get(number).map_or(&[][..], Vec::as_slice);
-                one.past.cadences = cadences.history.of(own, &stood);
-                known.push(one);
-            }
+        let mut stood: HashMap<&str, Vec<&Placed>> = HashMap::new();
+        for p in placed.iter() {
+            stood.entry(&p.unit).or_default().push(p);
         }
+        let span = (asked.from - BEFORE, asked.to);
+        let starts = Starts::over(clock, (span.0, now.max(asked.to)));
+        let until_now = (asked.from, asked.to.min(now));
+        let mut days = Days { clock, known: HashMap::new() };
         let mut out = Self {
             all: Counts::default(),
             units: BTreeMap::new(),
@@ -119,63 +127,81 @@ impl Period {
             members: BTreeMap::new(),
             repairs: Vec::new(),
             hours: [(0, 0); 24],
-            fleet,
+            fleet: Arc::clone(&fleet),
         };
-        for k in known.iter().filter(|k| ours.contains(&k.number)) {
-            out.take(k, asked);
+        // Which unit is which in `ready`.
+        let mut nth: HashMap<&str, usize> = HashMap::new();
+        let mut ready = Vec::new();
+        let mut weeks = store.lately().await?;
+        for number in fleet.units.keys() {
+            let once_there = seated.contains(number.as_str());
+            if !ours.contains(number) && !once_there {
+                continue;
+            }
+            let mut one = known(number, weeks.of(number, span, now).await?);
+            let stood = stood.get(number.as_str()).map_or(&[][..], Vec::as_slice);
+            one.past.against.extend(away(stood).into_iter().map(|span| (State::OutOfService, span)));
+            let stood: Vec<_> = stood.iter().map(|p| (p.since, p.place.clone())).collect();
+            let own = cadences.own.get(number).map_or(&[][..], Vec::as_slice);
+            one.past.cadences = cadences.history.of(own, &stood);
+            if ours.contains(number) {
+                out.take(&one, asked, &starts, &mut days);
+            }
+            if once_there {
+                nth.insert(number, ready.len());
+                ready.push(one.past.in_service(&starts, hours(until_now)));
+            }
         }
+        drop(weeks);
         out.repairs.sort_by_key(|(_, span)| std::cmp::Reverse(span.from));
-        let nth = |unit: &String| known.iter().position(|k| k.number == *unit);
+        let place = |unit: Option<&str>| nth.get(unit?).copied();
         let seats: Vec<Seat> = in_seats
             .iter()
-            .map(|seat| seat.iter().map(|(since, unit)| (*since, unit.as_ref().and_then(nth))).collect())
+            .map(|seat| seat.iter().map(|(since, unit)| (*since, place(*unit))).collect())
             .collect();
-        let pasts: Vec<Past> = known.into_iter().map(|k| k.past).collect();
-        let span = (asked.from, asked.to.min(now));
-        out.hours = open_by_hour(&out.fleet.department.clock, &seats, &pasts, span);
+        out.hours = open_by_hour(&starts, &seats, &ready, until_now);
         Ok(out)
     }
 
-    fn take(&mut self, k: &Known, asked: &Asked) {
-        let clock = &self.fleet.department.clock;
-        let theirs = |by: Option<&String>| asked.member.is_none() || by == asked.member.as_ref();
+    fn take(&mut self, k: &Known<'_>, asked: &Asked, starts: &Starts<'_>, days: &mut Days<'_>) {
+        let theirs =
+            |by: Option<&Arc<str>>| asked.member.is_none() || by.map(|by| &**by) == asked.member.as_deref();
         let span = (asked.from, asked.to);
-        let inside = |t: &Millis| (asked.from..asked.to).contains(t);
-        let own = self.units.entry(k.number.clone()).or_default();
-        for (t, (by, waits)) in k.past.done.iter().zip(&k.by) {
-            if !inside(t) || !theirs(by.as_ref()) {
+        let own = self.units.entry(k.number.to_owned()).or_default();
+        let checks = k.week.checks();
+        for check in checks.iter().filter(|c| (asked.from..asked.to).contains(&c.at)) {
+            if !theirs(check.by.as_ref()) {
                 continue;
             }
-            let mut counts = vec![&mut *own, &mut self.all];
-            counts.extend(by.as_ref().map(|by| self.members.entry(by.clone()).or_default()));
-            for c in counts {
+            let member = check.by.as_ref().map(|by| self.members.entry(Arc::clone(by)).or_default());
+            for c in [&mut *own, &mut self.all].into_iter().chain(member) {
                 c.done += 1;
-                c.waiting += usize::from(*waits);
+                c.waiting += usize::from(check.waits);
             }
         }
-        for one in owed(clock, &k.past, span, self.fleet.now) {
-            let by = one.check.and_then(|n| k.by.get(n)).and_then(|(by, _)| by.clone());
-            if !theirs(by.as_ref()) {
+        for one in owed(starts, &k.past, span, self.fleet.now) {
+            let by = one.check.and_then(|n| checks.get(n)).and_then(|c| c.by.as_ref());
+            if !theirs(by) {
                 continue;
             }
             own.take(one.kept);
             self.all.take(one.kept);
-            self.days.entry(clock.local(one.due).date_naive()).or_default().take(one.kept);
+            self.days.entry(days.of(one.due)).or_default().take(one.kept);
             if let Some(by) = by {
-                self.members.entry(by).or_default().take(one.kept);
+                self.members.entry(Arc::clone(by)).or_default().take(one.kept);
             }
         }
         let ended = |span: &Span| span.until.is_none_or(|until| until >= asked.from) && span.from < asked.to;
         if asked.member.is_none() {
             let faults = together(k.faults.clone()).into_iter().filter(ended);
-            self.repairs.extend(faults.map(|span| (k.number.clone(), span)));
+            self.repairs.extend(faults.map(|span| (k.number.to_owned(), span)));
         }
     }
 }
 
-fn units(fleet: &Fleet, asked: &Asked) -> Vec<String> {
+fn units(fleet: &Fleet, asked: &Asked) -> BTreeSet<String> {
     if let Some(unit) = &asked.unit {
-        return vec![unit.clone()];
+        return [unit.clone()].into();
     }
     if let Some(rig) = &asked.rig {
         let there = fleet.seats.iter().filter(|s| s.rig == *rig).filter_map(|s| fleet.in_seat(s));
@@ -194,76 +220,50 @@ fn seat_rows(fleet: &Fleet, asked: &Asked) -> Vec<String> {
     fleet.seats.iter().filter(|s| !s.kit && ours(&s.rig)).map(|s| s.seat.clone()).collect()
 }
 
-type InSeat = Vec<(Millis, Option<String>)>;
+type InSeat<'a> = Vec<(Millis, Option<&'a str>)>;
 
 /// What stood in each seat since when.
-fn seats(rows: &[String], placed: &[Placed]) -> Vec<InSeat> {
+fn seats<'a>(rows: &[String], placed: &'a [Placed]) -> Vec<InSeat<'a>> {
     let nth: BTreeMap<&str, usize> = rows.iter().enumerate().map(|(n, s)| (s.as_str(), n)).collect();
-    let mut out: Vec<InSeat> = vec![Vec::new(); rows.len()];
+    let mut out: Vec<InSeat<'_>> = vec![Vec::new(); rows.len()];
     let mut now: BTreeMap<&str, usize> = BTreeMap::new();
     for p in placed {
         if let Some(left) = now.remove(p.unit.as_str())
-            && out[left].last().is_some_and(|(_, unit)| unit.as_ref() == Some(&p.unit))
+            && out[left].last().is_some_and(|(_, unit)| *unit == Some(&p.unit))
         {
             out[left].push((p.since, None));
         }
         if let Place::Seat { seat } = &p.place
             && let Some(n) = nth.get(seat.as_str())
         {
-            out[*n].push((p.since, Some(p.unit.clone())));
+            out[*n].push((p.since, Some(&p.unit)));
             now.insert(&p.unit, *n);
         }
     }
     out
 }
 
-/// When a unit was with another department: no check of it was owed here then.
-fn away(unit: &str, placed: &[Placed]) -> Vec<Span> {
-    let own: Vec<&Placed> = placed.iter().filter(|p| p.unit == unit).collect();
+/// When a unit was with another department: no check of it was owed here then. It is given where it was.
+fn away(own: &[&Placed]) -> Vec<Span> {
     let until = |n: usize| own.get(n + 1).map(|next| next.since);
     let out = own.iter().enumerate().filter(|(_, p)| p.place == Place::Away);
     out.map(|(n, p)| Span { from: p.since, until: until(n) }).collect()
 }
 
-/// What officers have said to checks of the time asked about.
-struct Signed {
-    /// When which was countersigned.
-    at: BTreeMap<i64, Millis>,
-    /// Those that stand and still wait for it.
-    waiting: BTreeSet<i64>,
-}
-
-impl Signed {
-    async fn load(store: &Store, asked: &Asked) -> Result<Self, StoreError> {
-        let span = (asked.from - BEFORE, asked.to);
-        let mut waiting = BTreeSet::new();
-        for check in store.uncountersigned().await? {
-            if (span.0..span.1).contains(&check.at) && store.stands(&check.name).await? {
-                waiting.insert(check.seq);
-            }
-        }
-        Ok(Self { at: store.countersigned(span).await?, waiting })
-    }
-}
-
-async fn unit_past(store: &Store, number: &str, asked: &Asked, signed: &Signed) -> Result<Known, StoreError> {
-    let checks = store.checks_between(number, (asked.from - BEFORE, asked.to)).await?;
-    let waits = |c: &CheckRow| signed.waiting.contains(&c.seq);
-    let made: Vec<_> = checks.iter().filter(|c| c.outcome == "complete" && (c.counts || waits(c))).collect();
-    let good = made.iter().filter(|c| c.clean && c.counts);
+fn known(number: &str, week: Week) -> Known<'_> {
+    let checks = week.checks();
+    let good = checks.iter().filter(|c| c.clean && !c.waits);
     let mut past = Past {
-        done: made.iter().map(|c| c.at).collect(),
-        good: releases(good.map(|c| (signed.at.get(&c.seq).map_or(c.at, |t| c.at.max(*t)), c.at)).collect()),
+        done: checks.iter().map(|c| c.at).collect(),
+        good: releases(good.map(|c| (c.since, c.at)).collect()),
         ..Past::default()
     };
     let mut faults = Vec::new();
-    for (raise, until) in store.grounds_since(&Asset::unit(number), asked.from - BEFORE).await? {
-        let span = Span { from: raise.at, until };
-        past.against.push((raise.kind.terms().state, span));
-        if matches!(raise.kind, Kind::Finding | Kind::TakenOut) {
+    for (kind, span) in week.against() {
+        past.against.push((kind.terms().state, span));
+        if matches!(kind, Kind::Finding | Kind::TakenOut) {
             faults.push(span);
         }
     }
-    let by = made.iter().map(|c| (c.by.clone(), waits(c))).collect();
-    Ok(Known { number: number.to_owned(), past, by, faults })
+    Known { number, past, week, faults }
 }

@@ -1,5 +1,7 @@
 //! A ticket with everything that deciding about it needs.
 
+use std::sync::Arc;
+
 use airmuster_domain::Millis;
 use airmuster_domain::desk::Signer;
 use airmuster_domain::ground::{Done, Raise, effects};
@@ -41,7 +43,7 @@ pub struct JobFile {
     /// All members.
     pub signers: Vec<Signer>,
     /// What is known of upkeep.
-    pub upkeep: Upkeep,
+    pub upkeep: Arc<Upkeep>,
     /// Which ticket has which of the grounds.
     pub shares: Shares,
     /// Tickets that are worked on under this one.

@@ -40,7 +40,7 @@ pub struct UnitFile {
     /// Its open ticket.
     pub ticket: Option<Ticket>,
     /// What is known of upkeep.
-    pub upkeep: Upkeep,
+    pub upkeep: Arc<Upkeep>,
     /// What the register lacks before a new one can be accepted.
     pub lacks: Vec<String>,
     /// Where the records that its standing rests on are in the logbook.

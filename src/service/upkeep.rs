@@ -23,7 +23,7 @@ pub struct Ledger {
     /// All units, places and names.
     pub fleet: Arc<Fleet>,
     /// What is known of upkeep.
-    pub upkeep: Upkeep,
+    pub upkeep: Arc<Upkeep>,
     /// Today, by the department's clock.
     pub today: NaiveDate,
 }
@@ -90,12 +90,13 @@ impl Ledger {
         store: &Store,
         kind: AssetKind,
     ) -> Result<Vec<(Asset, Option<Place>, Standing)>, StoreError> {
-        let mut out = Vec::new();
-        for asset in self.upkeep.things.keys().filter(|a| a.kind == kind) {
-            let standing = store.standing(asset, &self.fleet.department.clock, self.fleet.now).await?;
-            out.push((asset.clone(), store.place(asset).await?, standing));
-        }
-        Ok(out)
+        let clock = &self.fleet.department.clock;
+        let mut items = store.items(kind, self.fleet.now).await?;
+        let item = |asset: &Asset| {
+            let item = items.remove(asset).unwrap_or_default();
+            (asset.clone(), item.place.clone(), item.standing(asset, &self.upkeep, clock, self.fleet.now))
+        };
+        Ok(self.upkeep.things.keys().filter(|a| a.kind == kind).map(item).collect())
     }
 
     /// Cylinders whose air is in doubt because of a source, with their uses.

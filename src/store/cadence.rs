@@ -1,6 +1,7 @@
 //! How often things are to be checked, and since when.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use airmuster_domain::Millis;
 use airmuster_domain::cadence::{Cadences, History};
@@ -71,7 +72,7 @@ fn read(cadence: Option<String>) -> Result<Option<Cadence>, StoreError> {
 
 /// What holds now.
 pub(super) async fn cadences(conn: &mut SqliteConnection) -> Result<Cadences, StoreError> {
-    let mut out = Cadences { rigs: rigs(conn).await?, ..Cadences::default() };
+    let mut out = Cadences { rigs: Arc::new(rigs(conn).await?), ..Cadences::default() };
     let rows: Vec<(String, String, Option<String>)> = sqlx::query_as(
         "select spot, id, cadence from cadence_set s where spot <> 'unit'
          and seq = (select max(seq) from cadence_set l where l.spot = s.spot and l.id = s.id)",
@@ -140,10 +141,14 @@ impl Store {
     }
 
     /// All that was said of it so far.
-    pub async fn cadences_past(&self) -> Result<CadencesPast, StoreError> {
+    pub async fn cadences_past(&self) -> Result<Arc<CadencesPast>, StoreError> {
+        self.whole("cadences", self.read_cadences_past()).await
+    }
+
+    async fn read_cadences_past(&self) -> Result<CadencesPast, StoreError> {
         let mut conn = self.read.acquire().await?;
         let mut out = CadencesPast::default();
-        out.history.rigs = rigs(&mut conn).await?;
+        out.history.rigs = Arc::new(rigs(&mut conn).await?);
         let rows: Vec<SetRow> =
             sqlx::query_as("select spot, id, since, cadence from cadence_set order by since, seq")
                 .fetch_all(&mut *conn)

@@ -140,11 +140,12 @@ impl Store {
         for row in assets {
             out.extend(row.read()?);
         }
-        for (asset, thing) in self.upkeep().await?.things {
+        for (asset, thing) in &self.upkeep().await?.things {
             let Thing { make, model, style, .. } = thing;
-            let said = [&make, &model, &style].iter().any(|part| !part.is_empty());
+            let said = [make, model, style].iter().any(|part| !part.is_empty());
             if asset.kind == AssetKind::Facepiece && said {
-                out.push(Register::FacepieceModel { number: asset.number, make, model, style });
+                let [make, model, style] = [make, model, style].map(String::clone);
+                out.push(Register::FacepieceModel { number: asset.number.clone(), make, model, style });
             }
         }
         out.extend(self.signers().await?.into_iter().map(|s| Register::Member {

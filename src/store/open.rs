@@ -16,6 +16,7 @@ use sqlx::{Connection as _, Row, Sqlite, Transaction};
 use uuid::Uuid;
 
 use super::error::{StoreError, unreadable};
+use super::kept::Shelves;
 use super::memo::Memo;
 use super::write::Write;
 
@@ -46,6 +47,7 @@ pub struct Store {
     unfit: Arc<AtomicBool>,
     pub(super) read: SqlitePool,
     pub(super) memo: Arc<Memo>,
+    pub(super) shelves: Arc<Shelves>,
     pub(super) tables: Arc<Mutex<Tables>>,
     path: PathBuf,
 }
@@ -122,13 +124,14 @@ impl Store {
         let reading = options.read_only(true).pragma("query_only", "ON");
         let readers = SqlitePoolOptions::new().max_connections(4).idle_timeout(None).max_lifetime(None);
         let read = readers.connect_with(reading).await.map_err(cannot_open)?;
-        let (tables, memo) = (Arc::default(), Arc::default());
-        let store = Self { write, unfit, read, memo, tables, path };
+        let (tables, memo, shelves) = (Arc::default(), Arc::default(), Arc::default());
+        let store = Self { write, unfit, read, memo, shelves, tables, path };
         store.name_history(new_epoch).await?;
         store.write_something().await?;
         store.load_tables().await?;
         store.catch_up_with_upkeep().await?;
         store.catch_up_with_places().await?;
+        store.catch_up_with_times().await?;
         Ok(store)
     }
 

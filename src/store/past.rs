@@ -1,12 +1,13 @@
 //! What was: where each unit stood, who was on duty, and what answered a ground.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
+use std::sync::Arc;
 
 use airmuster_domain::Millis;
 use airmuster_domain::ground::Raise;
 use airmuster_domain::record::{Body, Desk, Place, Register};
 
-use super::error::StoreError;
+use super::error::{StoreError, unreadable};
 use super::logbook::{self, Kept};
 use super::open::Store;
 use super::register::place_of;
@@ -22,20 +23,21 @@ pub struct Placed {
     pub place: Place,
 }
 
-/// A seat ridden in a shift.
-#[derive(Debug, Clone, PartialEq, Eq, sqlx::FromRow)]
+/// Who rode in the shifts from a moment on.
+#[derive(Debug)]
 pub struct Ridden {
-    /// When the shift began.
-    pub shift: Millis,
-    /// The rig.
-    pub rig: String,
-    /// Who was on it.
-    pub member: String,
+    since: Millis,
+    /// By rig and by when the shift began.
+    pub rigs: HashMap<String, BTreeMap<Millis, Vec<Arc<str>>>>,
 }
 
 impl Store {
     /// Where all units were, the first first.
-    pub async fn placed(&self) -> Result<Vec<Placed>, StoreError> {
+    pub async fn placed(&self) -> Result<Arc<Vec<Placed>>, StoreError> {
+        self.whole("placed", self.read_placed()).await
+    }
+
+    async fn read_placed(&self) -> Result<Vec<Placed>, StoreError> {
         let rows: Vec<(String, Millis, String, String)> =
             sqlx::query_as("select unit, since, at, place from placed order by since, seq")
                 .fetch_all(&self.read)
@@ -46,29 +48,27 @@ impl Store {
         Ok(rows.into_iter().filter_map(placed).collect())
     }
 
-    /// When which check, made from a moment on and before another, was countersigned; by its number.
-    pub async fn countersigned(
-        &self,
-        (from, to): (Millis, Millis),
-    ) -> Result<BTreeMap<i64, Millis>, StoreError> {
-        let rows: Vec<(i64, Millis)> = sqlx::query_as(
-            "select c.seq, d.event_at from logbook d join said s on s.seq = d.seq join check_row c on c.id = s.id
-             where d.kind = 'countersigned' and d.kind <> 'check' and d.event_at >= $1 - 120000
-                   and c.at >= $1 and c.at < $2",
+    /// Who rode in the shifts from a moment on.
+    pub async fn ridden_since(&self, from: Millis) -> Result<Arc<Ridden>, StoreError> {
+        let mut crews = self.shelf::<Ridden>().await?;
+        // One that begins a little earlier does as well: what is kept is read anew when crews change.
+        if let Some(kept) = crews.get("crews").filter(|kept| kept.since <= from) {
+            return Ok(Arc::clone(kept));
+        }
+        let rows: String = sqlx::query_scalar(
+            "select json_group_array(json_array(rig, shift, member)) from crew_seat where shift >= $1",
         )
         .bind(from)
-        .bind(to)
-        .fetch_all(&self.read)
+        .fetch_one(&self.read)
         .await?;
-        Ok(rows.into_iter().collect())
-    }
-
-    /// Who rode in the shifts from a moment on.
-    pub async fn ridden_since(&self, from: Millis) -> Result<Vec<Ridden>, StoreError> {
-        Ok(sqlx::query_as("select shift, rig, member from crew_seat where shift >= $1")
-            .bind(from)
-            .fetch_all(&self.read)
-            .await?)
+        let rows: Vec<(String, Millis, String)> =
+            serde_json::from_str(&rows).map_err(|e| unreadable("crew_seat", "all", &e))?;
+        let mut rigs: HashMap<String, BTreeMap<Millis, Vec<Arc<str>>>> = HashMap::new();
+        for (rig, shift, member) in rows {
+            let member = self.shelves.words.of(&member);
+            rigs.entry(rig).or_default().entry(shift).or_default().push(member);
+        }
+        Ok(crews.put("crews", Ridden { since: from, rigs }))
     }
 
     /// The records that answer a ground: a return that lists it, a check whose signer knew of it.

@@ -20,6 +20,7 @@ use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 use super::error::{StoreError, unreadable};
+use super::lately::times;
 use super::logbook::{self, Kept, Place, digest_of};
 use super::open::Store;
 use super::write::Write;
@@ -214,7 +215,8 @@ impl Write {
     fn write_check(&mut self, record: &Record, check: &Check, e: &Effects, seq: i64) {
         use airmuster_domain::ground::Forms;
         let form = self.tables().form(&check.rules, &check.profile, check.purpose);
-        let read = form.map(|f| readings(&f, &check.answers)).unwrap_or_default();
+        let read = form.as_ref().map(|f| readings(f, &check.answers)).unwrap_or_default();
+        let (took, least) = times(check, record.envelope.time(), form.as_deref());
         let outcome = match check.outcome {
             Outcome::Complete => "complete",
             Outcome::BrokenOff => "broken_off",
@@ -222,8 +224,8 @@ impl Write {
         };
         self.later(
             "insert into check_row (seq, id, digest, unit, at, by, profile, purpose, outcome, verdict, clean, counts,
-                                    pressure, gauges, trip)
-             values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                                    pressure, gauges, trip, took, least)
+             values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         )
         .bind(seq)
         .bind(record.name.id.hyphenated().to_string())
@@ -239,7 +241,9 @@ impl Write {
         .bind(true)
         .bind(read.pressure.map(|p| p.to_string()))
         .bind(read.gauges.map(|(a, b)| format!("{a}|{b}")))
-        .bind(read.trip.map(|p| p.to_string()));
+        .bind(read.trip.map(|p| p.to_string()))
+        .bind(took)
+        .bind(least);
     }
 
     async fn write_claim(

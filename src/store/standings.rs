@@ -6,14 +6,16 @@ use std::collections::{BTreeMap, HashMap};
 use airmuster_domain::Millis;
 use airmuster_domain::ground::Raise;
 use airmuster_domain::quantity::Pressure;
-use airmuster_domain::record::{Asset, RecordRef};
+use airmuster_domain::record::{Asset, AssetKind, Place, RecordRef};
 use airmuster_domain::shift::ShiftClock;
 use airmuster_domain::standing::{LastCheck, Registered, SLACK, Standing, decide};
+use airmuster_domain::upkeep::Upkeep;
 use uuid::Uuid;
 
 use super::error::{StoreError, unreadable};
 use super::logbook::{Kept, digest_of, kept};
 use super::open::Store;
+use super::register::place_of;
 use super::upkeep;
 use super::write::Write;
 
@@ -188,6 +190,45 @@ impl Store {
             .collect())
     }
 
+    /// What the standings of all facepieces or cylinders are decided from, and where each is.
+    pub async fn items(&self, kind: AssetKind, now: Millis) -> Result<HashMap<Asset, Item>, StoreError> {
+        // Everything that begins with the kind and a colon: the semicolon is the character after it.
+        let (from, to) = (format!("{}:", kind.words()), format!("{};", kind.words()));
+        let mut out: HashMap<Asset, Item> = HashMap::new();
+        let of = |asset: &str| asset.parse::<Asset>().map_err(|e| unreadable("asset", asset, &e));
+        let registered: Vec<String> =
+            sqlx::query_scalar("select asset from asset where asset >= $1 and asset < $2")
+                .bind(&from)
+                .bind(&to)
+                .fetch_all(&self.read)
+                .await?;
+        for asset in registered {
+            out.entry(of(&asset)?).or_default().registered = true;
+        }
+        let held: Vec<(String, String, String)> =
+            sqlx::query_as("select asset, at, place from holder where asset >= $1 and asset < $2")
+                .bind(&from)
+                .bind(&to)
+                .fetch_all(&self.read)
+                .await?;
+        for (asset, at, place) in held {
+            out.entry(of(&asset)?).or_default().place = place_of(&at, place);
+        }
+        let open: Vec<(String, String, String)> = sqlx::query_as(
+            "select asset, key, detail from ground
+             where asset >= $1 and asset < $2 and (cleared_at is null or cleared_at > $3)",
+        )
+        .bind(&from)
+        .bind(&to)
+        .bind(now.saturating_add(SLACK))
+        .fetch_all(&self.read)
+        .await?;
+        for (asset, key, detail) in open {
+            out.entry(of(&asset)?).or_default().open.push(raise((key, detail))?);
+        }
+        Ok(out)
+    }
+
     /// Checks in the order of the logbook, from the one after this number on.
     pub async fn checks_after(&self, seq: i64, count: i64) -> Result<Vec<CheckRow>, StoreError> {
         let rows: Vec<RawCheck> =
@@ -238,23 +279,6 @@ impl Store {
         .fetch_all(&self.read)
         .await?;
         rows.into_iter().map(RawCheck::read).collect()
-    }
-
-    /// Grounds of an asset that were open at some moment since `from`.
-    pub async fn grounds_since(
-        &self,
-        asset: &Asset,
-        from: Millis,
-    ) -> Result<Vec<(Raise, Option<Millis>)>, StoreError> {
-        let rows: Vec<(String, String, Option<Millis>)> = sqlx::query_as(
-            "select key, detail, cleared_at from ground
-             where asset = $1 and (cleared_at is null or cleared_at >= $2) order by key",
-        )
-        .bind(asset.to_string())
-        .bind(from)
-        .fetch_all(&self.read)
-        .await?;
-        rows.into_iter().map(|(k, d, at)| Ok((raise((k, d))?, at))).collect()
     }
 
     /// What a record raised, and from when on each is cleared.
@@ -339,9 +363,27 @@ impl Store {
     }
 }
 
+/// A facepiece or cylinder with what its standing is decided from.
+#[derive(Debug, Clone, Default)]
+pub struct Item {
+    /// Where it is.
+    pub place: Option<Place>,
+    registered: bool,
+    open: Vec<Raise>,
+}
+
+impl Item {
+    /// How it stands. No check is of it alone.
+    pub fn standing(mut self, asset: &Asset, upkeep: &Upkeep, clock: &ShiftClock, now: Millis) -> Standing {
+        self.open.extend(upkeep.grounds(asset, clock.local(now).date_naive()));
+        let registered = self.registered.then_some(Registered::Item);
+        decide(asset, self.open, None, registered.as_ref(), clock, now)
+    }
+}
+
 fn unit_number(asset: &Asset) -> &str {
     match asset.kind {
-        airmuster_domain::record::AssetKind::Unit => &asset.number,
+        AssetKind::Unit => &asset.number,
         _ => "",
     }
 }

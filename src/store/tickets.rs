@@ -318,14 +318,18 @@ impl Write {
 }
 
 impl Store {
-    /// All returns to service, in the order in which they happened.
-    pub async fn returns(&self) -> Result<Vec<Kept>, StoreError> {
-        let mut conn = self.read.acquire().await?;
-        let seqs: Vec<i64> =
-            sqlx::query_scalar("select seq from logbook where kind = 'return' order by event_at, seq")
-                .fetch_all(&mut *conn)
-                .await?;
-        logbook::all_by_seq(&mut conn, seqs).await
+    /// Returns to service, of one asset or of all, in the order in which they happened.
+    pub async fn returns(&self, of: Option<&Asset>) -> Result<Vec<Kept>, StoreError> {
+        let rows: Vec<(i64, Millis, Vec<u8>)> = sqlx::query_as(
+            "select seq, received_at, bytes from logbook l
+             where kind = 'return' and kind <> 'check'
+               and ($1 is null or exists (select 1 from about a where a.asset = $1 and a.seq = l.seq))
+             order by event_at, seq",
+        )
+        .bind(of.map(Asset::to_string))
+        .fetch_all(&self.read)
+        .await?;
+        rows.into_iter().map(logbook::kept).collect()
     }
 
     /// All tickets there ever were.

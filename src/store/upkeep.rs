@@ -1,6 +1,7 @@
 //! What is known of upkeep, kept as the domain tells it, and the entries that it came from.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use airmuster_domain::record::{Asset, Body, Desk, Fitting, Record};
 use airmuster_domain::upkeep::{Thing, Upkeep};
@@ -192,7 +193,11 @@ impl Write {
 
 impl Store {
     /// Everything known of upkeep.
-    pub async fn upkeep(&self) -> Result<Upkeep, StoreError> {
+    pub async fn upkeep(&self) -> Result<Arc<Upkeep>, StoreError> {
+        self.whole("upkeep", self.read_upkeep()).await
+    }
+
+    async fn read_upkeep(&self) -> Result<Upkeep, StoreError> {
         let rows: Vec<(String, String)> =
             sqlx::query_as("select key, detail from upkeep").fetch_all(&self.read).await?;
         gathered(&rows)

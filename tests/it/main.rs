@@ -24,6 +24,8 @@ mod guides;
 #[cfg(test)]
 mod intake;
 #[cfg(test)]
+mod kept;
+#[cfg(test)]
 mod kill;
 #[cfg(test)]
 mod leaving;

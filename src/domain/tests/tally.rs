@@ -7,10 +7,10 @@
 use airmuster_domain::Millis;
 use airmuster_domain::cadence::{Cadences, History};
 use airmuster_domain::record::{Cadence, Place, Register, Spot};
-use airmuster_domain::shift::ShiftClock;
+use airmuster_domain::shift::{ShiftClock, Starts};
 use airmuster_domain::shortcuts::{Question, Seen, questions};
 use airmuster_domain::standing::State;
-use airmuster_domain::tally::{Kept, Past, Span, median, open_by_hour, owed, releases, together};
+use airmuster_domain::tally::{Kept, Past, Span, hours, median, open_by_hour, owed, releases, together};
 use chrono::DateTime;
 
 const MINUTE: i64 = 60_000;
@@ -25,9 +25,15 @@ fn new_york() -> ShiftClock {
     ShiftClock::read("America/New_York", "07:00", 24, 90, 90).unwrap()
 }
 
+/// Found for one day only, so that most of what is asked lies outside.
+fn starts(clock: &ShiftClock) -> Starts<'_> {
+    let day = at("2026-11-21T00:00:00Z");
+    Starts::over(clock, (day, day + DAY))
+}
+
 fn kept(clock: &ShiftClock, cadence: Cadence, past: &Past, from: i64, to: i64, now: i64) -> Vec<Kept> {
     let past = Past { cadences: vec![(from, cadence)], ..past.clone() };
-    owed(clock, &past, (from, to), now).iter().map(|o| o.kept).collect()
+    owed(&starts(clock), &past, (from, to), now).iter().map(|o| o.kept).collect()
 }
 
 #[test]
@@ -65,7 +71,7 @@ fn a_check_is_owed_once_a_day_on_days_of_23_and_25_hours() {
     ] {
         let (from, to) = (at(from), at(to));
         let past = Past { cadences: vec![(from, Cadence::EachShift)], ..Past::default() };
-        let all = owed(&clock, &past, (from, to), to + 2 * DAY);
+        let all = owed(&starts(&clock), &past, (from, to), to + 2 * DAY);
         let local: Vec<String> = all.iter().map(|o| clock.local(o.due).format("%H:%M").to_string()).collect();
         assert_eq!(local, ["08:30"; 5]);
         assert!(all.iter().all(|o| o.kept == Kept::Missed));
@@ -93,7 +99,7 @@ fn what_fell_due_while_a_cadence_held_is_owed_by_it_and_by_no_later_one() {
     let (from, to) = (at("2026-11-01T00:00:00Z"), at("2026-11-29T00:00:00Z"));
     let stood = |cadences: Vec<(i64, Cadence)>, done: Vec<i64>| {
         let past = Past { done, cadences, ..Past::default() };
-        owed(&clock, &past, (from, to), to + DAY).iter().map(|o| (o.due, o.kept)).collect::<Vec<_>>()
+        owed(&starts(&clock), &past, (from, to), to + DAY).iter().map(|o| (o.due, o.kept)).collect::<Vec<_>>()
     };
     // A weekly spare is moved into a seat that is checked at each shift, for three days.
     let cadences = vec![
@@ -119,12 +125,12 @@ fn what_fell_due_while_a_cadence_held_is_owed_by_it_and_by_no_later_one() {
         cadences: vec![(from, Cadence::AfterUse)],
         ..Past::default()
     };
-    assert_eq!(owed(&clock, &idle, (from, to), to), []);
-    assert!(idle.in_service_at(&clock, to));
-    assert!(!Past { cadences: vec![(from, Cadence::Monthly)], ..idle }.in_service_at(&clock, to));
+    assert_eq!(owed(&starts(&clock), &idle, (from, to), to), []);
+    assert!(idle.in_service_at(&starts(&clock), to));
+    assert!(!Past { cadences: vec![(from, Cadence::Monthly)], ..idle }.in_service_at(&starts(&clock), to));
     // Of what nothing is known, nothing is owed, and nothing was in service.
     let unknown = Past { good: vec![(from, from)], ..Past::default() };
-    assert!(!unknown.in_service_at(&clock, from + HOUR));
+    assert!(!unknown.in_service_at(&starts(&clock), from + HOUR));
 }
 
 #[test]
@@ -149,11 +155,66 @@ fn seats_are_open_in_the_hours_in_which_their_unit_was_not_in_service() {
         cadences: vec![(day, Cadence::EachShift)],
     };
     let seats = [vec![(day - DAY, Some(0))], vec![(day + 20 * HOUR, None)]];
-    let by_hour = open_by_hour(&clock, &seats, &[past], (day, day + DAY));
+    let starts = starts(&clock);
+    let ready = past.in_service(&starts, hours((day, day + DAY)));
+    let by_hour = open_by_hour(&starts, &seats, &[ready], (day, day + DAY));
     let open: Vec<usize> = (0..24).filter(|h| by_hour[*h].0 > 0).collect();
     // Yesterday's check counts until 08:30, so that nothing opens at the change of shift.
     assert_eq!(open, [12, 13, 14, 20, 21, 22, 23]);
     assert_eq!((by_hour[0], by_hour[13], by_hour[21]), ((0, 1), (1, 1), (1, 2)));
+}
+
+#[test]
+fn starts_that_were_found_once_are_those_of_the_clock() {
+    for (zone, start, hours) in [("America/New_York", "07:00", 24), ("America/New_York", "02:30", 1)] {
+        let clock = ShiftClock::read(zone, start, hours, 20, 20).unwrap();
+        // Over both changes of the clocks, and before and after what was found.
+        for day in ["2026-03-08T12:00:00Z", "2026-11-01T12:00:00Z"].map(at) {
+            let starts = Starts::over(&clock, (day - 2 * DAY, day + 2 * DAY));
+            for n in 0..1000 {
+                let t = day - 4 * DAY + n * 691_200;
+                assert_eq!(
+                    (starts.next(t), starts.current(t)),
+                    (clock.next_start(t), clock.current_start(t))
+                );
+                for at in [starts.next(t) - 1, starts.next(t), starts.current(t)] {
+                    assert_eq!(starts.next(at), clock.next_start(at));
+                    assert_eq!(starts.current(at), clock.current_start(at));
+                    let until = |cadence| clock.counts_until(cadence, at);
+                    assert!(Cadence::ALL.into_iter().all(|c| starts.counts_until(c, at) == until(c)));
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn moments_looked_at_in_one_go_are_as_each_by_itself() {
+    let clock = new_york();
+    let day = at("2026-10-30T12:00:00Z");
+    let starts = Starts::over(&clock, (day, day + 5 * DAY));
+    let against = |state, from: i64, until| (state, Span { from: day + from * HOUR, until });
+    let past = Past {
+        good: releases(vec![
+            (day + HOUR, day),
+            (day + 20 * HOUR, day + 19 * HOUR),
+            (day + 60 * HOUR, day + HOUR),
+        ]),
+        against: vec![
+            against(State::InService, 0, None),
+            against(State::PutRight, 22, Some(day + 25 * HOUR)),
+            against(State::OutOfService, 80, None),
+        ],
+        cadences: vec![(day + 2 * HOUR, Cadence::EachShift), (day + 50 * HOUR, Cadence::Weekly)],
+        ..Past::default()
+    };
+    let moments: Vec<i64> = hours((day - DAY, day + 5 * DAY)).collect();
+    assert_eq!(moments.len(), 6 * 24);
+    let by_itself: Vec<bool> = moments.iter().map(|t| past.in_service_at(&starts, *t)).collect();
+    assert_eq!(past.in_service(&starts, moments.iter().copied()), by_itself);
+    let ready = |hour: i64| past.in_service_at(&starts, day + hour * HOUR);
+    // Put right from 22 on, not checked for the next shift by 24:30, once a week from 50 on, out from 80 on.
+    assert_eq!([0, 1, 21, 23, 26, 79, 81].map(ready), [false, true, true, false, false, true, false]);
 }
 
 #[test]
@@ -164,17 +225,18 @@ fn what_was_countersigned_later_was_made_in_time_and_releases_from_then_on() {
     let past =
         |good| Past { done: vec![made], good, cadences: vec![(day, Cadence::EachShift)], ..Past::default() };
     let countersigned = past(releases(vec![(signed, made)]));
-    let in_time =
-        |p: &Past| owed(&clock, p, (day, day + DAY), day + DAY).iter().all(|o| o.kept == Kept::InTime);
+    let in_time = |p: &Past| {
+        owed(&starts(&clock), p, (day, day + DAY), day + DAY).iter().all(|o| o.kept == Kept::InTime)
+    };
     assert!(in_time(&countersigned));
-    assert!(!countersigned.in_service_at(&clock, signed - 1), "it released nothing before");
-    assert!(countersigned.in_service_at(&clock, signed));
+    assert!(!countersigned.in_service_at(&starts(&clock), signed - 1), "it released nothing before");
+    assert!(countersigned.in_service_at(&starts(&clock), signed));
     let next_due = day + DAY + 8 * HOUR + 30 * MINUTE;
-    assert!(countersigned.in_service_at(&clock, next_due - 1));
-    assert!(!countersigned.in_service_at(&clock, next_due), "it counts by when it was made");
+    assert!(countersigned.in_service_at(&starts(&clock), next_due - 1));
+    assert!(!countersigned.in_service_at(&starts(&clock), next_due), "it counts by when it was made");
     // Still waiting, it was made all the same.
     let waits = past(Vec::new());
-    assert!(in_time(&waits) && !waits.in_service_at(&clock, next_due - 1));
+    assert!(in_time(&waits) && !waits.in_service_at(&starts(&clock), next_due - 1));
     // An older check that is countersigned late takes nothing from a newer one.
     assert_eq!(releases(vec![(9, 2), (5, 5)]), [(5, 5), (9, 5)]);
 }
@@ -244,7 +306,7 @@ fn a_monthly_check_is_due_thirty_one_days_after_the_one_before_under_the_first_c
     };
     let now = start + 70 * DAY;
     let all: Vec<(Millis, Kept)> =
-        owed(&clock, &past, (start, now), now).iter().map(|o| (o.due, o.kept)).collect();
+        owed(&starts(&clock), &past, (start, now), now).iter().map(|o| (o.due, o.kept)).collect();
     assert_eq!(all, [(start + 31 * DAY, Kept::InTime), (start + 62 * DAY, Kept::Late(HOUR))]);
 }
 
@@ -259,9 +321,9 @@ fn what_is_said_and_blocks_nothing_takes_no_unit_out_of_service() {
         cadences: vec![(day, Cadence::EachShift)],
         ..Past::default()
     };
-    assert!(with(State::InService).in_service_at(&clock, made));
-    assert!(!with(State::CheckDue).in_service_at(&clock, made));
-    assert!(with(State::CheckDue).in_service_at(&clock, made + HOUR), "when that is over");
+    assert!(with(State::InService).in_service_at(&starts(&clock), made));
+    assert!(!with(State::CheckDue).in_service_at(&starts(&clock), made));
+    assert!(with(State::CheckDue).in_service_at(&starts(&clock), made + HOUR), "when that is over");
 }
 
 #[test]
@@ -277,7 +339,7 @@ fn seats_are_looked_at_in_the_middle_of_each_hour_of_the_time_asked_about() {
     let day = at("2026-11-20T00:00:00Z");
     let seats = [vec![(day - DAY, None)]];
     let looked = |from: Millis, to: Millis| -> Vec<usize> {
-        let by_hour = open_by_hour(&clock, &seats, &[], (day + from * MINUTE, day + to * MINUTE));
+        let by_hour = open_by_hour(&starts(&clock), &seats, &[], (day + from * MINUTE, day + to * MINUTE));
         (0..24).filter(|h| by_hour[*h].1 > 0).collect()
     };
     assert_eq!(looked(0, 120), [0, 1]);
@@ -372,10 +434,10 @@ fn only_what_is_less_than_the_law_asks_for_carries_a_caution() {
 
 fn seen(unit: &str, by: &str, day: i64, psi: i64) -> Seen {
     Seen {
-        unit: unit.to_owned(),
-        profile: "a".to_owned(),
+        unit: unit.into(),
+        profile: "a".into(),
         at: day * DAY,
-        by: Some(by.to_owned()),
+        by: Some(by.into()),
         took: 500_000,
         least: 200_000,
         pressure: format!("{psi} psi").parse().ok(),
@@ -417,7 +479,7 @@ fn what_took_less_time_than_its_steps_is_asked_about_from_the_third_on() {
 #[test]
 fn the_same_reading_is_asked_about_only_where_others_move() {
     let mut all = honest();
-    let stuck = |s: &&mut Seen| s.unit == "2";
+    let stuck = |s: &&mut Seen| &*s.unit == "2";
     for s in all.iter_mut().filter(stuck).take(8) {
         s.pressure = "4400 psi".parse().ok();
     }

@@ -86,8 +86,9 @@ impl Plan {
             Some(Register::CylinderMarks { number, marks })
         });
         known.entries.extend(marked);
-        for (member, families) in upkeep.qualified {
-            known.until.extend(families.into_iter().map(|(family, until)| ((member.clone(), family), until)));
+        for (member, families) in &upkeep.qualified {
+            let of = |(family, until): (&String, &_)| ((member.clone(), family.clone()), *until);
+            known.until.extend(families.iter().map(of));
         }
         let fitted = |f: FitRow| Fitted { member: f.member, tested: f.tested, kind: f.kind };
         known.fits = store.fit_tests().await?.into_iter().map(fitted).collect();
