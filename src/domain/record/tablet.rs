@@ -158,4 +158,15 @@ mod tests {
         let abc = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
         assert_eq!(signed_text("t-1", &digest), format!("airmuster record 1\nt-1\n{abc}"));
     }
+
+    #[test]
+    fn who_has_looked_into_missing_numbers_has_looked_into_what_is_left_of_them() {
+        let missing = |from, to| Misfit::Missing { from, to };
+        let dealt = missing(3, 7);
+        assert!([missing(3, 7), missing(4, 6), missing(3, 3)].iter().all(|left| dealt.covers(left)));
+        assert!([missing(2, 7), missing(3, 8), missing(9, 9)].iter().all(|other| !dealt.covers(other)));
+        let twice = Misfit::Twice { number: 3 };
+        assert!(twice.covers(&twice) && !twice.covers(&Misfit::Twice { number: 4 }));
+        assert!(!dealt.covers(&twice));
+    }
 }

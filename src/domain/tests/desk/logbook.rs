@@ -98,7 +98,7 @@ fn a_correction_is_of_a_check_as_it_stands_and_says_how_one_knows() {
             ("no reason", "write down how you know", |c, _| c.why = s(" ")),
             ("nothing was wrong", "say which unit is the right one, or which step", |c, _| c.misread.clear()),
             ("a step that was not answered", "only a step that was answered", |c, _| {
-                c.misread.push(s("strap"))
+                c.misread.push(s("strap"));
             }),
             ("a reading that nobody signed", "nobody has signed this; check the unit again", |_, f| {
                 f.wrong.as_mut().unwrap().signed = false;
@@ -117,7 +117,7 @@ fn the_right_unit_is_another_one_of_the_kind_that_the_register_has() {
     Whole::of(correction(&[], Some(("2", "a"))), state, Desk::Correction)
         .refused(&[
             ("no number", "letters, digits, dots and hyphens", |c, _| {
-                c.right_unit = Some((s("2 b"), s("a")))
+                c.right_unit = Some((s("2 b"), s("a")));
             }),
             ("the same", "the unit that the check names already", |c, _| {
                 c.right_unit = Some((s("1"), s("a")));

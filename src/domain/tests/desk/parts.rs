@@ -51,15 +51,16 @@ fn what_was_on_the_unit_is_entered_as_it_is_there() {
         .taken(&[("where nothing was entered", |f, _| f.slot = Slot::Regulator)]);
 }
 
+fn label(f: &mut Fitting) -> &mut airmuster_domain::record::Component {
+    f.part.as_mut().unwrap()
+}
+
 #[test]
 fn a_parts_label_is_one_and_its_approval_names_it() {
     // 29 CFR 1910.134(h)(4)(ii): only parts made for the respirator. 40 characters of serial are
     // common practice, no published source.
     let mut fresh = entered(Slot::Regulator, "RG-1");
     fresh.was_there = false;
-    fn label(f: &mut Fitting) -> &mut airmuster_domain::record::Component {
-        f.part.as_mut().unwrap()
-    }
     let (serial, warranty) = ("give the serial, as it stands on the part", "a warranty ends after");
     Whole::of(fresh, facts(), Desk::Fitting)
         .refused(&[
@@ -128,12 +129,13 @@ fn a_notice_says_from_whom_about_what_and_what_to_do() {
     ]);
 }
 
+fn bare(n: &mut Notice) {
+    (n.reach.only, n.reach.slot) = (String::new(), None);
+}
+
 #[test]
 fn a_notice_narrows_down_what_it_reaches() {
     let (which, row) = ("say which things", "the first and last serial are of one row");
-    fn bare(n: &mut Notice) {
-        (n.reach.only, n.reach.slot) = (String::new(), None);
-    }
     Whole::of(notice("n-2"), facts(), Desk::Notice)
         .refused(&[
             ("everything", which, |n, _| bare(n)),

@@ -119,7 +119,7 @@ fn a_ticket_is_split_so_that_something_open_is_on_each() {
             ("nothing ticked", tick, |t, _| t.grounds.clear()),
             ("something that is not open", tick, |t, _| t.grounds.push(s("d"))),
             ("everything", "something stays on this ticket", |t, _| {
-                t.grounds = ["a", "b", "c"].map(s).into()
+                t.grounds = ["a", "b", "c"].map(s).into();
             }),
             ("another number by now", "another ticket was opened meanwhile", |_, f| f.next_ticket = 4),
         ])

@@ -68,7 +68,7 @@ fn a_cylinder_is_requalified_within_its_life_by_its_marks() {
     Whole::of(upkept(Asset::cylinder("1"), Work::Requalification), facts(), Desk::Upkeep)
         .refused(&[
             ("past its life", "1 is past its life: it is not requalified", |_, f| {
-                f.today = day("2039-02-01")
+                f.today = day("2039-02-01");
             }),
             ("without marks", stamped, |u, f| {
                 bare(f);

@@ -177,7 +177,7 @@ fn what_the_register_says_of_a_thing_is_known_of_it_until_it_says_otherwise() {
     );
     add(&mut u, "1", marks(Spec::Dot3aa, "2024-01", None));
     let thing = &u.things[&Asset::cylinder("1")];
-    assert_eq!(thing.rated.map(|r| r.words()), Some(s("4,500 psi")));
+    assert_eq!(thing.rated.map(airmuster_domain::quantity::Pressure::words), Some(s("4,500 psi")));
     assert_eq!(thing.marks, Some(marks(Spec::Dot3aa, "2024-01", None)));
 
     let pressure = "4400 psi".parse().unwrap();
