@@ -3,7 +3,9 @@
 
 use std::any::{Any, TypeId};
 use std::collections::HashMap;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
+use std::time::{Duration, Instant};
 
 use airmuster_domain::Millis;
 
@@ -27,6 +29,16 @@ impl Moment {
     }
 }
 
+/// For so long another program's write may stay unseen. Writes of this one are seen at once.
+const GLANCE: Duration = Duration::from_millis(20);
+
+/// The count of changes as it was last read, and after how many commits of this program.
+#[derive(Debug, Default)]
+pub(super) struct Glance {
+    pub(super) commits: AtomicU64,
+    last: Mutex<Option<(u64, Instant, i64)>>,
+}
+
 type Value = Arc<dyn Any + Send + Sync>;
 
 /// The value of a type. Locked while it is read: whoever else wants it waits for it.
@@ -44,10 +56,25 @@ impl Memo {
 }
 
 impl Store {
+    async fn changes(&self) -> Result<i64, StoreError> {
+        // Before the question: a commit meanwhile makes its answer one of before.
+        let commits = self.glance.commits.load(Ordering::SeqCst);
+        let last = *self.glance.last.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((after, when, changes)) = last
+            && after == commits
+            && when.elapsed() < GLANCE
+        {
+            return Ok(changes);
+        }
+        let when = Instant::now();
+        let changes = sqlx::query_scalar("select changes from logbook_head").fetch_one(&self.read).await?;
+        *self.glance.last.lock().unwrap_or_else(PoisonError::into_inner) = Some((commits, when, changes));
+        Ok(changes)
+    }
+
     /// The moment up to which nothing has changed yet.
     pub async fn moment(&self, now: Millis) -> Result<Moment, StoreError> {
-        let changes = sqlx::query_scalar("select changes from logbook_head").fetch_one(&self.read).await?;
-        Ok(Moment { changes, minute: now.div_euclid(MINUTE) })
+        Ok(Moment { changes: self.changes().await?, minute: now.div_euclid(MINUTE) })
     }
 
     /// What `read` gives, or gave before within this minute and since the last write, by whichever program.

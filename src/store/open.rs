@@ -17,7 +17,7 @@ use uuid::Uuid;
 
 use super::error::{StoreError, unreadable};
 use super::kept::Shelves;
-use super::memo::Memo;
+use super::memo::{Glance, Memo};
 use super::write::Write;
 
 static MIGRATOR: Migrator = sqlx::migrate!("./migrations");
@@ -47,6 +47,7 @@ pub struct Store {
     unfit: Arc<AtomicBool>,
     pub(super) read: SqlitePool,
     pub(super) memo: Arc<Memo>,
+    pub(super) glance: Arc<Glance>,
     pub(super) shelves: Arc<Shelves>,
     pub(super) tables: Arc<Mutex<Tables>>,
     path: PathBuf,
@@ -114,7 +115,9 @@ impl Store {
                     .pragma("secure_delete", "ON")
                     // Sixteen megabytes between checkpoints: the same hot pages are not written
                     // into the file again and again.
-                    .pragma("wal_autocheckpoint", "1000"),
+                    .pragma("wal_autocheckpoint", "1000")
+                    // KiB. A check touches some twenty pages at the ends of tables and indices.
+                    .pragma("cache_size", "-8192"),
             )
             .await
             .map_err(cannot_open)?;
@@ -124,8 +127,9 @@ impl Store {
         let reading = options.read_only(true).pragma("query_only", "ON");
         let readers = SqlitePoolOptions::new().max_connections(4).idle_timeout(None).max_lifetime(None);
         let read = readers.connect_with(reading).await.map_err(cannot_open)?;
-        let (tables, memo, shelves) = (Arc::default(), Arc::default(), Arc::default());
-        let store = Self { write, unfit, read, memo, shelves, tables, path };
+        let (tables, memo, glance, shelves) =
+            (Arc::default(), Arc::default(), Arc::default(), Arc::default());
+        let store = Self { write, unfit, read, memo, glance, shelves, tables, path };
         store.name_history(new_epoch).await?;
         store.write_something().await?;
         store.load_tables().await?;
@@ -137,7 +141,7 @@ impl Store {
 
     /// Begins a write. There is one writer; whoever holds it must not ask for it again.
     pub async fn begin(&self) -> Result<Write, StoreError> {
-        Write::begun(self.immediately().await?, Arc::clone(&self.tables)).await
+        Write::begun(self.immediately().await?, Arc::clone(&self.tables), Arc::clone(&self.glance)).await
     }
 
     async fn immediately(&self) -> Result<Transaction<'static, Sqlite>, StoreError> {

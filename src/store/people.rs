@@ -1,6 +1,7 @@
 //! Names, PINs and sign-ins: outside the logbook, because they can be changed and erased.
 
 use std::collections::HashMap;
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use airmuster_domain::Millis;
 use airmuster_domain::desk::Signer;
@@ -33,6 +34,16 @@ pub struct Session {
     pub began_at: Millis,
     /// When it was last used.
     pub used_at: Millis,
+}
+
+/// Sessions that were looked up since something was written, by their tokens' hashes.
+#[derive(Debug, Default)]
+struct Sessions(Mutex<HashMap<[u8; 32], Session>>);
+
+impl Sessions {
+    fn all(&self) -> MutexGuard<'_, HashMap<[u8; 32], Session>> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
 }
 
 /// The hashes of the PINs that a member has, PHC strings.
@@ -117,8 +128,7 @@ impl Write {
         Ok(())
     }
 
-    /// Notes that a session was used.
-    pub async fn use_session(&mut self, token_hash: &[u8; 32], now: Millis) -> Result<(), StoreError> {
+    async fn use_session(&mut self, token_hash: &[u8; 32], now: Millis) -> Result<(), StoreError> {
         sqlx::query("update session set used_at = $1 where token_hash = $2")
             .bind(now)
             .bind(&token_hash[..])
@@ -187,7 +197,29 @@ impl Store {
     }
 
     /// The session of a member, by its token.
-    pub async fn session(&self, token_hash: &[u8; 32]) -> Result<Option<Session>, StoreError> {
+    pub async fn session(&self, now: Millis, token_hash: &[u8; 32]) -> Result<Option<Session>, StoreError> {
+        let sessions = self.kept(now, async { Ok(Sessions::default()) }).await?;
+        if let Some(known) = sessions.all().get(token_hash) {
+            return Ok(Some(known.clone()));
+        }
+        let read = self.read_session(token_hash).await?;
+        if let Some(session) = &read {
+            sessions.all().insert(*token_hash, session.clone());
+        }
+        Ok(read)
+    }
+
+    /// Notes that a session was used.
+    pub async fn use_session(&self, now: Millis, token_hash: &[u8; 32]) -> Result<(), StoreError> {
+        let mut write = self.begin().await?;
+        write.use_session(token_hash, now).await?;
+        write.commit_aside().await?;
+        let sessions = self.kept(now, async { Ok(Sessions::default()) }).await?;
+        sessions.all().remove(token_hash);
+        Ok(())
+    }
+
+    async fn read_session(&self, token_hash: &[u8; 32]) -> Result<Option<Session>, StoreError> {
         let row: Option<(String, String, String, Option<String>, Millis, Millis)> = sqlx::query_as(
             "select m.id, m.roles, m.qualified, p.name, s.began_at, s.used_at
              from session s join member m on m.id = s.member left join person p on p.member = s.member

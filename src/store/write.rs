@@ -1,6 +1,7 @@
 //! The write transaction. Statements that give nothing back are put off and go to the database together:
 //! each message to the connection's thread and back costs more than the statement itself.
 
+use std::sync::atomic::Ordering;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use airmuster_domain::standing::Tables;
@@ -9,6 +10,7 @@ use sqlx::{Arguments as _, AssertSqlSafe, Encode, Sqlite, SqliteConnection, Tran
 
 use super::error::StoreError;
 use super::logbook::Head;
+use super::memo::Glance;
 
 const MARK: &str = "savepoint one";
 
@@ -18,6 +20,7 @@ pub struct Write {
     later: Later,
     pub(super) head: Head,
     pub(super) tables: Arc<Mutex<Tables>>,
+    glance: Arc<Glance>,
 }
 
 /// Statements that were put off. Their parameters are all `?`, which count on from one statement to the next.
@@ -45,9 +48,10 @@ impl Write {
     pub(super) async fn begun(
         mut tx: Transaction<'static, Sqlite>,
         tables: Arc<Mutex<Tables>>,
+        glance: Arc<Glance>,
     ) -> Result<Self, StoreError> {
         let head = Head::read(&mut tx).await?;
-        Ok(Self { tx, later: Later::default(), head, tables })
+        Ok(Self { tx, later: Later::default(), head, tables, glance })
     }
 
     /// Puts a statement off until the next one that is asked for something, or the commit.
@@ -100,8 +104,10 @@ impl Write {
             .bind(seq)
             .bind(&hash[..]);
         self.settle().await?;
-        self.tx.commit().await?;
-        Ok(())
+        let done = self.tx.commit().await;
+        // Also after one that failed: of some of those nobody knows.
+        self.glance.commits.fetch_add(1, Ordering::SeqCst);
+        Ok(done?)
     }
 
     /// As [`Write::commit`], of a note that no page shows: that a session was used, a tablet heard.

@@ -77,7 +77,7 @@ async fn a_member_who_has_left_is_in_no_table_and_no_byte_of_the_files_but_by_id
     assert_eq!(kept[0].record.envelope.by.as_deref(), Some("ana"));
     let signer = h.store.signer("ana").await.unwrap().unwrap();
     assert!(signer.roles.is_empty() && signer.qualified.is_empty());
-    assert_eq!(h.store.session(&[7; 32]).await.unwrap(), None);
+    assert_eq!(h.store.session(h.now(), &[7; 32]).await.unwrap(), None);
     assert_eq!(h.store.pin_hash("ana").await.unwrap(), None);
     h.verified().await;
     // Again does nothing new.

@@ -183,6 +183,13 @@ async fn what_was_read_is_read_again_after_a_write_of_any_program_and_in_the_nex
     let mut write = other.begin().await.unwrap();
     write.set_person("ana", "Ana", None).await.unwrap();
     write.commit().await.unwrap();
+    // Which is seen after a moment; what this program writes is seen at once.
+    let seen = async {
+        while read().await == 3 {
+            tokio::task::yield_now().await;
+        }
+    };
+    tokio::time::timeout(std::time::Duration::from_secs(10), seen).await.unwrap();
     assert_eq!(read().await, 4, "written by another program");
     let write = h.store.begin().await.unwrap();
     write.commit_aside().await.unwrap();

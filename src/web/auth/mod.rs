@@ -198,15 +198,13 @@ async fn member_of(app: &App, jar: &CookieJar, on_tablet: bool) -> Result<Option
     let now = app.clock.now();
     let unused = if on_tablet { UNUSED_ON_TABLET } else { UNUSED };
     let lasts = |s: &Session| now - s.used_at < unused && now - s.began_at < LONGEST;
-    let Some(session) = app.store.session(&hash).await?.filter(lasts) else { return Ok(None) };
+    let Some(session) = app.store.session(now, &hash).await?.filter(lasts) else { return Ok(None) };
     // Whoever has no role any more has left.
     if session.member.roles.is_empty() {
         return Ok(None);
     }
     if now - session.used_at > NOTED {
-        let mut write = app.store.begin().await?;
-        write.use_session(&hash, now).await?;
-        write.commit_aside().await?;
+        app.store.use_session(now, &hash).await?;
     }
     Ok(Some(Member { id: session.member.id, name: session.name, roles: session.member.roles }))
 }
