@@ -2,7 +2,7 @@
 //! is known of each rider. Gathered in a few queries; `airmuster_domain::readiness` decides.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use airmuster_domain::Millis;
 use airmuster_domain::quantity::Amount;
@@ -14,6 +14,7 @@ use airmuster_domain::readings::IDENTIFICATION;
 use airmuster_domain::record::{Asked, Asset, Reviewed};
 use airmuster_domain::shift::Rotation;
 use airmuster_domain::standing::State;
+use airmuster_domain::swap::Plan;
 use chrono::NaiveDate;
 
 use super::fleet::{Fleet, UnitFacts, recharge_level};
@@ -50,6 +51,8 @@ pub struct Muster {
     /// What the department asks of wearer identification, and whom alarms know.
     asked: Identification,
     identified: BTreeMap<String, Known>,
+    /// The swap plan for all open seats, once a page has asked for it.
+    pub(super) planned: OnceLock<Plan>,
 }
 
 /// How a rig is manned.
@@ -103,6 +106,7 @@ impl Muster {
             gear: store.gear().await?,
             riders: riders(store).await?,
             levels,
+            planned: OnceLock::new(),
             fleet,
         })
     }

@@ -51,7 +51,7 @@ pub fn propose(muster: &Muster) -> Proposed<'_> {
     let open: Vec<OpenSeat> = wanting.iter().map(|(_, o)| o.clone()).collect();
     let spares: Vec<Spare> = sources.iter().map(|s| s.spare.clone()).collect();
     let drive = |a: &str, b: &str| muster.drives.get(&(a.min(b).to_owned(), a.max(b).to_owned())).copied();
-    let planned = plan(&open, &spares, drive, muster.today);
+    let planned = muster.planned.get_or_init(|| plan(&open, &spares, drive, muster.today)).clone();
     let proposal = |(seat, source): (usize, usize)| {
         let (row, source) = (wanting[seat].0, &sources[source]);
         Proposal {

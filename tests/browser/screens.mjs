@@ -23,7 +23,7 @@ const NO_SCREENS = [
 ];
 
 /** The addresses at which there is a screen, as the program lists them. */
-export const PATTERNS = [...ROUTES.matchAll(/show\(\s*"([^"]+)"/g)].map(([, pattern]) => pattern)
+export const PATTERNS = [...ROUTES.matchAll(/(?:show|shelved)\(\s*"([^"]+)"/g)].map(([, pattern]) => pattern)
   .filter((pattern) => !pattern.startsWith('/api/') && !NO_SCREENS.includes(pattern));
 
 const SHAPES = PATTERNS.map((pattern) => ({
