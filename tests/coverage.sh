@@ -5,7 +5,8 @@
 #   bash tests/coverage.sh           the table
 #   bash tests/coverage.sh FILE      the lines of one file that no test runs
 #
-# PROPTEST_CASES=200 is enough to reach every line that random histories reach.
+# PROPTEST_CASES=200 is enough to reach every line that random histories reach, though some tests then say that
+# they have not seen enough.
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
 
