@@ -322,6 +322,16 @@ impl Store {
         rows.into_iter().map(RawCheck::read).collect()
     }
 
+    /// How many signed records wait for their signature's proof, and how many of them are no checks.
+    pub async fn count_unproven(&self) -> Result<(i64, i64), StoreError> {
+        Ok(sqlx::query_as(
+            "select count(*), count(*) filter (where l.kind <> 'check')
+             from unproven u join logbook l on l.seq = u.seq",
+        )
+        .fetch_one(&self.read)
+        .await?)
+    }
+
     /// Signed records that are no checks, whose signature nothing has proven yet, oldest first.
     pub async fn unproven_others(&self) -> Result<Vec<Kept>, StoreError> {
         let rows: Vec<(i64, Millis, Vec<u8>)> = sqlx::query_as(

@@ -93,8 +93,7 @@ pub async fn show_board(
             next: false,
         })
         .collect();
-    let others = app.store.unproven_others().await?.len();
-    let waiting = app.store.unproven().await?.len() + others;
+    let (waiting, others) = app.store.count_unproven().await?;
     if waiting > 0 {
         let what = if others == 0 { "check" } else { "signature" };
         let checks =
