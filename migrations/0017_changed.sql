@@ -6,8 +6,8 @@ alter table check_row add column least integer;
 
 create index check_untimed on check_row (seq) where took is null;
 
--- What was written about, and as the how-manieth change: whoever keeps in memory what was read of a unit,
--- or a whole table, asks what has changed since. Outside the logbook; the numbers mean nothing else.
+-- What was written about, and the number of that change: whoever keeps in memory what was read of a unit, or
+-- a whole table, asks what has changed since. Outside the logbook; the numbers mean nothing else.
 create table changed (
     what text    primary key,                   -- unit:117, or what is kept as a whole
     nth  integer not null

@@ -16,7 +16,7 @@ use crate::store::Moment;
 /// Bytes of all pages together, at most.
 const ROOM: usize = 8 * 1024 * 1024;
 
-/// What a page hangs on besides the database and the time.
+/// What a page hangs on besides the database and the time. Two visitors who differ in anything here never share one.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 struct Sight {
     path: String,
