@@ -94,7 +94,7 @@ async fn a_settlement_names_every_version_and_makes_no_unit_better() {
     let first = d.submit_check(&good, "ana").await;
     let mut other = good.clone();
     for answer in other.answers.iter_mut().filter(|a| a.step == "harness-condition") {
-        answer.values.insert("good".to_owned(), Raw::Flag(false));
+        answer.values.insert("good".into(), Raw::Flag(false));
     }
     other.started += 1;
     let second = d.submit_check(&other, "ana").await;

@@ -107,19 +107,20 @@ fn retype(input: &mut Input, before: &Check) {
         (input.bay, input.bay_scale) = (bay.number(), bay.unit().symbol().to_owned());
     }
     for a in &before.answers {
-        let typed = input.typed.entry((a.step.clone(), a.attempt)).or_default();
-        for (field, value) in &a.values {
+        let typed = input.typed.entry((a.step.to_string(), a.attempt)).or_default();
+        for (field, value) in a.values.iter() {
+            let field = field.as_str();
             match value {
                 Raw::Flag(good) => {
-                    typed.insert(field.clone(), if *good { "yes" } else { "no" }.to_owned());
+                    typed.insert(field.to_owned(), if *good { "yes" } else { "no" }.to_owned());
                 }
                 Raw::Text(text) => {
-                    let (number, unit) = text.split_once(' ').unwrap_or((text, ""));
-                    typed.insert(field.clone(), number.to_owned());
+                    let (number, unit) = text.split_once(' ').unwrap_or((text.as_str(), ""));
+                    typed.insert(field.to_owned(), number.to_owned());
                     typed.insert(format!("{field}_unit"), unit.to_owned());
                 }
-                Raw::Whole(n) => drop(typed.insert(field.clone(), n.to_string())),
-                Raw::Decimal(n) => drop(typed.insert(field.clone(), n.to_string())),
+                Raw::Whole(n) => drop(typed.insert(field.to_owned(), n.to_string())),
+                Raw::Decimal(n) => drop(typed.insert(field.to_owned(), n.to_string())),
             }
         }
         typed.extend(a.item.clone().map(|i| ("item".to_owned(), i)));
