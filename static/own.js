@@ -2,6 +2,7 @@
 // the server's last word and the tablet's own; better only where nothing but a check was due.
 import { clock } from './clock.js';
 import { all } from './outbox.js';
+import { isKnown, wasUsed } from './use.js';
 
 const WORST_FIRST = ['retired', 'held', 'out', 'put-right', 'due', 'in'];
 const worse = (a, b) => (WORST_FIRST.indexOf(a) <= WORST_FIRST.indexOf(b) ? a : b);
@@ -9,7 +10,7 @@ const worse = (a, b) => (WORST_FIRST.indexOf(a) <= WORST_FIRST.indexOf(b) ? a : 
 /** What the tablet's own records make of a unit, oldest first. */
 export function ownVerdict(rows) {
   let verdict;
-  let dirty = 'in';
+  let dirty = wasUsed(rows) ? 'due' : 'in';
   for (const { outcome, verdict: said } of rows) {
     // What came back soiled is cleaned before a check says anything, and that is written at the station.
     if (outcome === 'used' && said !== 'due') dirty = worse(dirty, said);
@@ -31,8 +32,7 @@ export function standingOf(server, rows) {
 export function unknownTo(made, rows) {
   const of = new Map();
   for (const row of rows) {
-    const known = row.received !== undefined && row.received <= made && row.state !== 'saved';
-    if (!known && row.unit && row.verdict) of.set(row.unit, [...of.get(row.unit) ?? [], row]);
+    if (!isKnown(row, made) && row.unit && row.verdict) of.set(row.unit, [...of.get(row.unit) ?? [], row]);
   }
   return of;
 }

@@ -4,8 +4,9 @@ use airmuster_domain::Millis;
 use airmuster_domain::ground::Kind;
 use airmuster_domain::judge::Finding;
 use airmuster_domain::quantity::{Limit, Pressure};
+use airmuster_domain::record::Cadence;
 use airmuster_domain::role::Role;
-use airmuster_domain::rules::{Consequence, Kind as StepKind, Profile, Table};
+use airmuster_domain::rules::{Consequence, Kind as StepKind, Profile, Purpose, Table};
 use airmuster_domain::shift::ShiftClock;
 use airmuster_domain::standing::{Ground, Standing, State};
 
@@ -157,6 +158,15 @@ pub fn age(from: Millis, now: Millis) -> String {
     }
 }
 
+/// What the button says that leads to the next check of a unit, which is not always the same check.
+pub fn start_words(s: &Standing, cadence: Cadence) -> &'static str {
+    match s.asks_for(cadence) {
+        Purpose::AfterUse => "Start after-use check",
+        Purpose::Periodic => "Start periodic check",
+        _ => "Start check",
+    }
+}
+
 /// A ground in a sentence that begins like one.
 pub fn ground_words(g: &Ground) -> String {
     let title = g.raise.kind.terms().title;
@@ -171,6 +181,7 @@ pub fn ground_words(g: &Ground) -> String {
         | Kind::Contested
         | Kind::CheckDue
         | Kind::CheckAgain
+        | Kind::Used
         | Kind::Misread
         | Kind::Soiled
         | Kind::NotAccepted

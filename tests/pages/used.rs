@@ -1,6 +1,8 @@
 //! After use: what was used at what, by whom, and how it came back.
 
-use airmuster_domain::record::{Body, Field, Used};
+use std::collections::BTreeMap;
+
+use airmuster_domain::record::{Asset, Body, Cadence, Condition, Field, Place, Register, Used};
 use airmuster_domain::rules::Purpose;
 use airmuster_domain::standing::State;
 
@@ -86,8 +88,43 @@ async fn a_clean_use_ends_with_the_check_after_it() {
     assert_eq!((sent.status, sent.to.as_str()), (303, "/units/142"));
     assert_eq!(d.state("142").await, State::CheckDue);
     d.pass(MINUTE);
+    // The check at the start of a shift asks less, and does not do.
+    d.check("142", "ben", Purpose::ShiftStart, &[]).await;
+    assert_eq!(d.state("142").await, State::CheckDue);
+    d.pass(MINUTE);
+    for page in ["/units/142", "/stations/mill"] {
+        assert!(tablet.get(page).await.ok().text().contains("Start after-use check"), "{page}");
+    }
+    let form = tablet.get("/units/142/check").await.ok();
+    assert_eq!(form.value("purpose"), "after-use");
+    assert!(form.html.contains("a.wearer-report.1"), "the wearer is asked");
     d.check("142", "ben", Purpose::AfterUse, &[]).await;
     assert_eq!(d.state("142").await, State::InService);
+}
+
+#[tokio::test]
+async fn whoever_asks_for_no_other_gets_the_check_that_is_due_and_a_tablet_keeps_it() {
+    let d = district().await;
+    let (asset, at) = (Asset::unit("142"), Place::Spare { station: "mill".to_owned() });
+    d.register(Register::Unit {
+        number: "142".to_owned(),
+        profile: d.profile().to_owned(),
+        cadence: Cadence::Weekly,
+        in_use: true,
+        serials: BTreeMap::new(),
+    })
+    .await;
+    d.register(Register::Holder { asset, place: at }).await;
+    let mut tablet = d.tablet().await;
+    assert_eq!(tablet.get("/units/142/check").await.ok().value("purpose"), "periodic");
+    assert_eq!(tablet.get("/units/117/check").await.ok().value("purpose"), "shift-start");
+    assert_eq!(tablet.get("/units/117/check?purpose=proving").await.ok().value("purpose"), "proving");
+    assert!(tablet.get("/units/142").await.ok().text().contains("Start periodic check"));
+    d.used("117", "ana", "a drill", Condition::Clean).await;
+    assert_eq!(tablet.get("/units/117/check").await.ok().value("purpose"), "after-use");
+    let after_use = format!("/forms/{}/after-use", d.profile());
+    assert!(tablet.get("/offline/list").await.ok().html.contains(&after_use));
+    assert_eq!(tablet.get(&after_use).await.ok().value("purpose"), "after-use");
 }
 
 #[tokio::test]

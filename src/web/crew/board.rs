@@ -14,7 +14,7 @@ use crate::web::auth::{STATION, Visitor, lasting};
 use crate::web::error::WebError;
 use crate::web::html::Html;
 use crate::web::present::{
-    capital, checked_words, ground_words, page, standing, station_href, thin, unit_ref, when,
+    capital, checked_words, ground_words, page, standing, start_words, station_href, thin, unit_ref, when,
 };
 use crate::web::serving::App;
 use crate::web::view::Action;
@@ -176,6 +176,7 @@ fn line(fleet: &Fleet, place: String, unit: Option<&UnitFacts>) -> Line {
     };
     let s = &unit.standing;
     let (checked, due) = checked_words(fleet, s);
+    let start = start_words(s, unit.row.cadence);
     let number = &unit.row.number;
     let check = |text: &str| {
         Some(Action { text: text.to_owned(), href: format!("/units/{number}/check"), next: false })
@@ -196,9 +197,9 @@ fn line(fleet: &Fleet, place: String, unit: Option<&UnitFacts>) -> Line {
             state => s.grounds.first().filter(|_| state > Standing::CheckDue).map(ground_words),
         },
         action: match s.state {
-            Standing::InService if fleet.due_this_shift(s) => check("Start check"),
+            Standing::InService if fleet.due_this_shift(s) => check(start),
             Standing::InService => check("Check again"),
-            Standing::CheckDue | Standing::PutRight => stopped_check(unit).or_else(|| check("Start check")),
+            Standing::CheckDue | Standing::PutRight => stopped_check(unit).or_else(|| check(start)),
             Standing::OutOfService | Standing::Held | Standing::Retired => {
                 Some(Action { text: "See why".to_owned(), href: format!("/units/{number}"), next: false })
             }

@@ -180,6 +180,7 @@ fn read(units: &[(&UnitFacts, String)], input: &Input) -> (Vec<Used>, Vec<Proble
             wearer: Some(wearer.to_owned()).filter(|w| !w.is_empty()),
             cylinders: numbers,
             while_out: unit.standing.state >= Holds::OutOfService,
+            after_use: true,
         });
     }
     if out.is_empty() && !lines.iter().any(|l| l.field.starts_with("s.")) {

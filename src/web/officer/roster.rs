@@ -18,7 +18,7 @@ use crate::web::auth::Visitor;
 use crate::web::entered::sentence;
 use crate::web::error::WebError;
 use crate::web::html::Html;
-use crate::web::present::{checked_sentence, page, standing, thin, unit_ref, when};
+use crate::web::present::{checked_sentence, page, standing, start_words, thin, unit_ref, when};
 use crate::web::serving::App;
 use crate::web::view::Action;
 use crate::web::view::roster::{RigTile, Rigs, RigsOf, Roster, Seat, Swap};
@@ -200,7 +200,15 @@ fn seat(muster: &Muster, place: &SeatRow, unit: Option<&UnitFacts>, ticket: Opti
     let check = |text: &str| link(text, format!("/units/{number}/check"));
     row.fix = match (s.grounds.first(), ticket) {
         (Some(g), ticket) => match (g.raise.kind, ticket) {
-            (Kind::CheckDue | Kind::CheckAgain | Kind::Misread | Kind::PutRight, _) => check("Start check"),
+            (
+                Kind::CheckDue
+                | Kind::CheckAgain
+                | Kind::Used
+                | Kind::Misread
+                | Kind::PutRight
+                | Kind::Soiled,
+                _,
+            ) => check(start_words(s, unit.row.cadence)),
             (Kind::AnotherItem, _) => check("Check with another one"),
             (Kind::Finding | Kind::TakenOut, Some(t)) => link("See the ticket", format!("/tickets/{t}")),
             _ => link("See why", format!("/units/{number}")),
