@@ -90,10 +90,12 @@ function tally(rig) {
     reclass(mark, from, to);
     mark.replaceChildren(drawn(to).querySelector('svg'));
   });
-  const ready = marks.filter((mark) => classOf(mark) === 'in').length;
+  // A seat lacks more than its unit: a full cylinder, a member whom the facepiece fits.
+  const ready = marks.filter((mark, i) => classOf(mark) === 'in' && !lines[i]?.dataset.rest).length;
   const words = rig.querySelector('.tally b');
   if (marks.length && words) words.textContent = `${ready} of ${marks.length}`;
-  rig.querySelector('.tally')?.classList.toggle('short', ready < marks.length);
+  const line = rig.querySelector('.tally');
+  line?.classList.toggle('short', ready < marks.length && !line.dataset.aside);
 }
 
 // A rig that was reviewed here: said until the station has it.

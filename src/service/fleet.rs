@@ -176,11 +176,6 @@ impl Fleet {
         self.stations.iter().find(|s| s.id == *id)
     }
 
-    /// Whether what is in a place may ride.
-    pub fn seat_ready(&self, seat: &SeatRow) -> bool {
-        self.standing_in(seat).is_some_and(|s| s.state == State::InService)
-    }
-
     /// Whether a unit that still counts as checked is to be checked again in this shift.
     pub fn due_this_shift(&self, standing: &Standing) -> bool {
         standing.until.is_some_and(|until| until <= self.department.clock.next_start(self.now))

@@ -289,9 +289,7 @@ impl Scale {
     pub fn strip(&self, size: Size, check: Option<&CheckRow>) -> Strip {
         let mut strip = self.empty(size);
         if let Some(c) = check {
-            // The pair is read under pressure, later than the first reading: where both are there,
-            // the pair belongs together.
-            strip.reading = c.gauges.map(|(a, _)| a).or(c.pressure).map(|p| self.place(p));
+            strip.reading = c.last_pressure().map(|p| self.place(p));
             strip.other = c.gauges.map(|(_, b)| self.place(b));
             strip.tripped = if size == Size::Stack { c.trip.map(|p| self.place(p)) } else { None };
         }
@@ -315,7 +313,7 @@ pub fn stack(scale: &Scale, clock: &ShiftClock, checks: &[CheckRow]) -> Vec<Stac
     checks
         .iter()
         .rev()
-        .filter(|c| c.gauges.is_some() || c.pressure.is_some())
+        .filter(|c| c.last_pressure().is_some())
         .map(|c| {
             let strip = scale.strip(Size::Stack, Some(c));
             let mut figures = strip.read();
