@@ -45,6 +45,12 @@ function reclass(element, from, to) {
   element.classList.add(`is-${to}`);
 }
 
+// What its cylinder held before it was used is not what it holds now.
+function hideReading(where, rows) {
+  const gauge = where.querySelector('.gauge');
+  if (gauge) gauge.style.visibility = wasUsed(rows) ? 'hidden' : '';
+}
+
 const saying = (rows) => {
   const { at, state } = rows.at(-1);
   const time = clock(at);
@@ -59,6 +65,7 @@ function showLine(line, rows) {
   const server = line.dataset.server;
   if (!server) return;
   const now = standingOf(server, rows);
+  hideReading(line, rows);
   reclass(line, classOf(line), now);
   line.querySelector('.state .standing')?.replaceWith(drawn(now));
   let own = line.querySelector('[data-own]');
@@ -75,6 +82,7 @@ function showStand(stand, rows) {
   if (!stand) return;
   stand.dataset.server ??= classOf(stand) ?? '';
   if (!stand.dataset.server) return;
+  hideReading(stand, rows);
   const now = standingOf(stand.dataset.server, rows);
   if (now === classOf(stand)) return;
   reclass(stand, classOf(stand), now);

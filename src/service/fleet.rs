@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::Arc;
 
 use airmuster_domain::Millis;
+use airmuster_domain::ground::Kind;
 use airmuster_domain::quantity::Limit;
 use airmuster_domain::readiness::{Readiness, SpareCylinder, last_read, spare};
 use airmuster_domain::record::{Asset, AssetKind, Cadence, Place};
@@ -22,6 +23,15 @@ pub struct UnitFacts {
     pub standing: Standing,
     /// Its last check with a reading.
     pub last: Option<CheckRow>,
+}
+
+impl UnitFacts {
+    /// Its last check with a reading, unless it was used since: then nobody knows what its cylinder holds.
+    pub fn last_known(&self) -> Option<&CheckRow> {
+        let used =
+            self.standing.grounds.iter().filter(|g| g.raise.kind == Kind::Used).map(|g| g.raise.at).max();
+        self.last.as_ref().filter(|c| used.is_none_or(|used| c.at > used))
+    }
 }
 
 /// Everything at one moment.

@@ -178,7 +178,7 @@ impl Muster {
             state: unit.standing.state,
             until: unit.standing.until,
             cylinder: gear.is_some_and(|g| g.cylinder.is_some()),
-            read: unit.last.as_ref().and_then(CheckRow::last_pressure),
+            read: unit.last_known().and_then(CheckRow::last_pressure),
             above: self.levels.get(&unit.row.profile).copied(),
             facepiece: gear.and_then(|g| g.facepiece.as_ref()).map(|(_, kind)| kind.clone()),
             identification: self.identification(unit),

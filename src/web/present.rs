@@ -305,7 +305,7 @@ fn whole(thousandths: i64) -> u32 {
 pub fn thin(fleet: &Fleet, unit: &UnitFacts) -> Option<Strip> {
     let table = fleet.table.as_ref()?;
     let profile = table.profiles.get(&unit.row.profile)?;
-    Some(Scale::of(table, profile).strip(Size::Thin, unit.last.as_ref()))
+    Some(Scale::of(table, profile).strip(Size::Thin, unit.last_known()))
 }
 
 /// Strips one under the other, oldest first, from checks newest first.

@@ -63,8 +63,11 @@ async fn one_form_writes_a_use_for_each_unit_and_asks_for_the_check_after_it() {
     );
     assert!(page.contains("worn by Ana Wick; cylinders C-121, C-9"), "{page}");
     // Sent again from a page gone back to, it is the same use.
-    assert_eq!(tablet.post("/rigs/engine-2/used", &fields).await.status, 303);
+    let again = tablet.post("/rigs/engine-2/used", &fields).await;
+    assert_eq!(again.status, 303);
     assert_eq!(uses(&d).await.len(), 2);
+    let written = tablet.get(&again.to).await.ok().text();
+    assert!(written.contains("Written down: 117, 121"), "{written}");
 }
 
 #[tokio::test]
@@ -85,12 +88,25 @@ async fn a_clean_use_ends_with_the_check_after_it() {
         ("pin", PIN),
     ];
     let sent = tablet.post("/units/142/used", &fields).await;
-    assert_eq!((sent.status, sent.to.as_str()), (303, "/units/142"));
+    assert_eq!(sent.status, 303);
+    let written = tablet.get(&sent.to).await.ok();
+    assert!(written.text().contains("Written down: 142"), "{}", written.text());
+    assert!(written.html.contains("href=\"/units/142/check?purpose=after-use\""), "{}", written.html);
+    assert!(!written.html.contains("<form class=\"used\""), "it is not asked for again");
     assert_eq!(d.state("142").await, State::CheckDue);
+    // What its cylinder held before is said nowhere as if it held it now.
+    let line = |html: &str| {
+        html.split("<li class=\"line ").last().unwrap().split("</li>").next().unwrap().to_owned()
+    };
+    let spare = line(&tablet.get("/stations/mill").await.ok().html);
+    assert!(spare.contains("Unit 142") && spare.contains("Used: stairs. Not read since."), "{spare}");
+    assert!(!spare.contains("4,480"), "{spare}");
     d.pass(MINUTE);
     // The check at the start of a shift asks less, and does not do.
     d.check("142", "ben", Purpose::ShiftStart, &[]).await;
     assert_eq!(d.state("142").await, State::CheckDue);
+    // That check has read the cylinder since.
+    assert!(tablet.get("/units/142").await.ok().text().contains("4,480 psi"));
     d.pass(MINUTE);
     for page in ["/units/142", "/stations/mill"] {
         assert!(tablet.get(page).await.ok().text().contains("Start after-use check"), "{page}");
@@ -140,6 +156,8 @@ async fn what_was_used_while_out_of_service_is_written_down_and_says_so() {
     let nothing = [("id", id.as_str()), ("member", "ben"), ("pin", PIN)];
     let again = tablet.post("/units/130/used", &nothing).await;
     assert_eq!(again.status, 422);
+    let kept = "Everything you entered is still here, but for the PIN: give it again.";
+    assert!(again.text().contains(kept), "{}", again.text());
     for (field, say) in
         [("occasion", "Choose what it was."), ("what", "Say which one"), ("units", "Tick what was used.")]
     {

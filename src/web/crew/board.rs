@@ -201,6 +201,7 @@ fn line(fleet: &Fleet, place: String, unit: Option<&UnitFacts>) -> Line {
     let s = &unit.standing;
     let (checked, due) = checked_words(fleet, s);
     let start = start_words(s, unit.row.cadence);
+    let used = s.grounds.iter().find(|g| g.raise.kind == Kind::Used).filter(|_| unit.last_known().is_none());
     let number = &unit.row.number;
     let check = |text: &str| {
         Some(Action { text: text.to_owned(), href: format!("/units/{number}/check"), next: false })
@@ -219,6 +220,9 @@ fn line(fleet: &Fleet, place: String, unit: Option<&UnitFacts>) -> Line {
         due: due.filter(|_| s.state == Standing::InService),
         reason: match s.state {
             Standing::CheckDue if fleet.awaited.contains(number) => Some(AWAITED.to_owned()),
+            Standing::CheckDue if used.is_some() => {
+                used.map(|g| format!("{}. Not read since.", ground_words(g)))
+            }
             state => s.grounds.first().filter(|_| state > Standing::CheckDue).map(ground_words),
         },
         action: match s.state {

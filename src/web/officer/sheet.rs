@@ -53,7 +53,7 @@ fn line(muster: &Muster, place: &SeatRow) -> SheetRow {
     let unit = fleet.in_seat(place);
     let cylinder = unit.map(|u| {
         let number = muster.gear(&u.row.number).and_then(|g| g.cylinder.clone());
-        let read = u.last.as_ref().and_then(CheckRow::last_pressure).map(Pressure::words);
+        let read = u.last_known().and_then(CheckRow::last_pressure).map(Pressure::words);
         number.into_iter().chain(read).collect::<Vec<_>>().join(", ")
     });
     let checked = unit.and_then(|u| u.standing.last_check.as_ref()).map(|c| {
