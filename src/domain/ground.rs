@@ -40,8 +40,11 @@ pub enum Kind {
     Contaminated,
     /// A new unit, or one that the register does not know.
     NotAccepted,
-    /// Used, a check stopped by a call, or a check corrected: it must be checked again.
+    /// A check stopped by a call, or a check corrected: it must be checked again. Also a use, where its
+    /// record does not ask for the check after use.
     CheckAgain,
+    /// Used: it must have the check after use.
+    Used,
     /// A step that was misread: the reading stays, and somebody else takes it again.
     Misread,
     /// The department's cadence asks for a check. Computed from the time, never stored.
@@ -99,6 +102,7 @@ impl Kind {
             Self::Contaminated => "contaminated",
             Self::NotAccepted => "not-accepted",
             Self::CheckAgain => "check-again",
+            Self::Used => "used",
             Self::Misread => "misread",
             Self::CheckDue => "check-due",
             Self::Overdue => "overdue",
@@ -174,6 +178,13 @@ impl Kind {
                 CheckDue,
                 "Check again",
                 "a complete good check by someone who knew of this",
+                "the crew",
+                false,
+            ),
+            Self::Used => row(
+                CheckDue,
+                "Used",
+                "a complete good check after use by someone who knew of this",
                 "the crew",
                 false,
             ),
@@ -390,6 +401,9 @@ pub fn clears(act: &Act, raise: &Raise) -> bool {
             d.unit == raise.asset && knew(d) && good_there(d) && item.is_some() && item != raise.item.as_ref()
         }
         (Kind::CheckAgain, Act::Check(d)) => d.unit == raise.asset && d.clean && knew(d),
+        (Kind::Used, Act::Check(d)) => {
+            d.unit == raise.asset && d.clean && knew(d) && d.purpose.looks_after_use()
+        }
         (Kind::Misread, Act::Check(d)) => {
             d.unit == raise.asset && knew(d) && raise.step.is_some() && good_there(d) && d.by != raise.by
         }
@@ -437,7 +451,8 @@ pub fn effects(record: &Record, forms: &mut dyn Forms) -> Effects {
         }
         Body::Field(Field::Used(b)) => {
             let unit = Asset::unit(&b.unit);
-            out.raises.push(raise(unit.clone(), Kind::CheckAgain, format!("used: {}", b.what)));
+            let again = if b.after_use { Kind::Used } else { Kind::CheckAgain };
+            out.raises.push(raise(unit.clone(), again, format!("used: {}", b.what)));
             match b.condition {
                 Condition::Clean => {}
                 Condition::Soiled => {

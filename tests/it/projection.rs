@@ -323,8 +323,8 @@ impl Play {
             }
             11 => {
                 let condition = self.one(&[Condition::Clean, Condition::Soiled, Condition::Contaminated]);
-                let body =
-                    Used { unit: self.unit(), what: "a drill".to_owned(), condition, ..Used::default() };
+                let (unit, what, after_use) = (self.unit(), "a drill".to_owned(), self.one(&[true, false]));
+                let body = Used { unit, what, condition, after_use, ..Used::default() };
                 self.field("used", self.h.id(), Some("ana"), &body).await;
             }
             12 => {

@@ -325,7 +325,8 @@ impl District {
 
     /// A unit came back from use.
     pub async fn used(&self, unit: &str, by: &str, what: &str, condition: Condition) {
-        let body = Used { unit: unit.to_owned(), what: what.to_owned(), condition, ..Used::default() };
+        let (unit, what) = (unit.to_owned(), what.to_owned());
+        let body = Used { unit, what, condition, after_use: true, ..Used::default() };
         let origin = Origin::Tablet { proven: Some(by.to_owned()) };
         self.hand_in("used", self.clock.id(), Some(by), &body, origin).await;
     }

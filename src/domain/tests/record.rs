@@ -170,7 +170,14 @@ fn what_is_written_in_the_field_comes_back_as_it_was() {
     assert_eq!(back("hold", &word).body, Body::Field(Field::Hold(word.clone())));
     assert_eq!(back("note", &word).body, Body::Field(Field::Note(word)));
     for condition in [Condition::Clean, Condition::Soiled, Condition::Contaminated] {
-        let used = Used { unit: "117".to_owned(), what: "a burn".to_owned(), condition, ..Used::default() };
+        let after_use = condition == Condition::Soiled;
+        let used = Used {
+            unit: "117".to_owned(),
+            what: "a burn".to_owned(),
+            condition,
+            after_use,
+            ..Used::default()
+        };
         assert_eq!(back("used", &used).body, Body::Field(Field::Used(used)));
     }
     let places = vec![Reviewed {

@@ -4,8 +4,9 @@ use airmuster_domain::ground::Kind;
 use airmuster_domain::readiness::Lack;
 use airmuster_domain::record::{Asset, Duty};
 use airmuster_domain::standing::State as Holds;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 
+use super::swap::Done;
 use super::words::{
     PLANNING, identified_words, lack_words, manned_words, proposal_words, read_words, teams_words,
 };
@@ -18,7 +19,7 @@ use crate::web::auth::Visitor;
 use crate::web::entered::sentence;
 use crate::web::error::WebError;
 use crate::web::html::Html;
-use crate::web::present::{checked_sentence, page, standing, thin, unit_ref, when};
+use crate::web::present::{checked_sentence, page, standing, start_words, thin, unit_ref, when};
 use crate::web::serving::App;
 use crate::web::view::Action;
 use crate::web::view::roster::{RigTile, Rigs, RigsOf, Roster, Seat, Swap};
@@ -28,7 +29,7 @@ pub async fn show_rigs(State(app): State<App>, visitor: Visitor) -> Result<Html<
     let muster = Muster::load(&app.store, app.clock.now()).await?;
     let stations = muster.fleet.stations.iter().map(|s| RigsOf {
         station: s.name.clone(),
-        rigs: muster.rigs.iter().filter(|r| r.station == s.id).map(|r| tile(&muster, &r.id)).collect(),
+        rigs: muster.rigs.iter().filter(|r| r.station == s.id).map(|r| tile(&muster, &r.id, short)).collect(),
         teams: teams(&muster, Some(&s.id)),
     });
     let mut stations: Vec<RigsOf> = stations.collect();
@@ -48,8 +49,8 @@ pub fn teams(muster: &Muster, station: Option<&str>) -> Option<String> {
     entered.then(|| teams_words(&muster.teams(station)))
 }
 
-/// A rig in a line.
-pub fn tile(muster: &Muster, id: &str) -> RigTile {
+/// A rig in a line; `said` says what a place lacks.
+pub fn tile(muster: &Muster, id: &str, said: fn(&Lack) -> String) -> RigTile {
     let mut out = RigTile { href: format!("/rigs/{id}"), ..RigTile::default() };
     if let Some(rig) = muster.rig(id) {
         out.name.clone_from(&rig.name);
@@ -57,19 +58,36 @@ pub fn tile(muster: &Muster, id: &str) -> RigTile {
         out.aside = muster.aside(rig);
         out.away = rig.duty == Duty::LentOut;
     }
+    let mut dues = Vec::new();
     for place in muster.places(id).filter(|_| !out.away) {
         let ready = muster.readiness(place);
+        dues.extend(ready.due_by);
         out.seats += usize::from(!place.kit);
         out.ready += usize::from(!place.kit && ready.ready());
         if let Some(lack) = ready.lacks.first() {
-            out.open.push(format!("{}: {}", place.name, short(lack)));
+            out.open.push(format!("{}: {}", place.name, said(lack)));
         }
     }
+    out.due = dues.iter().min().map(|by| {
+        let many = dues.iter().filter(|due| *due == by).count();
+        format!("{many} due by {}", when(&muster.fleet.department.clock, *by, muster.fleet.now))
+    });
     out
 }
 
+/// The same where nobody need be signed in: the roster says who sits there, and whether it is a fit test or a
+/// clearance that a member lacks is told to officers only.
+pub fn short_for_anybody(lack: &Lack) -> String {
+    match lack {
+        Lack::ClearanceUnknown | Lack::NotCleared | Lack::NoFitTest | Lack::FitTestPast { .. } => {
+            "member not ready".to_owned()
+        }
+        lack => short(lack),
+    }
+}
+
 /// What is lacking, in a word or two.
-pub fn short(lack: &Lack) -> String {
+fn short(lack: &Lack) -> String {
     match lack {
         Lack::Empty => "empty".to_owned(),
         Lack::Standing(state) => state.words().to_lowercase(),
@@ -77,9 +95,9 @@ pub fn short(lack: &Lack) -> String {
         Lack::NotRead | Lack::ReadTooLongAgo { .. } => "cylinder not read".to_owned(),
         Lack::NotIdentified => "not identified".to_owned(),
         Lack::Low { .. } => "cylinder low".to_owned(),
-        Lack::ClearanceUnknown | Lack::NotCleared => "not cleared".to_owned(),
         Lack::Nobody => "nobody on it".to_owned(),
         Lack::NoFacepiece | Lack::FacepieceNotKnown => "facepiece not known".to_owned(),
+        Lack::ClearanceUnknown | Lack::NotCleared => "not cleared".to_owned(),
         Lack::NoFitTest | Lack::FitTestPast { .. } => "no fit test".to_owned(),
     }
 }
@@ -89,6 +107,7 @@ pub async fn show_rig(
     State(app): State<App>,
     visitor: Visitor,
     Path(rig): Path<String>,
+    Query(done): Query<Done>,
 ) -> Result<Html<Roster>, WebError> {
     let muster = Muster::load(&app.store, app.clock.now()).await?;
     let row = muster.rig(&rig).ok_or(WebError::NotFound)?;
@@ -121,8 +140,10 @@ pub async fn show_rig(
         href: format!("/rigs/{rig}/{what}"),
         next,
     };
+    let mut frame = page(&app, &visitor, &row.name).await?;
+    frame.flash = done.words(&app, &muster).await?;
     Ok(Html(Roster {
-        page: page(&app, &visitor, &row.name).await?,
+        page: frame,
         rig: row.name.clone(),
         station: format!("{station} station"),
         state: Some(manned_words(&muster, row)).filter(|_| muster.manned(row) != Manned::NoRoster),
@@ -200,7 +221,15 @@ fn seat(muster: &Muster, place: &SeatRow, unit: Option<&UnitFacts>, ticket: Opti
     let check = |text: &str| link(text, format!("/units/{number}/check"));
     row.fix = match (s.grounds.first(), ticket) {
         (Some(g), ticket) => match (g.raise.kind, ticket) {
-            (Kind::CheckDue | Kind::CheckAgain | Kind::Misread | Kind::PutRight, _) => check("Start check"),
+            (
+                Kind::CheckDue
+                | Kind::CheckAgain
+                | Kind::Used
+                | Kind::Misread
+                | Kind::PutRight
+                | Kind::Soiled,
+                _,
+            ) => check(start_words(s, unit.row.cadence)),
             (Kind::AnotherItem, _) => check("Check with another one"),
             (Kind::Finding | Kind::TakenOut, Some(t)) => link("See the ticket", format!("/tickets/{t}")),
             _ => link("See why", format!("/units/{number}")),

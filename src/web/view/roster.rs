@@ -41,6 +41,9 @@ pub struct RigTile {
     pub state: Option<String>,
     /// Its places that are not ready: "Driver: check due"; none when all are.
     pub open: Vec<String>,
+    /// Of those that are ready, how many on their last check, and by when the next one is due: "3 due by
+    /// 08:30".
+    pub due: Option<String>,
     /// Seats that are ready; where nobody rides it, units.
     pub ready: usize,
     /// All seats.
@@ -49,6 +52,15 @@ pub struct RigTile {
     pub aside: bool,
     /// Another department has it: what is on it is not counted.
     pub away: bool,
+}
+
+impl RigTile {
+    /// How it is manned, what is open and what falls due, in a line.
+    pub fn words(&self) -> String {
+        let parts: Vec<&str> =
+            self.state.iter().chain(&self.open).chain(&self.due).map(String::as_str).collect();
+        parts.join(" · ")
+    }
 }
 
 /// One rig: which seats are ready, and what fixes the others.

@@ -379,6 +379,7 @@ impl Past {
             wearer: Some(by.to_owned()),
             cylinders: vec![format!("C-{unit}")],
             while_out: false,
+            after_use: true,
         };
         let id = self.id(at);
         self.field("used", (at, id), station, by, &used);

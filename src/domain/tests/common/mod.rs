@@ -237,6 +237,10 @@ impl Making {
         self.at = at;
         self
     }
+    pub fn purpose(mut self, purpose: Purpose) -> Self {
+        self.check.purpose = purpose;
+        self
+    }
     pub fn unsigned(mut self) -> Self {
         self.by = None;
         self
