@@ -174,6 +174,7 @@ pub fn decide(
             entered: String::new(),
             limit: String::new(),
             basis: String::new(),
+            on: None,
         })
     };
     let mut until = None;
