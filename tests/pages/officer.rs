@@ -87,7 +87,7 @@ async fn no_unit_is_proposed_that_may_not_ride_itself() {
 
 /// What a check reads: the cylinder before anything is opened, and the pair of gauges under pressure.
 fn read(cylinder: &str, pair: &str) -> [(&'static str, Vec<(&'static str, Raw)>); 2] {
-    let text = |t: &str| Raw::Text(t.to_owned());
+    let text = |t: &str| Raw::Text(t.into());
     [
         ("cylinder-pressure", vec![("at", text(cylinder))]),
         ("gauge-agreement", vec![("cylinder", text(pair)), ("remote", text(pair))]),
