@@ -31,20 +31,19 @@ pub fn everything(
     };
     let mut moves = Vec::new();
     let mut seats: BTreeMap<&str, &str> = BTreeMap::new();
-    for kit in [false, true] {
-        let mut free = muster.places(to).filter(|p| p.kit == kit && p.asset.is_none());
-        // A seat without a unit has none to move; whoever rides there still needs one.
-        let rides = |p: &SeatRow| crews.iter().any(|(_, c)| c.from.contains_key(&p.seat));
-        for place in muster.places(from).filter(|p| p.kit == kit && (p.asset.is_some() || rides(p))) {
-            let Some(goal) = free.next() else { break };
-            seats.insert(&place.seat, &goal.seat);
-            if let Some(asset) = place.asset.as_ref().and_then(|a| a.parse().ok()) {
-                moves.push(Move {
-                    asset,
-                    from: Some(Place::Seat { seat: place.seat.clone() }),
-                    to: Place::Seat { seat: goal.seat.clone() },
-                });
-            }
+    // A seat without a unit has none to move; whoever rides there still needs one.
+    let rides = |p: &SeatRow| crews.iter().any(|(_, c)| c.from.contains_key(&p.seat));
+    let mut free: Vec<&SeatRow> = muster.places(to).filter(|p| p.asset.is_none()).collect();
+    for place in muster.places(from).filter(|p| p.asset.is_some() || (!p.kit && rides(p))) {
+        let Some(nth) = free.iter().position(|goal| fits(muster, place, goal, &free)) else { continue };
+        let goal = free.remove(nth);
+        seats.insert(&place.seat, &goal.seat);
+        if let Some(asset) = place.asset.as_ref().and_then(|a| a.parse().ok()) {
+            moves.push(Move {
+                asset,
+                from: Some(Place::Seat { seat: place.seat.clone() }),
+                to: Place::Seat { seat: goal.seat.clone() },
+            });
         }
     }
     if moves.is_empty() {
@@ -75,6 +74,18 @@ pub fn everything(
         written.push(crew(to, go.into_iter().filter_map(on).collect()));
     }
     Ok(Takeover { moved: Moved { moves, why }, duties, crews: written })
+}
+
+/// Whether a free place is the one for what is in another: seats in their order, a kit in a place of its name
+/// or, where there is none, in one that is no other kit's. A pack does not go into a rack for cylinders.
+fn fits(muster: &Muster, place: &SeatRow, goal: &SeatRow, free: &[&SeatRow]) -> bool {
+    let same = |a: &SeatRow, b: &SeatRow| a.name.eq_ignore_ascii_case(&b.name);
+    let others = |goal: &SeatRow| muster.places(&place.rig).any(|p| p.kit && same(p, goal));
+    match (place.kit, goal.kit) {
+        (false, false) => true,
+        (true, true) => same(place, goal) || (!others(goal) && !free.iter().any(|f| f.kit && same(place, f))),
+        _ => false,
+    }
 }
 
 /// Who rides both rigs in a shift.

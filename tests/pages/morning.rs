@@ -290,7 +290,15 @@ async fn a_rig_is_lent_and_everything_moved_to_another_in_one_action() {
     let mut officer = d.signed_in("olga").await;
     let reserve = [("station", "mill"), ("duty", "reserve"), ("why", "")];
     assert_eq!(officer.post("/rigs/reserve-5/status", &reserve).await.status, 303);
-    // A rescue-team pack, for which the reserve rig has no place, and a crew.
+    // A rescue-team pack, for which the reserve rig has no place, a spare cylinder, for which it has, and a crew.
+    for (id, rig) in [("rack", "engine-2"), ("r-rack", "reserve-5")] {
+        let (id, rig, name) = (id.to_owned(), rig.to_owned(), "Spare cylinder 1".to_owned());
+        d.register(Register::Seat { id, rig, name, kit: true, order: 10 }).await;
+    }
+    d.register(Register::Cylinder { number: "C-9".to_owned(), rated: "4500 psi".parse().unwrap() }).await;
+    let in_rack =
+        Register::Holder { asset: Asset::cylinder("C-9"), place: Place::Seat { seat: "rack".to_owned() } };
+    d.register(in_rack).await;
     let (rig, name) = ("engine-2".to_owned(), "Rescue-team pack".to_owned());
     d.register(Register::Seat { id: "pack".to_owned(), rig, name, kit: true, order: 9 }).await;
     d.arrives().await;
@@ -302,7 +310,7 @@ async fn a_rig_is_lent_and_everything_moved_to_another_in_one_action() {
     assert_eq!(officer.post("/rigs/engine-2/crew", &crew).await.status, 303);
     let before = d.records().await;
     let form = officer.get("/rigs/engine-2/status").await.ok().html;
-    assert!(form.contains("Reserve 5, reserve: room for 3 at its seats and 0 in its kit places"), "{form}");
+    assert!(form.contains("Reserve 5, reserve: room for 3 at its seats and 1 in its kit places"), "{form}");
     let moved = officer.post("/rigs/engine-2/everything", &[("to", "reserve-5")]).await;
     assert_eq!((moved.status, moved.to.as_str()), (303, "/rigs/reserve-5?from=engine-2"));
     // What was on it, what each rig is for, and who rides: five records, all or none.
@@ -312,7 +320,7 @@ async fn a_rig_is_lent_and_everything_moved_to_another_in_one_action() {
         page.contains("Staffed, 2 on it") && page.contains("Unit 117") && page.contains("Ana Wick"),
         "{page}"
     );
-    let said = "Still on Engine 2, as no place was free here: Rescue-team pack: unit 150. \
+    let said = "Still on Engine 2, as no place here is free for it: Rescue-team pack: unit 150. \
         Reserve 5 is in use now and stands at Millrace, Engine 2 is reserve.";
     assert!(page.contains(said), "{page}");
     let old = officer.get("/rigs/engine-2").await.ok().text();

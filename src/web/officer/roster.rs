@@ -172,7 +172,7 @@ pub async fn show_rig(
 fn moved_words(muster: &Muster, from: &RigRow, to: &RigRow) -> String {
     let left = match still_on(muster, &from.id).as_slice() {
         [] => format!("Nothing is left on {}.", from.name),
-        left => format!("Still on {}, as no place was free here: {}.", from.name, left.join("; ")),
+        left => format!("Still on {}, as no place here is free for it: {}.", from.name, left.join("; ")),
     };
     let duty = |r: &RigRow| r.duty.words().to_lowercase();
     let (ours, theirs) = (duty(to), duty(from));
