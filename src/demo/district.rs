@@ -1,10 +1,12 @@
 //! The district's houses, rigs and things, and the records that enter them in the register.
 //! The place is invented, and so is everything in it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use airmuster_domain::quantity::{Pressure, PressureUnit};
-use airmuster_domain::record::{Asset, Cadence, Component, Fitting, Month, Place, Register, Slot};
+use airmuster_domain::record::{
+    Asset, Cadence, Component, Duty, Fitting, Month, Place, Register, RigStatus, Slot,
+};
 use chrono::{DateTime, Months};
 use rand::Rng as _;
 
@@ -191,11 +193,38 @@ pub fn enter(pen: &mut Pen, at: i64) {
 /// Who takes turns, and how far it is from house to house. `first` is in a shift of the first platoon.
 pub fn enter_turns(pen: &mut Pen, at: i64, first: i64) {
     let turns = ["A", "B", "C"].map(str::to_owned).to_vec();
-    pen.desk_apart("register", at, ADMINISTRATOR.id, &Register::Rotation { turns, first });
+    pen.desk_apart(
+        "register",
+        at,
+        ADMINISTRATOR.id,
+        &Register::Rotation { turns, first, apart: BTreeSet::new() },
+    );
     for (from, to, minutes) in [(0, 1, 9), (1, 2, 14), (0, 2, 21)] {
         let [from, to] = [from, to].map(|n: usize| STATIONS[n].id.to_owned());
         pen.desk_apart("register", at, ADMINISTRATOR.id, &Register::Drive { from, to, minutes });
     }
+}
+
+/// The rig that stands empty, to take the place of another one.
+const RESERVE: (&str, &str, usize) = ("reserve-5", "Reserve 5", 1);
+
+/// Enters the reserve rig: four seats and a rack for two cylinders, and nothing on it.
+pub fn enter_reserve(pen: &mut Pen, at: i64) {
+    let (id, name, station) = RESERVE;
+    let mut enter = |entry: Register| pen.desk_apart("register", at, ADMINISTRATOR.id, &entry);
+    let rig = || id.to_owned();
+    let station = STATIONS[station].id.to_owned();
+    enter(Register::Rig { id: rig(), name: name.to_owned(), station: station.clone(), order: 9 });
+    let seats = [("officer", "Officer"), ("driver", "Driver"), ("3", "Seat 3"), ("4", "Seat 4")];
+    for (order, (slug, name)) in (1..).zip(seats) {
+        enter(Register::Seat { id: seat_id(id, slug), rig: rig(), name: name.to_owned(), kit: false, order });
+    }
+    for (order, slug) in (2..).zip(["rack-1", "rack-2"]) {
+        let name = format!("Spare cylinder {}", order - 1);
+        enter(Register::Seat { id: seat_id(id, slug), rig: rig(), name, kit: true, order });
+    }
+    let status = RigStatus { rig: rig(), station, duty: Duty::Reserve, why: String::new() };
+    pen.desk_apart("rig_status", at, ADMINISTRATOR.id, &status);
 }
 
 /// The crew of three rides the station's engine.

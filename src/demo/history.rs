@@ -85,6 +85,7 @@ impl History {
         let turn = (0..3).map(|n| begin + n * DAY).find(|t| day_number(&keeper, *t).rem_euclid(3) == 0);
         let first = keeper.clock.current_start(turn.unwrap_or(begin) + 12 * 60 * MINUTE);
         district::enter_turns(&mut keeper.pen, begin, first);
+        district::enter_reserve(&mut keeper.pen, begin);
         keeper.pen.cut();
         keeper.pen.older_until = last_day - RECENT * DAY;
         let mut this =

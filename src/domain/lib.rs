@@ -12,6 +12,7 @@ pub mod bench;
 pub mod cadence;
 pub mod desk;
 pub mod drift;
+pub mod fitted;
 pub mod ground;
 pub mod judge;
 pub mod notice;

@@ -1,8 +1,11 @@
 //! The shift clock: until when a check counts. Local days of 23 and 25 hours come out right,
 //! because shifts are counted in local time and only then turned into moments.
 
+use std::collections::BTreeSet;
+
 use chrono::{
-    DateTime, Datelike as _, Duration, MappedLocalTime, NaiveDate, NaiveDateTime, NaiveTime, TimeZone, Utc,
+    DateTime, Datelike as _, Days, Duration, MappedLocalTime, NaiveDate, NaiveDateTime, NaiveTime, TimeZone,
+    Utc,
 };
 use chrono_tz::Tz;
 
@@ -34,10 +37,13 @@ pub struct ShiftClock {
 /// Whose turn a shift is.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Rotation {
-    /// The platoons in the order of their turns; empty where nobody rotates: volunteers, chief's cars.
+    /// The platoons in the order of their turns, one as often as it has turns in a row; empty where nobody
+    /// rotates.
     pub turns: Vec<String>,
     /// A moment in a shift of the first one.
     pub first: Millis,
+    /// Rigs that take no turns: volunteers', the chief's and the medics'.
+    pub apart: BTreeSet<String>,
 }
 
 impl Rotation {
@@ -48,14 +54,18 @@ impl Rotation {
         for _ in 0..nth {
             first = clock.current_start(first.saturating_sub(1));
         }
-        Self { turns, first }
+        Self { turns, first, apart: BTreeSet::new() }
+    }
+
+    /// Which turn, counted from 0, the shift is that runs at `t`: the same platoon can have several.
+    pub fn turn(&self, clock: &ShiftClock, t: Millis) -> Option<usize> {
+        let count = i64::try_from(self.turns.len()).ok().filter(|n| *n > 0)?;
+        usize::try_from(clock.shifts_between(self.first, t).rem_euclid(count)).ok()
     }
 
     /// The platoon of the shift that runs at `t`.
     pub fn platoon(&self, clock: &ShiftClock, t: Millis) -> Option<&str> {
-        let count = i64::try_from(self.turns.len()).ok().filter(|n| *n > 0)?;
-        let turn = clock.shifts_between(self.first, t).rem_euclid(count);
-        self.turns.get(usize::try_from(turn).ok()?).map(String::as_str)
+        self.turns.get(self.turn(clock, t)?).map(String::as_str)
     }
 }
 
@@ -135,17 +145,40 @@ impl ShiftClock {
         place(to) - place(from)
     }
 
-    /// Until when a check made at `checked` counts; none: until it is used.
+    /// Until when a check made at `checked` counts; none: until it is used. At each shift, until the minutes
+    /// of grace after the next one's start are over; weekly and monthly, see [`ShiftClock::late_after`].
     pub fn counts_until(&self, cadence: Cadence, checked: Millis) -> Option<Millis> {
         match cadence {
-            Cadence::EachShift => Some(
-                self.next_start(checked.saturating_add(i64::from(self.early_minutes) * MINUTE))
-                    .saturating_add(i64::from(self.grace_minutes) * MINUTE),
-            ),
-            Cadence::Weekly => Some(checked.saturating_add(7 * DAY)),
-            Cadence::Monthly => Some(checked.saturating_add(31 * DAY)),
-            Cadence::AfterUse => None,
+            Cadence::EachShift => {
+                Some(self.next_start(self.counted_from(checked)).saturating_add(self.grace()))
+            }
+            _ => cadence.days().map(|days| self.late_after(days, checked)),
         }
+    }
+
+    /// When a check that is due so many days after one made at `checked` is late. It is due at the same time
+    /// of day so many local days later, whatever the clocks did meanwhile, and late when the minutes of
+    /// grace are over. One that was made early for a shift counts as made at its start.
+    pub fn late_after(&self, days: u32, checked: Millis) -> Millis {
+        self.late_from(days, checked, self.current_start(self.counted_from(checked)))
+    }
+
+    /// `start`: of the shift that the check counts for.
+    fn late_from(&self, days: u32, checked: Millis, start: Millis) -> Millis {
+        let day = self.local(checked.max(start)).naive_local().checked_add_days(Days::new(days.into()));
+        // Beyond the calendar there are no local days.
+        let due = day.and_then(|day| self.moment_of(day)).filter(|due| *due > checked);
+        let due = due.unwrap_or_else(|| checked.saturating_add(i64::from(days) * DAY));
+        due.saturating_add(self.grace())
+    }
+
+    /// The moment by which it is decided for which shift a check made at `checked` counts.
+    fn counted_from(&self, checked: Millis) -> Millis {
+        checked.saturating_add(i64::from(self.early_minutes) * MINUTE)
+    }
+
+    fn grace(&self) -> Millis {
+        i64::from(self.grace_minutes) * MINUTE
     }
 
     /// A moment in the department's time zone. One before year 1 or after 9999 is taken as that: a
@@ -222,11 +255,15 @@ impl<'a> Starts<'a> {
     pub fn counts_until(&self, cadence: Cadence, checked: Millis) -> Option<Millis> {
         match cadence {
             Cadence::EachShift => {
-                let early = i64::from(self.clock.early_minutes) * MINUTE;
-                let grace = i64::from(self.clock.grace_minutes) * MINUTE;
-                Some(self.next(checked.saturating_add(early)).saturating_add(grace))
+                let next = self.next(self.clock.counted_from(checked));
+                Some(next.saturating_add(self.clock.grace()))
             }
-            _ => self.clock.counts_until(cadence, checked),
+            _ => cadence.days().map(|days| self.late_after(days, checked)),
         }
+    }
+
+    /// As [`ShiftClock::late_after`].
+    pub fn late_after(&self, days: u32, checked: Millis) -> Millis {
+        self.clock.late_from(days, checked, self.current(self.clock.counted_from(checked)))
     }
 }

@@ -10,7 +10,6 @@ use crate::standing::State;
 
 const MINUTE: Millis = 60_000;
 const HOUR: Millis = 60 * MINUTE;
-const DAY: Millis = 24 * HOUR;
 
 /// A stretch of time; without an end it goes on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -118,19 +117,19 @@ pub fn releases(mut good: Vec<(Millis, Millis)>) -> Vec<(Millis, Millis)> {
 ///
 /// A check at each shift counts for the shift from the department's early minutes before its start
 /// until as many before the next one's; it is due when the minutes of grace are over. One every week
-/// or month is due so many days after the one before; without one before, nothing is owed. Where only
-/// use asks for one, none is owed by the calendar. What was due while a cadence held is owed by it.
+/// or month is due so many local days after the one before, with the same grace
+/// ([`crate::shift::ShiftClock::late_after`]); without one before, nothing is owed. Where only use asks for
+/// one, none is owed by the calendar. What was due while a cadence held is owed by it.
 pub fn owed(starts: &Starts<'_>, past: &Past, (from, to): (Millis, Millis), now: Millis) -> Vec<Owed> {
     let mut out = Vec::new();
     for (nth, (since, cadence)) in past.cadences.iter().enumerate() {
         let since = if nth == 0 { Millis::MIN } else { *since };
         let until = past.cadences.get(nth + 1).map_or(Millis::MAX, |(next, _)| *next);
         let span = (from.max(since), to.min(until));
-        out.extend(match cadence {
-            Cadence::EachShift => each_shift(starts, &past.done, span, now),
-            Cadence::Weekly => each_period(7 * DAY, &past.done, span, now),
-            Cadence::Monthly => each_period(31 * DAY, &past.done, span, now),
-            Cadence::AfterUse => Vec::new(),
+        out.extend(match (cadence, cadence.days()) {
+            (Cadence::EachShift, _) => each_shift(starts, &past.done, span, now),
+            (_, Some(days)) => each_period(starts, days, &past.done, span, now),
+            (_, None) => Vec::new(),
         });
     }
     for one in &mut out {
@@ -165,15 +164,24 @@ fn each_shift(starts: &Starts<'_>, done: &[Millis], (from, to): (Millis, Millis)
     out
 }
 
-fn each_period(period: Millis, done: &[Millis], (from, to): (Millis, Millis), now: Millis) -> Vec<Owed> {
+fn each_period(
+    starts: &Starts<'_>,
+    days: u32,
+    done: &[Millis],
+    (from, to): (Millis, Millis),
+    now: Millis,
+) -> Vec<Owed> {
     let mut out = Vec::new();
     for (n, at) in done.iter().enumerate() {
         let next = done.get(n + 1).copied();
-        let mut due = at + period;
+        let after = |periods: u32| starts.late_after(days.saturating_mul(periods), *at);
+        let mut periods = 1;
+        let (mut due, mut then) = (after(1), after(2));
         // What goes by without one is missed, once for each period that is over.
-        while next.unwrap_or(now) >= due + period {
+        while next.unwrap_or(now) >= then {
             out.push(Owed { due, kept: Kept::Missed, check: None });
-            due += period;
+            periods += 1;
+            (due, then) = (then, after(periods + 1));
         }
         if let Some(next) = next {
             // One made early is owed no more; it counts where it was made.

@@ -93,11 +93,15 @@ fn seconds(days: f64) -> i64 {
     (days * 86_400.0) as i64
 }
 
-/// Bars side by side, each with a part on top that is told apart, and a name under every few of them.
+/// Bars side by side, each with a part on top that is told apart, and a name under every few of them. Their
+/// heights are given in `parts` of what the axis counts: 1 for whole numbers, 10 for tenths.
 /// `None` where there is nothing to draw. The numbers stand in words beside it.
-pub fn bars(bars: &[(String, u32, u32)], named: usize) -> Option<String> {
+pub fn bars(bars: &[(String, u32, u32)], named: usize, parts: u32) -> Option<String> {
     let most = bars.iter().map(|(_, low, top)| low + top).max().filter(|m| *m > 0)?;
     let count = u32::try_from(bars.len()).ok()?;
+    let height = |n: u32| f64::from(n) / f64::from(parts);
+    // No finer than what is counted: an axis that says 1 twice says nothing.
+    let labels = usize::try_from(most).map_or(5, |most| (most + 1).min(5));
     let mut svg = String::new();
     let drawn = (|| -> Result<(), DrawingAreaErrorKind<std::io::Error>> {
         let area = SVGBackend::with_string(&mut svg, SIZE).into_drawing_area();
@@ -105,7 +109,7 @@ pub fn bars(bars: &[(String, u32, u32)], named: usize) -> Option<String> {
             .margin(10)
             .x_label_area_size(30)
             .y_label_area_size(64)
-            .build_cartesian_2d(0.0..f64::from(count), 0.0..f64::from(most) * 1.06)?;
+            .build_cartesian_2d(0.0..f64::from(count), 0.0..height(most) * 1.06)?;
         let name = |x: &f64| {
             let at = bars.iter().zip(0_u32..).find(|(_, n)| (f64::from(*n) - x).abs() < 0.01);
             at.map_or(String::new(), |(bar, _)| bar.0.clone())
@@ -114,9 +118,9 @@ pub fn bars(bars: &[(String, u32, u32)], named: usize) -> Option<String> {
             .configure_mesh()
             .disable_x_mesh()
             .x_labels(named)
-            .y_labels(5)
+            .y_labels(labels)
             .x_label_formatter(&name)
-            .y_label_formatter(&|v| figure(*v, 0))
+            .y_label_formatter(&|v| figure(*v, usize::from((v - v.round()).abs() > 0.01)))
             .label_style(("sans-serif", 18).into_font().color(&INK))
             .axis_style(HAIR)
             .bold_line_style(HAIR)
@@ -124,7 +128,7 @@ pub fn bars(bars: &[(String, u32, u32)], named: usize) -> Option<String> {
             .draw()?;
         for ((_, low, top), n) in bars.iter().zip(0_u32..) {
             let (left, right) = (f64::from(n) + 0.1, f64::from(n) + 0.9);
-            let (low, high) = (f64::from(*low), f64::from(low + top));
+            let (low, high) = (height(*low), height(low + top));
             if low > 0.0 {
                 chart.draw_series([Rectangle::new([(left, 0.0), (right, low)], INK.filled())])?;
             }
@@ -141,7 +145,29 @@ pub fn bars(bars: &[(String, u32, u32)], named: usize) -> Option<String> {
 
 #[cfg(test)]
 mod tests {
-    use super::figure;
+    use super::{bars, figure};
+
+    /// What stands at the upright axis, from its foot.
+    fn labels(svg: &str) -> Vec<String> {
+        let at_axis = svg.split("<text ").filter(|t| t.contains("text-anchor=\"end\""));
+        at_axis.map(|t| t.split('>').nth(1).unwrap().split('<').next().unwrap().trim().to_owned()).collect()
+    }
+
+    #[test]
+    fn an_axis_names_no_height_twice_and_bars_of_less_than_a_percent_differ() {
+        let bar = |low| (String::new(), low, 0);
+        assert_eq!(labels(&bars(&[bar(1), bar(2)], 2, 1).unwrap()), ["0", "1", "2"]);
+        assert_eq!(labels(&bars(&[bar(1)], 2, 1).unwrap()), ["0", "1"]);
+        let tenths = bars(&[bar(14), bar(16), bar(21)], 3, 10).unwrap();
+        assert_eq!(labels(&tenths), ["0", "0.5", "1", "1.5", "2"]);
+        let heights: std::collections::BTreeSet<&str> = tenths
+            .split("<rect ")
+            .skip(1)
+            .filter_map(|r| r.split("height=\"").nth(1)?.split('"').next())
+            .collect();
+        assert!(heights.len() >= 3, "{heights:?}");
+        assert_eq!(bars(&[bar(0)], 1, 10), None);
+    }
 
     #[test]
     fn a_figure_has_its_thousands_apart_and_a_minus_only_where_something_is_less_than_nothing() {

@@ -32,6 +32,7 @@ pub mod sealed;
 pub mod shortcuts;
 pub mod swap;
 pub mod tablets;
+pub mod takeover;
 pub mod ticket;
 pub mod tokens;
 pub mod unit;

@@ -20,7 +20,8 @@ use chrono::NaiveDate;
 use super::fleet::{Fleet, UnitFacts, recharge_level};
 use crate::store::{Acceptance, CheckRow, Gear, Identification, RigRow, SeatRow, Seated, Store, StoreError};
 
-const HOUR: Millis = 60 * 60_000;
+const MINUTE: Millis = 60_000;
+const HOUR: Millis = 60 * MINUTE;
 
 /// A roster is kept for a rig where one was entered within this time.
 const KEPT: Millis = 30 * 24 * 60 * 60_000;
@@ -33,7 +34,7 @@ const LOOKED_BACK: i64 = 12;
 pub struct Muster {
     /// Units, seats, stations.
     pub fleet: Arc<Fleet>,
-    /// When the running shift began.
+    /// When the shift began, or will begin: the running one, unless [`Muster::in_shift`] was asked.
     pub shift: Millis,
     /// The day in the department's zone.
     pub today: NaiveDate,
@@ -111,6 +112,27 @@ impl Muster {
         })
     }
 
+    /// The shifts for which a crew can be entered and a rig accepted: the one that runs and, once checks
+    /// count for it, the next.
+    pub fn shifts(&self) -> Vec<Millis> {
+        let clock = &self.fleet.department.clock;
+        let running = clock.current_start(self.fleet.now);
+        let early = Millis::from(clock.early_minutes) * MINUTE;
+        let next = clock.next_start(self.fleet.now);
+        let mut out = vec![running];
+        out.extend((next - early <= self.fleet.now).then_some(next));
+        out
+    }
+
+    /// The same with the crews of another shift.
+    pub async fn in_shift(self: &Arc<Self>, store: &Store, shift: Millis) -> Result<Arc<Self>, StoreError> {
+        if shift == self.shift {
+            return Ok(Arc::clone(self));
+        }
+        let crews = store.crews(shift).await?;
+        Ok(Arc::new(Self { shift, crews, planned: OnceLock::new(), ..Self::clone(self) }))
+    }
+
     /// A rig.
     pub fn rig(&self, id: &str) -> Option<&RigRow> {
         self.rigs.iter().find(|r| r.id == id)
@@ -143,7 +165,31 @@ impl Muster {
 
     /// The platoon on duty.
     pub fn platoon(&self) -> Option<&str> {
-        self.rotation.platoon(&self.fleet.department.clock, self.fleet.now)
+        self.rotation.platoon(&self.fleet.department.clock, self.shift)
+    }
+
+    /// The platoon that rides a rig in this shift; none where the rig takes no turns.
+    pub fn platoon_of(&self, rig: &str) -> Option<&str> {
+        self.platoon().filter(|_| !self.rotation.apart.contains(rig))
+    }
+
+    /// Members who have lately ridden this rig, or with its platoon at its station.
+    pub async fn mates(&self, store: &Store, rig: &str) -> Result<BTreeSet<String>, StoreError> {
+        let clock = &self.fleet.department.clock;
+        let platoon = self.platoon_of(rig);
+        let station = self.rig(rig).map(|r| r.station.as_str());
+        let ridden = store.ridden_since(clock.current_start(self.fleet.now - KEPT)).await?;
+        let mut out = BTreeSet::new();
+        for (other, shifts) in &ridden.rigs {
+            let near = self.rig(other).is_some_and(|r| Some(r.station.as_str()) == station);
+            if other != rig && !(platoon.is_some() && near && self.platoon_of(other).is_some()) {
+                continue;
+            }
+            let ours = |shift: Millis| platoon.is_none() || self.rotation.platoon(clock, shift) == platoon;
+            let members = shifts.iter().filter(|(shift, _)| ours(**shift)).flat_map(|(_, members)| members);
+            out.extend(members.map(|m| m.to_string()));
+        }
+        Ok(out)
     }
 
     /// Who sits there.
@@ -323,12 +369,12 @@ impl Muster {
         Ok(Some((acceptance, changed)))
     }
 
-    /// Who is proposed for a rig: its last crew from a shift of the platoon that is on now, without
-    /// whoever rides another rig already; without a rotation, its last crew.
+    /// Who is proposed for a rig: its last crew from a shift of the platoon that is on then, without
+    /// whoever rides another rig already; where it takes no turns, its last crew.
     pub async fn proposed(&self, store: &Store, rig: &str) -> Result<Seated, StoreError> {
         let clock = &self.fleet.department.clock;
         let mut before = store.crews_before(rig, self.shift, LOOKED_BACK).await?;
-        if let Some(platoon) = self.platoon() {
+        if let Some(platoon) = self.platoon_of(rig) {
             before.retain(|(shift, _)| self.rotation.platoon(clock, *shift) == Some(platoon));
         }
         let mut seats = before.into_iter().next().map(|(_, seats)| seats).unwrap_or_default();

@@ -4,12 +4,15 @@
 
 use std::io::{Cursor, Write as _};
 
+use airmuster_domain::fitted::Serials;
 use airmuster_domain::judge::Finding;
 use airmuster_domain::quantity::Pressure;
 use airmuster_domain::readiness::fit_until;
 use airmuster_domain::record::{AssetKind, Body, Desk, Record, Work};
+use airmuster_domain::role::Role;
 use airmuster_domain::rules::Consequence;
 use airmuster_domain::upkeep::{decimal, grade_d};
+use chrono::NaiveDate;
 use zip::ZipWriter;
 use zip::write::SimpleFileOptions;
 
@@ -20,8 +23,8 @@ use super::ticket::thing_words;
 use super::upkeep::Ledger;
 use crate::store::{CheckRow, Kept, Store, StoreError};
 
-/// Entries of upkeep and samples that are looked through.
-const ENTRIES: i64 = 2_000;
+/// What was done on a day is written down on that day or later, by clocks that may be so far apart.
+const SLACK: i64 = 24 * 60 * 60_000;
 
 /// Why there is no pack.
 #[derive(Debug, thiserror::Error)]
@@ -38,7 +41,8 @@ const README: &str = "\
 What stands behind the respirators of a department, from one logbook. Times are the department's own.
 
 inspections.csv   every inspection of the period: date, who inspected, findings, remedial action, and
-                  the unit with its serial numbers. \"record\" is its number in the logbook.
+                  the unit with the serial numbers that it had then. \"record\" is its number in the
+                  logbook.
 tests.csv         flow tests, requalifications and other upkeep of the period, with the reference
 cylinders.csv     every cylinder: rating, marks, last requalification, when the next one is due
 fit-tests.csv     who was fit-tested with which facepiece, and until when it counts; nothing medical
@@ -74,7 +78,7 @@ pub async fn pack(store: &Store, now: i64, asked: &Asked) -> Result<Vec<u8>, Pac
     add("tests.csv", &tests(store, &ledger, asked).await?)?;
     add("cylinders.csv", &cylinders(&ledger))?;
     add("fit-tests.csv", &fit_tests(store, &ledger).await?)?;
-    add("technicians.csv", &technicians(&ledger))?;
+    add("technicians.csv", &technicians(store, &ledger).await?)?;
     add("air.csv", &air(store, &ledger, asked).await?)?;
     Ok(zip.finish()?.into_inner())
 }
@@ -99,21 +103,27 @@ async fn inspections(
     ];
     let mut rows = Vec::new();
     for number in period.units.keys() {
-        let serials = fleet.units.get(number).map(|u| &u.row.serials);
-        let serials: Vec<String> =
-            serials.into_iter().flatten().map(|(part, serial)| format!("{part} {serial}")).collect();
+        let mut serials = Serials::default();
+        for Kept { record, .. } in store.parts_records(number).await? {
+            if let Body::Desk(desk) = &record.body {
+                serials.hear(number, desk, record.envelope.time());
+            }
+        }
         for check in store.checks_between(number, (asked.from, asked.to)).await? {
-            if asked.member.is_some() && check.by != asked.member {
+            let theirs = asked.member.is_none() || check.by == asked.member;
+            if !theirs || !period.counts(number, check.at) {
                 continue;
             }
             let (findings, remedy) = found(store, ledger, &check).await?;
+            let of_then: Vec<String> =
+                serials.at(check.at).into_iter().map(|(part, serial)| format!("{part} {serial}")).collect();
             let at = fleet.department.clock.local(check.at);
             rows.push(vec![
                 at.format("%Y-%m-%d").to_string(),
                 at.format("%H:%M").to_string(),
                 check.by.as_deref().map_or("unsigned", |by| fleet.name(by)).to_owned(),
                 number.clone(),
-                serials.join("; "),
+                of_then.join("; "),
                 check.purpose.replace(['_', '-'], " "),
                 findings,
                 remedy,
@@ -202,6 +212,9 @@ fn remedy(ledger: &Ledger, kept: &Kept) -> Option<String> {
 async fn tests(store: &Store, ledger: &Ledger, asked: &Asked) -> Result<Vec<u8>, StoreError> {
     let row = |record: &Record| {
         let Body::Desk(Desk::Upkeep(u)) = &record.body else { return None };
+        if !of_period(ledger, asked, u.on) {
+            return None;
+        }
         let by = record.envelope.by.as_deref().map_or("", |by| ledger.fleet.name(by)).to_owned();
         let passed = if u.passed { "passed" } else { "failed" }.to_owned();
         let thing = thing_words(&u.asset);
@@ -215,16 +228,15 @@ async fn tests(store: &Store, ledger: &Ledger, asked: &Asked) -> Result<Vec<u8>,
             u.note.clone(),
         ])
     };
-    let rows = entries(store, &["upkeep"], asked).await?;
+    let rows = store.upkeep_since("upkeep", asked.from - SLACK).await?;
     let headings = ["date", "thing", "work", "result", "reference", "written down by", "note"];
     Ok(Sheet::new(&headings, rows.iter().filter_map(|k| row(&k.record))).csv())
 }
 
-async fn entries(store: &Store, kinds: &[&str], asked: &Asked) -> Result<Vec<Kept>, StoreError> {
-    let mut all = store.upkeep_entries(kinds, None, ENTRIES).await?;
-    all.retain(|k| (asked.from..asked.to).contains(&k.record.envelope.time()));
-    all.reverse();
-    Ok(all)
+/// Whether a local day is of the period.
+fn of_period(ledger: &Ledger, asked: &Asked, on: NaiveDate) -> bool {
+    let day = |t: i64| ledger.fleet.department.clock.local(t).date_naive();
+    (day(asked.from)..=day(asked.to - 1)).contains(&on)
 }
 
 fn cylinders(ledger: &Ledger) -> Vec<u8> {
@@ -275,12 +287,16 @@ async fn fit_tests(store: &Store, ledger: &Ledger) -> Result<Vec<u8>, StoreError
     Ok(Sheet::new(&headings, rows).csv())
 }
 
-fn technicians(ledger: &Ledger) -> Vec<u8> {
-    let rows = ledger.upkeep.qualified.iter().flat_map(|(member, families)| {
-        let name = ledger.fleet.name(member).to_owned();
-        families.iter().map(move |(family, until)| vec![name.clone(), family.clone(), until.to_string()])
+async fn technicians(store: &Store, ledger: &Ledger) -> Result<Vec<u8>, StoreError> {
+    let signers = store.signers().await?;
+    let rows = signers.iter().filter(|s| s.roles.contains(&Role::Technician)).flat_map(|signer| {
+        signer.qualified.iter().map(|family| {
+            let until = ledger.upkeep.qualified.get(&signer.id).and_then(|of| of.get(family));
+            let until = until.map_or_else(|| "not said".to_owned(), NaiveDate::to_string);
+            vec![ledger.fleet.name(&signer.id).to_owned(), family.clone(), until]
+        })
     });
-    Sheet::new(&["member", "kind of unit", "until"], rows).csv()
+    Ok(Sheet::new(&["member", "kind of unit", "until"], rows).csv())
 }
 
 async fn air(store: &Store, ledger: &Ledger, asked: &Asked) -> Result<Vec<u8>, StoreError> {
@@ -298,6 +314,9 @@ async fn air(store: &Store, ledger: &Ledger, asked: &Asked) -> Result<Vec<u8>, S
     let yes = |yes: bool| if yes { "yes" } else { "no" }.to_owned();
     let row = |record: &Record| {
         let Body::Desk(Desk::AirSample(s)) = &record.body else { return None };
+        if !of_period(ledger, asked, s.on) {
+            return None;
+        }
         let source = ledger.upkeep.sources.get(&s.source).map_or(&s.source, |known| &known.name);
         Some(vec![
             s.on.to_string(),
@@ -311,6 +330,6 @@ async fn air(store: &Store, ledger: &Ledger, asked: &Asked) -> Result<Vec<u8>, S
             s.reference.clone(),
         ])
     };
-    let rows = entries(store, &["air_sample"], asked).await?;
+    let rows = store.upkeep_since("air_sample", asked.from - SLACK).await?;
     Ok(Sheet::new(&headings, rows.iter().filter_map(|k| row(&k.record))).csv())
 }

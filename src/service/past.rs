@@ -13,15 +13,16 @@ use airmuster_domain::tally::{Kept, Past, Seat, Span, hours, open_by_hour, owed,
 use chrono::NaiveDate;
 
 use super::fleet::Fleet;
-use crate::store::{Placed, Store, StoreError, Week};
+use crate::store::{Made, Placed, Store, StoreError, Week};
 
-/// A check from so long before a period can still decide what is owed in it.
-const BEFORE: Millis = 32 * 24 * 60 * 60_000;
+/// A check from so long before a period can still decide what is owed in it: a month, and the grace, which is
+/// shorter than a shift.
+const BEFORE: Millis = 33 * 24 * 60 * 60_000;
 
 /// What is asked about.
 #[derive(Debug, Clone, Default)]
 pub struct Asked {
-    /// Only the units of this rig.
+    /// Only what rode on this rig, while it did.
     pub rig: Option<String>,
     /// Only this unit.
     pub unit: Option<String>,
@@ -78,6 +79,10 @@ pub struct Period {
     pub repairs: Vec<(String, Span)>,
     /// For each hour of the day, how many seats were open and how many were looked at.
     pub hours: [(usize, usize); 24],
+    /// Where a unit or a member was asked about: each check with its unit, the newest first.
+    pub checks: Vec<(String, Made)>,
+    /// Where a rig was asked about: when each unit was on it.
+    rode: Option<HashMap<String, Vec<Span>>>,
 }
 
 /// A unit's checks and grounds.
@@ -87,6 +92,19 @@ struct Known<'a> {
     /// The checks done.
     week: Week,
     faults: Vec<Span>,
+    /// From when on it is retired.
+    retired: Option<Millis>,
+}
+
+impl Known<'_> {
+    /// Whether it is of the period: a unit that was retired before it is not, unless it was checked in it
+    /// all the same, or is the one asked about.
+    fn is_of(&self, asked: &Asked) -> bool {
+        let span = asked.from..asked.to;
+        asked.unit.is_some()
+            || self.retired.is_none_or(|t| t > asked.from)
+            || self.week.checks().iter().any(|c| span.contains(&c.at))
+    }
 }
 
 /// The local day of moments that come again and again: units are due at the same time.
@@ -110,7 +128,7 @@ impl Period {
         let rows = seat_rows(&fleet, asked);
         let in_seats = seats(&rows, &placed);
         let seated: BTreeSet<&str> = in_seats.iter().flatten().filter_map(|(_, unit)| *unit).collect();
-        let ours = units(&fleet, asked);
+        let rode = asked.rig.as_deref().map(|rig| rode(&fleet, rig, &placed));
         let cadences = store.cadences_past().await?;
         let mut stood: HashMap<&str, Vec<&Placed>> = HashMap::new();
         for p in placed.iter() {
@@ -127,6 +145,8 @@ impl Period {
             members: BTreeMap::new(),
             repairs: Vec::new(),
             hours: [(0, 0); 24],
+            checks: Vec::new(),
+            rode,
             fleet: Arc::clone(&fleet),
         };
         // Which unit is which in `ready`.
@@ -135,7 +155,8 @@ impl Period {
         let mut weeks = store.lately().await?;
         for number in fleet.units.keys() {
             let once_there = seated.contains(number.as_str());
-            if !ours.contains(number) && !once_there {
+            let may_be_ours = out.may_be_ours(number, asked);
+            if !may_be_ours && !once_there {
                 continue;
             }
             let mut one = known(number, weeks.of(number, span, now).await?);
@@ -144,7 +165,7 @@ impl Period {
             let stood: Vec<_> = stood.iter().map(|p| (p.since, p.place.clone())).collect();
             let own = cadences.own.get(number).map_or(&[][..], Vec::as_slice);
             one.past.cadences = cadences.history.of(own, &stood);
-            if ours.contains(number) {
+            if may_be_ours && one.is_of(asked) {
                 out.take(&one, asked, &starts, &mut days);
             }
             if once_there {
@@ -153,6 +174,7 @@ impl Period {
             }
         }
         drop(weeks);
+        out.checks.sort_by_key(|(_, check)| std::cmp::Reverse(check.at));
         out.repairs.sort_by_key(|(_, span)| std::cmp::Reverse(span.from));
         let place = |unit: Option<&str>| nth.get(unit?).copied();
         let seats: Vec<Seat> = in_seats
@@ -163,15 +185,38 @@ impl Period {
         Ok(out)
     }
 
+    /// Whether what a unit did can be asked about.
+    fn may_be_ours(&self, unit: &str, asked: &Asked) -> bool {
+        asked.unit.as_deref().is_none_or(|one| one == unit)
+            && self.rode.as_ref().is_none_or(|rode| {
+                let there = rode.get(unit).map_or(&[][..], Vec::as_slice);
+                there.iter().any(|s| s.from < asked.to && s.until.is_none_or(|until| until > asked.from))
+            })
+    }
+
+    /// Whether what a unit did at a moment counts: with a rig, only while it was on it.
+    pub fn counts(&self, unit: &str, at: Millis) -> bool {
+        let there = |rode: &HashMap<String, Vec<Span>>| {
+            rode.get(unit).is_some_and(|spans| spans.iter().any(|s| s.holds(at)))
+        };
+        self.rode.as_ref().is_none_or(there)
+    }
+
     fn take(&mut self, k: &Known<'_>, asked: &Asked, starts: &Starts<'_>, days: &mut Days<'_>) {
         let theirs =
             |by: Option<&Arc<str>>| asked.member.is_none() || by.map(|by| &**by) == asked.member.as_deref();
-        let span = (asked.from, asked.to);
+        // Of what is retired no check is owed.
+        let span = (asked.from, k.retired.map_or(asked.to, |t| t.clamp(asked.from, asked.to)));
+        let rode = self.rode.as_ref().map(|rode| rode.get(k.number).cloned().unwrap_or_default());
+        let there = |at: Millis| rode.as_ref().is_none_or(|spans| spans.iter().any(|s| s.holds(at)));
         let own = self.units.entry(k.number.to_owned()).or_default();
         let checks = k.week.checks();
         for check in checks.iter().filter(|c| (asked.from..asked.to).contains(&c.at)) {
-            if !theirs(check.by.as_ref()) {
+            if !theirs(check.by.as_ref()) || !there(check.at) {
                 continue;
+            }
+            if asked.unit.is_some() || asked.member.is_some() {
+                self.checks.push((k.number.to_owned(), check.clone()));
             }
             let member = check.by.as_ref().map(|by| self.members.entry(Arc::clone(by)).or_default());
             for c in [&mut *own, &mut self.all].into_iter().chain(member) {
@@ -181,7 +226,7 @@ impl Period {
         }
         for one in owed(starts, &k.past, span, self.fleet.now) {
             let by = one.check.and_then(|n| checks.get(n)).and_then(|c| c.by.as_ref());
-            if !theirs(by) {
+            if !theirs(by) || !there(one.due) {
                 continue;
             }
             own.take(one.kept);
@@ -193,22 +238,33 @@ impl Period {
         }
         let ended = |span: &Span| span.until.is_none_or(|until| until >= asked.from) && span.from < asked.to;
         if asked.member.is_none() {
-            let faults = together(k.faults.clone()).into_iter().filter(ended);
+            // A failure is a rig's where it came to light.
+            let faults = together(k.faults.clone()).into_iter().filter(|s| ended(s) && there(s.from));
             self.repairs.extend(faults.map(|span| (k.number.to_owned(), span)));
         }
     }
 }
 
-fn units(fleet: &Fleet, asked: &Asked) -> BTreeSet<String> {
-    if let Some(unit) = &asked.unit {
-        return [unit.clone()].into();
+/// When each unit was on a rig. What is known first of a unit's place held before, too.
+fn rode(fleet: &Fleet, rig: &str, placed: &[Placed]) -> HashMap<String, Vec<Span>> {
+    let seats: BTreeSet<&str> =
+        fleet.seats.iter().filter(|s| s.rig == rig).map(|s| s.seat.as_str()).collect();
+    let mut out: HashMap<String, Vec<Span>> = HashMap::new();
+    let mut before: BTreeSet<&str> = BTreeSet::new();
+    for p in placed {
+        let first = before.insert(&p.unit);
+        let open = out.get_mut(&p.unit).and_then(|spans| spans.last_mut()).filter(|s| s.until.is_none());
+        if let Some(open) = open {
+            open.until = Some(p.since);
+        }
+        if let Place::Seat { seat } = &p.place
+            && seats.contains(seat.as_str())
+        {
+            let from = if first { Millis::MIN } else { p.since };
+            out.entry(p.unit.clone()).or_default().push(Span { from, until: None });
+        }
     }
-    if let Some(rig) = &asked.rig {
-        let there = fleet.seats.iter().filter(|s| s.rig == *rig).filter_map(|s| fleet.in_seat(s));
-        return there.map(|u| u.row.number.clone()).collect();
-    }
-    let there = fleet.units.values().filter(|u| u.standing.state != State::Retired);
-    there.map(|u| u.row.number.clone()).collect()
+    out
 }
 
 /// The seats whose hours are counted; none where a unit or a member is asked about.
@@ -259,11 +315,15 @@ fn known(number: &str, week: Week) -> Known<'_> {
         ..Past::default()
     };
     let mut faults = Vec::new();
+    let mut retired: Option<Millis> = None;
     for (kind, span) in week.against() {
         past.against.push((kind.terms().state, span));
         if matches!(kind, Kind::Finding | Kind::TakenOut) {
             faults.push(span);
         }
+        if kind == Kind::Retired {
+            retired = Some(retired.map_or(span.from, |t| t.min(span.from)));
+        }
     }
-    Known { number, past, week, faults }
+    Known { number, past, week, faults, retired }
 }

@@ -164,28 +164,3 @@ impl Proposal<'_> {
         format!("{}|{}|{now}", self.seat.seat, self.spare.row.number)
     }
 }
-
-/// The record that moves everything that stands on one rig to another one, place by place in their
-/// order; what finds no free place there stays. `Err` says why nothing can be moved.
-pub fn everything(muster: &Muster, from: &str, to: &str) -> Result<Moved, String> {
-    let name = |id: &str| muster.rig(id).map_or(id.to_owned(), |r| r.name.clone());
-    let mut moves = Vec::new();
-    for kit in [false, true] {
-        let mut free = muster.places(to).filter(|p| p.kit == kit && p.asset.is_none());
-        for place in muster.places(from).filter(|p| p.kit == kit && p.asset.is_some()) {
-            let (Some(asset), Some(goal)) = (place.asset.as_ref().and_then(|a| a.parse().ok()), free.next())
-            else {
-                continue;
-            };
-            moves.push(Move {
-                asset,
-                from: Some(Place::Seat { seat: place.seat.clone() }),
-                to: Place::Seat { seat: goal.seat.clone() },
-            });
-        }
-    }
-    if moves.is_empty() {
-        return Err(format!("Nothing on {} fits into a free place on {}.", name(from), name(to)));
-    }
-    Ok(Moved { moves, why: format!("everything from {} to {}", name(from), name(to)) })
-}

@@ -10,7 +10,7 @@ use super::logbook::Unread;
 use super::open::Store;
 
 /// The tables that hold nothing but what follows from the logbook.
-pub const COMPUTED: [&str; 36] = [
+pub const COMPUTED: [&str; 37] = [
     "about",
     "attention",
     "unproven",
@@ -45,6 +45,7 @@ pub const COMPUTED: [&str; 36] = [
     "drive",
     "crew",
     "crew_seat",
+    "ridden",
     "rig_accepted",
     "late_pull",
 ];

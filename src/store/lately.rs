@@ -33,6 +33,8 @@ const TOGETHER: usize = 50;
 /// A complete, signed check that stands, whatever it found.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Made {
+    /// Its number in the logbook.
+    pub seq: i64,
     /// When.
     pub at: Millis,
     /// From when on it releases, if it does: an officer may have had to countersign it.
@@ -154,6 +156,7 @@ impl Store {
                 continue;
             }
             made.push(Made {
+                seq: c.seq,
                 at: c.at,
                 since: c.signed.map_or(c.at, |signed| signed.max(c.at)),
                 by: c.by.map(|by| words.of(&by)),

@@ -107,13 +107,20 @@ fn text(value: &impl serde::Serialize) -> Result<String, StoreError> {
 }
 
 impl Write {
-    pub(super) async fn write_rotation(&mut self, turns: &[String], first: Millis) -> Result<(), StoreError> {
+    pub(super) async fn write_rotation(
+        &mut self,
+        turns: &[String],
+        first: Millis,
+        apart: &BTreeSet<String>,
+    ) -> Result<(), StoreError> {
         sqlx::query(
-            "insert into rotation (only, turns, first) values (1, $1, $2)
-             on conflict (only) do update set turns = excluded.turns, first = excluded.first",
+            "insert into rotation (only, turns, first, apart) values (1, $1, $2, $3)
+             on conflict (only) do update set turns = excluded.turns, first = excluded.first,
+                apart = excluded.apart",
         )
         .bind(text(&turns)?)
         .bind(first)
+        .bind(text(apart)?)
         .execute(self.conn().await?)
         .await?;
         Ok(())
@@ -156,6 +163,28 @@ impl Write {
                 .execute(self.conn().await?)
                 .await?;
         }
+        self.write_ridden(c).await
+    }
+
+    /// A later crew of a shift takes the place of an earlier one, and both have ridden.
+    pub(super) async fn write_ridden(&mut self, c: &Crew) -> Result<(), StoreError> {
+        for member in c.seats.values() {
+            sqlx::query("insert into ridden (rig, shift, member) values ($1, $2, $3) on conflict do nothing")
+                .bind(&c.rig)
+                .bind(c.shift)
+                .bind(member)
+                .execute(self.conn().await?)
+                .await?;
+        }
+        Ok(())
+    }
+
+    pub(super) async fn forget_ridden(&mut self, l: &Left) -> Result<(), StoreError> {
+        sqlx::query("delete from ridden where member = $1 and shift >= $2")
+            .bind(&l.member)
+            .bind(l.shift)
+            .execute(self.conn().await?)
+            .await?;
         Ok(())
     }
 
@@ -166,6 +195,7 @@ impl Write {
             .bind(l.shift)
             .execute(self.conn().await?)
             .await?;
+        self.forget_ridden(l).await?;
         let sql = if l.how.keeps_roles() {
             "update member set qualified = '[]' where id = $1"
         } else {
@@ -394,11 +424,12 @@ impl Known {
 impl Store {
     /// Whose turn each shift is.
     pub async fn rotation(&self) -> Result<Rotation, StoreError> {
-        let row: Option<(String, Millis)> =
-            sqlx::query_as("select turns, first from rotation").fetch_optional(&self.read).await?;
-        let Some((turns, first)) = row else { return Ok(Rotation::default()) };
+        let row: Option<(String, Millis, String)> =
+            sqlx::query_as("select turns, first, apart from rotation").fetch_optional(&self.read).await?;
+        let Some((turns, first, apart)) = row else { return Ok(Rotation::default()) };
         let turns = serde_json::from_str(&turns).map_err(|e| unreadable("rotation", "1", &e))?;
-        Ok(Rotation { turns, first })
+        let apart = serde_json::from_str(&apart).map_err(|e| unreadable("rotation", "1", &e))?;
+        Ok(Rotation { turns, first, apart })
     }
 
     /// Minutes between stations, by their ids in order.

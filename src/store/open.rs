@@ -136,6 +136,7 @@ impl Store {
         store.catch_up_with_upkeep().await?;
         store.catch_up_with_places().await?;
         store.catch_up_with_times().await?;
+        store.catch_up_with_crews().await?;
         Ok(store)
     }
 

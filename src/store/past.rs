@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use airmuster_domain::Millis;
 use airmuster_domain::ground::Raise;
-use airmuster_domain::record::{Body, Desk, Place, Register};
+use airmuster_domain::record::{Asset, Body, Desk, Place, Register};
 
 use super::error::{StoreError, unreadable};
 use super::logbook::{self, Kept};
@@ -23,7 +23,7 @@ pub struct Placed {
     pub place: Place,
 }
 
-/// Who rode in the shifts from a moment on.
+/// Who rode in the shifts from a moment on, whoever was relieved in one included.
 #[derive(Debug)]
 pub struct Ridden {
     since: Millis,
@@ -56,13 +56,13 @@ impl Store {
             return Ok(Arc::clone(kept));
         }
         let rows: String = sqlx::query_scalar(
-            "select json_group_array(json_array(rig, shift, member)) from crew_seat where shift >= $1",
+            "select json_group_array(json_array(rig, shift, member)) from ridden where shift >= $1",
         )
         .bind(from)
         .fetch_one(&self.read)
         .await?;
         let rows: Vec<(String, Millis, String)> =
-            serde_json::from_str(&rows).map_err(|e| unreadable("crew_seat", "all", &e))?;
+            serde_json::from_str(&rows).map_err(|e| unreadable("ridden", "all", &e))?;
         let mut rigs: HashMap<String, BTreeMap<Millis, Vec<Arc<str>>>> = HashMap::new();
         for (rig, shift, member) in rows {
             let member = self.shelves.words.of(&member);
@@ -80,6 +80,19 @@ impl Store {
                 .bind(&raise.key)
                 .fetch_all(&mut *conn)
                 .await?;
+        logbook::all_by_seq(&mut conn, seqs).await
+    }
+
+    /// The records that say which parts a unit has had, oldest first.
+    pub async fn parts_records(&self, unit: &str) -> Result<Vec<Kept>, StoreError> {
+        let mut conn = self.read.acquire().await?;
+        let seqs: Vec<i64> = sqlx::query_scalar(
+            "select l.seq from about a join logbook l on l.seq = a.seq
+             where a.asset = $1 and l.kind in ('register', 'fitting', 'loan') order by l.seq",
+        )
+        .bind(Asset::unit(unit).to_string())
+        .fetch_all(&mut *conn)
+        .await?;
         logbook::all_by_seq(&mut conn, seqs).await
     }
 
@@ -123,6 +136,33 @@ impl Store {
         sqlx::raw_sql(include_str!("../../migrations/0019_ridden_meanwhile.sql"))
             .execute(write.conn().await?)
             .await?;
+        write.commit().await
+    }
+
+    /// A logbook that is older than the memory of who rode has it made from its records.
+    pub(super) async fn catch_up_with_crews(&self) -> Result<(), StoreError> {
+        let mut write = self.begin().await?;
+        let (kept, crews): (i64, i64) =
+            sqlx::query_as("select (select count(*) from ridden), (select count(*) from crew)")
+                .fetch_one(write.conn().await?)
+                .await?;
+        if kept > 0 || crews == 0 {
+            return Ok(());
+        }
+        let seqs: Vec<i64> =
+            sqlx::query_scalar("select seq from logbook where kind in ('crew', 'left') order by seq")
+                .fetch_all(write.conn().await?)
+                .await?;
+        for seq in seqs {
+            let Some(Kept { record, .. }) = logbook::by_seq(write.conn().await?, seq).await? else {
+                continue;
+            };
+            match &record.body {
+                Body::Desk(Desk::Crew(c)) => write.write_ridden(c).await?,
+                Body::Desk(Desk::Left(l)) => write.forget_ridden(l).await?,
+                _ => {}
+            }
+        }
         write.commit().await
     }
 }

@@ -197,7 +197,7 @@ impl Write {
             Register::Tablet { id, name, station, key } => {
                 self.write_tablet(id, name, station, key.as_ref(), e).await?;
             }
-            Register::Rotation { turns, first } => self.write_rotation(turns, *first).await?,
+            Register::Rotation { turns, first, apart } => self.write_rotation(turns, *first, apart).await?,
             Register::Drive { from, to, minutes } => self.write_drive(from, to, *minutes).await?,
             Register::Holder { asset, place } => {
                 self.write_holder(asset, place).await?;

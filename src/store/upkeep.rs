@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
+use airmuster_domain::Millis;
 use airmuster_domain::record::{Asset, Body, Desk, Fitting, Record};
 use airmuster_domain::upkeep::{Thing, Upkeep};
 use sqlx::sqlite::SqliteConnection;
@@ -231,6 +232,18 @@ impl Store {
         let wanted: BTreeSet<&str> = kinds.iter().copied().collect();
         let seqs = rows.into_iter().filter(|(_, kind)| wanted.contains(kind.as_str())).map(|(seq, _)| seq);
         logbook::all_by_seq(&mut conn, seqs.take(usize::try_from(count).unwrap_or(0))).await
+    }
+
+    /// All entries of a kind that were written from a moment on, oldest first.
+    pub async fn upkeep_since(&self, kind: &str, from: Millis) -> Result<Vec<Kept>, StoreError> {
+        let mut conn = self.read.acquire().await?;
+        let seqs: Vec<i64> =
+            sqlx::query_scalar("select seq from upkeep_entry where kind = $1 and at >= $2 order by at, seq")
+                .bind(kind)
+                .bind(from)
+                .fetch_all(&mut *conn)
+                .await?;
+        logbook::all_by_seq(&mut conn, seqs).await
     }
 
     /// A logbook that is older than what is kept of upkeep has it made from its records.

@@ -410,7 +410,17 @@ pub fn tell_register(fleet: &Fleet, r: &Register) -> Told {
             None,
         ),
         Register::Rotation { turns, .. } if turns.is_empty() => told("Platoons", "nobody rotates", None),
-        Register::Rotation { turns, .. } => told("Platoons", turns.join(", "), None),
+        Register::Rotation { turns, apart, .. } if apart.is_empty() => {
+            told("Platoons", turns.join(", "), None)
+        }
+        Register::Rotation { turns, apart, .. } => {
+            let name = |id: &String| {
+                let seat = fleet.seats.iter().find(|s| s.rig == *id);
+                seat.map_or_else(|| id.clone(), |s| s.rig_name.clone())
+            };
+            let apart: Vec<String> = apart.iter().map(name).collect();
+            told("Platoons", format!("{}; no turns on {}", turns.join(", "), apart.join(", ")), None)
+        }
         Register::Drive { from, to, minutes } => {
             let name = |id: &String| {
                 fleet.stations.iter().find(|s| s.id == *id).map_or_else(|| id.clone(), |s| s.name.clone())

@@ -332,7 +332,7 @@ async fn without_the_triggers_of_a_table_what_is_kept_would_be_an_old_one() {
         (&["upkeep_insert", "upkeep_update"], &["a part that is fitted"]),
         (&["placed_insert"], &["a move"]),
         (&["cadence_set_insert"], &["a cadence of a rig"]),
-        (&["crew_insert"], &["a crew"]),
+        (&["ridden_insert"], &["a crew"]),
     ];
     let mut play = Play { h: busy().await, rng: StdRng::seed_from_u64(17), last: None };
     let options = SqliteConnectOptions::new().filename(play.h.dir.path().join(FILE));

@@ -361,6 +361,24 @@ impl District {
         }
     }
 
+    /// Tom puts another part in the place of one.
+    pub async fn fit(&self, unit: &str, slot: Slot, out: &str, serial: &str) {
+        let name = "Brindle part".to_owned();
+        self.register(Register::Approval { profile: PROFILE.to_owned(), slot, names: vec![name.clone()] })
+            .await;
+        let (serial, edition) = (serial.to_owned(), "2018".to_owned());
+        let part = Component { name, serial, edition, ..Component::default() };
+        let (unit, out, why) = (unit.to_owned(), Some(out.to_owned()), "worn".to_owned());
+        let body = Fitting { unit, slot, out, part: Some(part), was_there: false, why };
+        self.hand_in("fitting", self.clock.id(), Some("tom"), &body, Origin::Desk).await;
+    }
+
+    /// Ada retires a unit.
+    pub async fn retire(&self, unit: &str) {
+        let body = TakenOut { asset: Asset::unit(unit), why: "worn out".to_owned() };
+        self.hand_in("retired", self.clock.id(), Some("ada"), &body, Origin::Desk).await;
+    }
+
     /// A flow test of today, by Tom.
     pub async fn flow_tested(&self, unit: &str) {
         let body = Upkept {

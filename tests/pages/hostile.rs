@@ -58,7 +58,9 @@ const TEXTS: [&str; 34] = [
 ];
 
 /// Names of everything that some form of the program asks for.
-const FIELDS: [&str; 138] = [
+const FIELDS: [&str; 140] = [
+    "apart",
+    "shift",
     "asked",
     "early_minutes",
     "grace_minutes",

@@ -37,14 +37,31 @@ async fn members_are_put_on_seats_and_only_those_whom_the_facepiece_fits_make_th
     let before = officer.get("/rigs/engine-2").await.ok().text();
     assert!(before.contains("3 of 3 seats ready") && !before.contains("Staffed"), "{before}");
     fit(&d, &mut officer, &["olga", "ana"]).await;
+    // Whoever may wear it comes first; why not is said under the field.
     let form = officer.get("/rigs/engine-2/crew").await.ok();
-    assert!(form.html.contains("Ana Wick: fit until 1 Mar 2027"), "{}", form.html);
-    assert!(form.html.contains("Ben Orr: no clearance entered"), "{}", form.html);
+    let driver = form.html.split("<select id=\"driver\"").nth(1).unwrap().split("</select>").next().unwrap();
+    let (may, not) = driver.split_once("<optgroup label=\"May not wear it\">").unwrap();
+    assert!(may.contains("data-say=\"Fit until 1 Mar 2027.\">Ana Wick<"), "{driver}");
+    assert!(not.contains("data-say=\"No clearance entered.\">Ben Orr<"), "{driver}");
     let on = [("officer", "olga"), ("driver", "ana"), ("seat-3", "ben")];
     let put = officer.post("/rigs/engine-2/crew", &on).await;
     assert_eq!((put.status, put.to.as_str()), (303, "/rigs/engine-2"));
     let page = officer.get("/rigs/engine-2").await.ok().text();
     assert!(page.contains("Staffed, 3 on it") && page.contains("2 of 3 seats ready"), "{page}");
+    let form = officer.get("/rigs/engine-2/crew").await.ok();
+    assert!(
+        form.html.contains("<p class=\"soft\" id=\"seat-3-fit\">No clearance entered.</p>"),
+        "{}",
+        form.html
+    );
+    assert!(
+        form.html.contains("<optgroup label=\"Rode Engine 2 lately\"><option value=\"ana\""),
+        "{}",
+        form.html
+    );
+    // The sheet that is put up says of a member no more than that.
+    let sheet = officer.get("/rigs/engine-2/sheet").await.ok().text();
+    assert!(sheet.contains("Member not ready for this seat") && !sheet.contains("clearance"), "{sheet}");
     let why = "Ben Orr: no medical clearance entered. Ben Orr: no fit test with facepiece F-130, Invented One full, size medium.";
     assert!(page.contains(why), "{page}");
     assert!(page.contains("No team of two with two outside: 2 more ready members make one."), "{page}");
@@ -72,7 +89,8 @@ async fn members_are_put_on_seats_and_only_those_whom_the_facepiece_fits_make_th
 async fn the_last_crew_of_the_platoon_is_proposed_and_not_entered() {
     let d = district().await;
     let turns = ["A", "B"].map(str::to_owned).to_vec();
-    d.register(Register::Rotation { turns, first: d.clock.now() }).await;
+    d.register(Register::Rotation { turns, first: d.clock.now(), apart: std::collections::BTreeSet::new() })
+        .await;
     let mut officer = d.signed_in("olga").await;
     let first = [("officer", "olga"), ("driver", "ana"), ("seat-3", "")];
     assert_eq!(officer.post("/rigs/engine-2/crew", &first).await.status, 303);
@@ -88,8 +106,85 @@ async fn the_last_crew_of_the_platoon_is_proposed_and_not_entered() {
     assert!(officer.get("/rigs/engine-2").await.ok().text().contains("Crew not entered for this shift"));
     let form = officer.get("/rigs/engine-2/crew").await.ok();
     assert!(form.text().contains("the platoon’s last crew"), "{}", form.text());
-    assert!(form.html.contains("value=\"olga\" selected") && form.html.contains("value=\"ana\" selected"));
-    assert!(!form.html.contains("value=\"tom\" selected"));
+    let chosen =
+        |m: &str| form.html.contains(&format!("value=\"{m}\" data-say=\"No clearance entered.\" selected"));
+    assert!(chosen("olga") && chosen("ana") && !chosen("tom"), "{}", form.html);
+}
+
+#[tokio::test]
+async fn a_rig_that_takes_no_turns_is_offered_its_last_crew_whatever_the_platoon() {
+    let d = district().await;
+    let (turns, first) = (["A", "B"].map(str::to_owned).to_vec(), d.clock.now());
+    let apart = std::collections::BTreeSet::from(["engine-2".to_owned()]);
+    d.register(Register::Rotation { turns, first, apart }).await;
+    let mut officer = d.signed_in("olga").await;
+    let crew = [("officer", "olga"), ("driver", "ana"), ("seat-3", "")];
+    assert_eq!(officer.post("/rigs/engine-2/crew", &crew).await.status, 303);
+    d.pass(super::district::DAY);
+    let mut officer = d.signed_in("olga").await;
+    let form = officer.get("/rigs/engine-2/crew").await.ok();
+    assert!(
+        form.text().contains("This is the last crew.") && !form.text().contains("platoon"),
+        "{}",
+        form.text()
+    );
+    assert!(form.html.contains("value=\"ana\" data-say=\"No clearance entered.\" selected"), "{}", form.html);
+}
+
+#[tokio::test]
+async fn the_oncoming_officer_enters_crew_and_acceptance_before_the_shift_begins() {
+    let d = district().await;
+    d.checked().await;
+    // 06:40 of the next morning: checks count for the shift from 07:00.
+    d.pass(super::district::DAY - 24 * MINUTE);
+    let mut officer = d.signed_in("olga").await;
+    let running = [("officer", "tom"), ("driver", ""), ("seat-3", "")];
+    assert_eq!(officer.post("/rigs/engine-2/crew", &running).await.status, 303);
+    let form = officer.get("/rigs/engine-2/crew").await.ok();
+    let next =
+        form.html.split("href=\"/rigs/engine-2/crew?shift=").nth(1).unwrap().split('"').next().unwrap();
+    assert!(form.text().contains("This shift, from yesterday 07:00 The shift from 07:00"), "{}", form.text());
+    let ours = officer.get(&format!("/rigs/engine-2/crew?shift={next}")).await.ok();
+    assert_eq!(ours.value("shift"), next);
+    let on = [("officer", "olga"), ("driver", "ana"), ("seat-3", ""), ("shift", next)];
+    let put = officer.post("/rigs/engine-2/crew", &on).await;
+    assert_eq!((put.status, put.to), (303, format!("/rigs/engine-2?shift={next}")));
+    let now = officer.get("/rigs/engine-2").await.ok().text();
+    assert!(now.contains("Tom Varga") && !now.contains("Ana Wick"), "{now}");
+    let then = officer.get(&format!("/rigs/engine-2?shift={next}")).await.ok();
+    assert!(then.text().contains("Ana Wick") && !then.text().contains("Tom Varga"), "{}", then.text());
+    assert!(then.html.contains(&format!("/rigs/engine-2/accept?shift={next}")), "{}", then.html);
+    // Accepted for that shift, and for no other.
+    let form = officer.get(&format!("/rigs/engine-2/accept?shift={next}")).await.ok();
+    let (id, seen) = (form.value("id"), form.value("seen"));
+    let sign = [
+        ("id", id.as_str()),
+        ("seen", &seen),
+        ("shift", next),
+        ("member", "olga"),
+        ("pin", PIN),
+        ("officer", "seen to"),
+        ("driver", "seen to"),
+        ("seat-3", "seen to"),
+    ];
+    let accepted = officer.post("/rigs/engine-2/accept", &sign).await;
+    assert_eq!((accepted.status, accepted.to), (303, format!("/rigs/engine-2?shift={next}")));
+    assert!(!officer.get("/rigs/engine-2").await.ok().text().contains("Reviewed by"));
+    // A form of the shift that ran is not taken for the one that has begun meanwhile.
+    let old = officer.get("/rigs/engine-2/crew").await.ok().value("shift");
+    d.pass(21 * MINUTE);
+    let begun = officer.get("/rigs/engine-2").await.ok().text();
+    assert!(begun.contains("Reviewed by Olga Fenn") && begun.contains("Ana Wick"), "{begun}");
+    let records = d.records().await;
+    let late = [("officer", "tom"), ("driver", ""), ("seat-3", ""), ("shift", old.as_str())];
+    let again = officer.post("/rigs/engine-2/crew", &late).await;
+    assert_eq!(again.status, 422);
+    assert!(
+        again.text().contains("The shift from 07:00 has begun since you opened this."),
+        "{}",
+        again.text()
+    );
+    assert_eq!((d.records().await, again.value("shift").as_str()), (records, next));
 }
 
 #[tokio::test]
@@ -195,14 +290,48 @@ async fn a_rig_is_lent_and_everything_moved_to_another_in_one_action() {
     let mut officer = d.signed_in("olga").await;
     let reserve = [("station", "mill"), ("duty", "reserve"), ("why", "")];
     assert_eq!(officer.post("/rigs/reserve-5/status", &reserve).await.status, 303);
+    // A rescue-team pack, for which the reserve rig has no place, a spare cylinder, for which it has, and a crew.
+    for (id, rig) in [("rack", "engine-2"), ("r-rack", "reserve-5")] {
+        let (id, rig, name) = (id.to_owned(), rig.to_owned(), "Spare cylinder 1".to_owned());
+        d.register(Register::Seat { id, rig, name, kit: true, order: 10 }).await;
+    }
+    d.register(Register::Cylinder { number: "C-9".to_owned(), rated: "4500 psi".parse().unwrap() }).await;
+    let in_rack =
+        Register::Holder { asset: Asset::cylinder("C-9"), place: Place::Seat { seat: "rack".to_owned() } };
+    d.register(in_rack).await;
+    let (rig, name) = ("engine-2".to_owned(), "Rescue-team pack".to_owned());
+    d.register(Register::Seat { id: "pack".to_owned(), rig, name, kit: true, order: 9 }).await;
+    d.arrives().await;
+    let in_pack =
+        Register::Holder { asset: Asset::unit("150"), place: Place::Seat { seat: "pack".to_owned() } };
+    d.register(in_pack).await;
+    fit(&d, &mut officer, &["olga", "ana"]).await;
+    let crew = [("officer", "olga"), ("driver", "ana"), ("seat-3", "")];
+    assert_eq!(officer.post("/rigs/engine-2/crew", &crew).await.status, 303);
     let before = d.records().await;
+    let form = officer.get("/rigs/engine-2/status").await.ok().html;
+    assert!(form.contains("Reserve 5, reserve: room for 3 at its seats and 1 in its kit places"), "{form}");
     let moved = officer.post("/rigs/engine-2/everything", &[("to", "reserve-5")]).await;
-    assert_eq!((moved.status, moved.to.as_str()), (303, "/rigs/reserve-5"));
-    assert_eq!(d.records().await, before + 1);
-    let page = officer.get("/rigs/reserve-5").await.ok().text();
-    assert!(page.contains("Reserve") && page.contains("Unit 117") && page.contains("Unit 130"), "{page}");
+    assert_eq!((moved.status, moved.to.as_str()), (303, "/rigs/reserve-5?from=engine-2"));
+    // What was on it, what each rig is for, and who rides: five records, all or none.
+    assert_eq!(d.records().await, before + 5);
+    let page = officer.get("/rigs/reserve-5?from=engine-2").await.ok().text();
+    assert!(
+        page.contains("Staffed, 2 on it") && page.contains("Unit 117") && page.contains("Ana Wick"),
+        "{page}"
+    );
+    let said = "Still on Engine 2, as no place here is free for it: Rescue-team pack: unit 150. \
+        Reserve 5 is in use now and stands at Millrace, Engine 2 is reserve.";
+    assert!(page.contains(said), "{page}");
+    let old = officer.get("/rigs/engine-2").await.ok().text();
+    assert!(old.contains("Millrace station · Reserve") && !old.contains("Ana Wick"), "{old}");
+    // The swap plan does not take apart what has just been put together.
+    let plan = officer.get("/swap").await.ok().text();
+    assert!(!plan.contains("Unit 117") && !plan.contains("spare 117"), "{plan}");
     let again = officer.post("/rigs/engine-2/everything", &[("to", "reserve-5")]).await;
     assert_eq!(again.status, 422);
+    let itself = officer.post("/rigs/engine-2/everything", &[("to", "engine-2")]).await;
+    assert_eq!(itself.said_at("to"), "Choose another rig.");
     assert!(again.said_at("to").contains("Nothing on Engine 2"), "{}", again.text());
     // Lent to whom?
     let lent = officer.post("/rigs/engine-2/status", &[("station", "mill"), ("duty", "lent_out")]).await;

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::io::{Cursor, Read as _};
 
+use airmuster_domain::record::{Asset, Place, Register, Slot};
 use airmuster_domain::rules::Purpose;
 use zip::ZipArchive;
 
@@ -95,6 +96,65 @@ async fn the_inspectors_pack_has_the_five_fields_of_each_inspection_and_nothing_
 }
 
 #[tokio::test]
+async fn a_rigs_record_and_the_pack_keep_what_has_left_it_and_what_is_retired_since() {
+    let d = district().await;
+    d.checked().await;
+    d.pass(MINUTE);
+    // 117 leaves the rig, and is retired; 142 takes its seat, and is checked again there.
+    let to_bench = Register::Holder { asset: Asset::unit("117"), place: Place::Bench };
+    d.register(to_bench).await;
+    let in_seat =
+        Register::Holder { asset: Asset::unit("142"), place: Place::Seat { seat: "officer".to_owned() } };
+    d.register(in_seat).await;
+    d.pass(MINUTE);
+    d.check("142", "ben", Purpose::ShiftStart, &[]).await;
+    d.retire("117").await;
+    d.pass(2 * DAY);
+    let mut olga = d.signed_in("olga").await;
+    let ask = "rig=engine-2&from=2026-11-26&to=2026-11-26";
+    let text = olga.get(&format!("/past?{ask}")).await.ok().text();
+    // Four checks: 142's as a spare is not the rig's. What is owed is asked at 08:30, of what is there then.
+    assert!(text.contains("4 checks done. Of 3 owed, 3 were made in time, 0 late, 0 missed."), "{text}");
+    let rows = inspected(&unpacked(&olga.get_bytes(&format!("/past/pack?{ask}")).await));
+    assert_eq!(rows, ["07:04 117", "07:04 121", "07:04 130", "07:06 142"]);
+    // Without a rig: all five, and nothing is owed of the retired one.
+    let ask = "from=2026-11-26&to=2026-11-26";
+    let rows = inspected(&unpacked(&olga.get_bytes(&format!("/past/pack?{ask}")).await));
+    assert_eq!(rows, ["07:04 117", "07:04 121", "07:04 130", "07:04 142", "07:06 142"]);
+    let after = olga.get("/past?from=2026-11-27&to=2026-11-27").await.ok().html;
+    assert!(!after.contains(">117<") && after.contains(">121<"), "{after}");
+}
+
+/// Time and unit of each inspection in a pack.
+fn inspected(files: &BTreeMap<String, String>) -> Vec<String> {
+    let rows = files["inspections.csv"].lines().skip(1).map(|line| {
+        let columns: Vec<&str> = line.split(',').collect();
+        format!("{} {}", columns[1], columns[3])
+    });
+    rows.collect()
+}
+
+#[tokio::test]
+async fn the_pack_names_the_technicians_the_serials_of_the_day_and_every_test_of_the_period() {
+    let d = district().await;
+    d.check("117", "ana", Purpose::ShiftStart, &[]).await;
+    d.pass(DAY);
+    d.fit("117", Slot::Regulator, "RG-117", "RG-9").await;
+    d.check("117", "ana", Purpose::ShiftStart, &[]).await;
+    d.flow_tested("117").await;
+    let officer = d.signed_in("olga").await;
+    let files = unpacked(&officer.get_bytes("/past/pack?from=2026-11-26&to=2026-11-27").await);
+    let (days, technicians) = (&files["inspections.csv"], &files["technicians.csv"]);
+    let of_day = |day: &str| days.lines().find(|l| l.starts_with(day)).unwrap();
+    assert!(of_day("2026-11-26").contains("regulator RG-117,"), "{days}");
+    assert!(of_day("2026-11-27").contains("regulator RG-9,"), "{days}");
+    assert_eq!(technicians.lines().nth(1), Some("Tom Varga,us-open-circuit-third,not said"), "{technicians}");
+    assert_eq!(files["tests.csv"].lines().count(), 2);
+    let before = unpacked(&officer.get_bytes("/past/pack?from=2026-11-26&to=2026-11-26").await);
+    assert_eq!(before["tests.csv"].lines().count(), 1, "the test was made a day later");
+}
+
+#[tokio::test]
 async fn questions_are_asked_with_their_numbers_and_accuse_nobody() {
     let d = district().await;
     d.checked().await;
@@ -106,6 +166,17 @@ async fn questions_are_asked_with_their_numbers_and_accuse_nobody() {
         "{page}"
     );
     assert!(page.contains("Was the form filled in after the work was done?"), "{page}");
+    // "See these checks" leads to each of them.
+    let link = officer.get("/questions").await.ok().html;
+    assert!(link.contains("href=\"/past?member=ana&#38;from=2026-10-29#checks\""), "{link}");
+    let each = officer.get("/past?member=ana&from=2026-10-29").await.ok();
+    let line = "07:04, unit 117 Ana Wick, took 0 s; its steps take";
+    let said = each.text();
+    assert!(
+        said.contains("Each check") && said.contains(line) && said.contains("Less than its steps"),
+        "{said}"
+    );
+    assert!(each.html.contains("class=\"tile\" href=\"/records/"), "{}", each.html);
     let on = [("officer", "olga"), ("driver", "ben"), ("seat-3", "")];
     assert_eq!(officer.post("/rigs/engine-2/crew", &on).await.status, 303);
     let page = officer.get("/questions").await.ok().text();
@@ -113,4 +184,12 @@ async fn questions_are_asked_with_their_numbers_and_accuse_nobody() {
         page.contains("Ana Wick: 4 checks in shifts in which no crew of that house names them"),
         "{page}"
     );
+    // Who was on the crew and was relieved has ridden as well.
+    let on = [("officer", "olga"), ("driver", "ana"), ("seat-3", "")];
+    assert_eq!(officer.post("/rigs/engine-2/crew", &on).await.status, 303);
+    d.pass(60 * MINUTE);
+    let relief = [("officer", "olga"), ("driver", "ben"), ("seat-3", "")];
+    assert_eq!(officer.post("/rigs/engine-2/crew", &relief).await.status, 303);
+    let page = officer.get("/questions").await.ok().text();
+    assert!(!page.contains("in which no crew of that house"), "{page}");
 }

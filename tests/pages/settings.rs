@@ -92,6 +92,24 @@ async fn platoons_take_turns_from_the_one_that_is_on_duty_now() {
     d.pass(DAY);
     let mut officer = d.signed_in("olga").await;
     assert!(officer.get("/rigs").await.ok().text().contains("C platoon is on duty"));
+    // A platoon of two turns in a row: which of them runs is said by its place in the list.
+    let mut admin = d.signed_in("ada").await;
+    let pairs =
+        |on_duty: &'static str| [("turns", "A, A, B, B, C, C"), ("on_duty", on_duty), ("apart", "engine-2")];
+    let which = admin.post("/settings/platoons", &pairs("B")).await;
+    assert!(which.said_at("on_duty").contains("It has several turns"), "{}", which.text());
+    assert_eq!(admin.post("/settings/platoons", &pairs("4")).await.to, "/settings?done=yes");
+    assert_eq!(admin.post("/settings/platoons", &pairs("4")).await.to, "/settings?done=same");
+    let page = admin.get("/settings").await.ok();
+    assert!(page.text().contains("B, turn 4 of 6") && page.value("on_duty") == "4", "{}", page.text());
+    assert!(page.text().contains("Take no turns\nEngine 2"), "{}", page.text());
+    assert_eq!(admin.post("/settings/platoons", &pairs("7")).await.status, 422);
+    d.pass(DAY);
+    let mut officer = d.signed_in("olga").await;
+    assert!(
+        officer.get("/rigs").await.ok().text().contains("C platoon is on duty"),
+        "the second turn was the last"
+    );
     // Drives between stations are entered here, too.
     d.register(Register::Station { id: "tarn".to_owned(), name: "Tarn".to_owned(), order: 2 }).await;
     let mut admin = d.signed_in("ada").await;

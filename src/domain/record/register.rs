@@ -1,6 +1,6 @@
 //! What the register holds: the department, its places, its things and its members' roles.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -193,6 +193,9 @@ pub enum Register {
         turns: Vec<String>,
         /// A shift in which the first of them was on duty.
         first: crate::Millis,
+        /// Ids of rigs that take no turns.
+        #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
+        apart: BTreeSet<String>,
     },
     /// How long it takes from one station to another, either way.
     Drive {
@@ -218,9 +221,9 @@ pub enum Register {
 pub enum Cadence {
     /// At the start of each shift.
     EachShift,
-    /// Every seven days.
+    /// Every seven local days.
     Weekly,
-    /// Every thirty-one days.
+    /// Every thirty-one local days.
     Monthly,
     /// After use, and never because time has gone by.
     AfterUse,
@@ -252,6 +255,15 @@ impl Cadence {
             Self::Weekly => "weekly",
             Self::Monthly => "monthly",
             Self::AfterUse => "after use",
+        }
+    }
+
+    /// After how many local days it is due again; none where it does not go by days.
+    pub const fn days(self) -> Option<u32> {
+        match self {
+            Self::Weekly => Some(7),
+            Self::Monthly => Some(31),
+            Self::EachShift | Self::AfterUse => None,
         }
     }
 

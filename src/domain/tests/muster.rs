@@ -410,7 +410,7 @@ fn platoons_take_turns_over_days_of_23_and_25_hours() {
     // America/New_York goes back on 2026-11-01 and forward on 2026-03-08 (tz database, rule US).
     let clock = ShiftClock::read("America/New_York", "07:00", 24, 90, 90).unwrap();
     let turns = ["A", "B", "C"].map(str::to_owned).to_vec();
-    let rotation = Rotation { turns, first: at("2026-03-06T12:00:00-05:00") };
+    let rotation = Rotation { turns, first: at("2026-03-06T12:00:00-05:00"), ..Rotation::default() };
     for (moment, platoon) in [
         ("2026-03-06T07:00:00-05:00", "A"),
         ("2026-03-07T06:59:00-05:00", "A"),
@@ -427,6 +427,12 @@ fn platoons_take_turns_over_days_of_23_and_25_hours() {
         assert_eq!(rotation.platoon(&clock, at(moment)), Some(platoon), "{moment}");
     }
     assert_eq!(Rotation::default().platoon(&clock, at("2026-03-06T12:00:00Z")), None);
+    // A platoon of two turns in a row: which of them runs is said by its place.
+    let pairs = ["A", "A", "B", "B"].map(str::to_owned).to_vec();
+    let second = Rotation::now(pairs, 3, &clock, at("2026-03-06T12:00:00-05:00"));
+    let turns = ["2026-03-06T12:00:00-05:00", "2026-03-07T12:00:00-05:00", "2026-03-08T12:00:00-04:00"];
+    let turns = turns.map(|t| (second.turn(&clock, at(t)), second.platoon(&clock, at(t))));
+    assert_eq!(turns, [(Some(3), Some("B")), (Some(0), Some("A")), (Some(1), Some("A"))]);
     let halves = ShiftClock::read("Europe/London", "08:00", 12, 60, 60).unwrap();
     assert_eq!(halves.shifts_between(at("2026-10-24T09:00:00+01:00"), at("2026-10-26T07:00:00Z")), 3);
 }

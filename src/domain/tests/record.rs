@@ -5,7 +5,7 @@
 //! left out or in another order, an unknown kind refused, an envelope that takes anything.
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on says so")]
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write as _;
 use std::process::{Command, Stdio};
 
@@ -229,7 +229,8 @@ fn what_is_made_at_the_desk_comes_back_as_it_was() {
         Register::Cadence { at: Spot::Seat { seat: "e2-1".to_owned() }, cadence: Some(Cadence::Monthly) },
         Register::Cadence { at: Spot::Spares { station: "north".to_owned() }, cadence: None },
         Register::Identification { asked: Asked::Needed, hours: 25 },
-        Register::Rotation { turns: vec!["A".to_owned()], first: 5 },
+        Register::Rotation { turns: vec!["A".to_owned()], first: 5, apart: BTreeSet::new() },
+        Register::Rotation { turns: vec!["A".to_owned()], first: 5, apart: ["chief-1".to_owned()].into() },
         Register::Drive { from: "north".to_owned(), to: "south".to_owned(), minutes: 9 },
         Register::Holder { asset: asset.clone(), place: Place::Seat { seat: "e2-1".to_owned() } },
         Register::Holder { asset: asset.clone(), place: Place::Spare { station: "north".to_owned() } },

@@ -10,7 +10,8 @@
 //!   the first of April, both at 2:00 wall clock. 2026-04-05 (to +10:30) and 2026-10-04 (to +11).
 //!
 //! Mutants that this turns red: shifts counted as 24 times 60 minutes, a repeated start taken at
-//! its second occurrence, a skipped one moved on by a fixed step, `<` for `<=` at a start.
+//! its second occurrence, a skipped one moved on by a fixed step, `<` for `<=` at a start, weeks counted as
+//! seven times 24 hours.
 #![allow(clippy::unwrap_used, reason = "a test that cannot go on says so")]
 
 use airmuster_domain::Millis;
@@ -161,12 +162,87 @@ fn a_check_counts_until_the_grace_after_the_next_start_and_early_for_the_one_to_
     assert_eq!(due("2026-06-08T23:00:00-04:00"), tuesday);
 }
 
+/// A check, and until when it counts where it is due every seven and every thirty-one days: the same time
+/// of day by the wall clock, and an hour of grace.
+struct Again {
+    zone: &'static str,
+    checked: &'static str,
+    week: &'static str,
+    month: &'static str,
+}
+
+/// Over both changes of the clocks in three zones, and over none.
+const AGAIN: [Again; 7] = [
+    Again {
+        zone: "America/New_York",
+        checked: "2026-03-06T10:00:00-05:00",
+        week: "2026-03-13T11:00:00-04:00",
+        month: "2026-04-06T11:00:00-04:00",
+    },
+    Again {
+        zone: "America/New_York",
+        checked: "2026-10-30T10:00:00-04:00",
+        week: "2026-11-06T11:00:00-05:00",
+        month: "2026-11-30T11:00:00-05:00",
+    },
+    Again {
+        zone: "Europe/London",
+        checked: "2026-03-27T10:00:00+00:00",
+        week: "2026-04-03T11:00:00+01:00",
+        month: "2026-04-27T11:00:00+01:00",
+    },
+    Again {
+        zone: "Europe/London",
+        checked: "2026-10-23T10:00:00+01:00",
+        week: "2026-10-30T11:00:00+00:00",
+        month: "2026-11-23T11:00:00+00:00",
+    },
+    Again {
+        zone: "Australia/Lord_Howe",
+        checked: "2026-04-01T10:00:00+11:00",
+        week: "2026-04-08T11:00:00+10:30",
+        month: "2026-05-02T11:00:00+10:30",
+    },
+    Again {
+        zone: "Australia/Lord_Howe",
+        checked: "2026-10-01T10:00:00+10:30",
+        week: "2026-10-08T11:00:00+11:00",
+        month: "2026-11-01T11:00:00+11:00",
+    },
+    Again {
+        zone: "America/Phoenix",
+        checked: "2026-03-06T10:00:00-07:00",
+        week: "2026-03-13T11:00:00-07:00",
+        month: "2026-04-06T11:00:00-07:00",
+    },
+];
+
 #[test]
-fn weeks_and_months_are_counted_in_days() {
-    let c = ShiftClock::default();
-    assert_eq!(c.counts_until(Cadence::Weekly, 0), Some(7 * 24 * HOUR));
-    assert_eq!(c.counts_until(Cadence::Monthly, 0), Some(31 * 24 * HOUR));
-    assert_eq!(c.counts_until(Cadence::AfterUse, 0), None, "until it is used");
+fn weeks_and_months_are_counted_in_local_days_with_the_grace_of_a_shift() {
+    for Again { zone, checked, week, month } in AGAIN {
+        let c = ShiftClock::read(zone, "07:00", 24, 90, 60).unwrap();
+        let until = |cadence| c.counts_until(cadence, at(checked));
+        assert_eq!(until(Cadence::Weekly), Some(at(week)), "{zone}, {checked}");
+        assert_eq!(until(Cadence::Monthly), Some(at(month)), "{zone}, {checked}");
+        assert_eq!(until(Cadence::AfterUse), None, "until it is used");
+    }
+}
+
+#[test]
+fn a_weekly_check_made_early_for_a_shift_counts_as_made_at_its_start() {
+    let c = ShiftClock::read("America/New_York", "07:00", 24, 90, 60).unwrap();
+    let until = |checked: &str| c.counts_until(Cadence::Weekly, at(checked)).unwrap();
+    // Over the change of 8 March.
+    assert_eq!(until("2026-03-06T05:30:00-05:00"), at("2026-03-13T08:00:00-04:00"));
+    assert_eq!(until("2026-03-06T07:00:00-05:00"), at("2026-03-13T08:00:00-04:00"));
+    assert_eq!(until("2026-03-06T07:01:00-05:00"), at("2026-03-13T08:01:00-04:00"));
+    assert_eq!(
+        until("2026-03-06T05:29:00-05:00"),
+        at("2026-03-13T06:29:00-04:00"),
+        "not early: in the night"
+    );
+    // 02:30 is skipped a week later: the first moment after the gap, and the grace.
+    assert_eq!(until("2026-03-01T02:30:00-05:00"), at("2026-03-08T04:00:00-04:00"));
 }
 
 #[test]

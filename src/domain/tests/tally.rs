@@ -82,15 +82,32 @@ fn a_check_is_owed_once_a_day_on_days_of_23_and_25_hours() {
 fn a_weekly_check_is_due_seven_days_after_the_one_before() {
     let clock = ShiftClock::default();
     let start = at("2026-09-01T12:00:00Z");
-    let past =
-        Past { done: vec![start, start + 7 * DAY, start + 15 * DAY, start + 18 * DAY], ..Past::default() };
+    // Ninety minutes of grace each time.
+    let grace = 90 * MINUTE;
+    let done = vec![start, start + 7 * DAY + grace, start + 15 * DAY + grace, start + 18 * DAY];
+    let past = Past { done, ..Past::default() };
     let now = start + 33 * DAY;
     assert_eq!(
         kept(&clock, Cadence::Weekly, &past, start, now, now),
-        // In time; a day late; early; and after it two weeks with none.
-        [Kept::InTime, Kept::Late(DAY), Kept::InTime, Kept::Missed]
+        // At the last moment in time; a day less that grace late; early; and after it two weeks with none.
+        [Kept::InTime, Kept::Late(DAY - grace), Kept::InTime, Kept::Missed]
     );
     assert_eq!(kept(&clock, Cadence::Weekly, &Past::default(), start, now, now), [], "nothing is known");
+}
+
+#[test]
+fn a_weekly_check_at_the_same_time_of_day_is_in_time_over_both_changes_of_the_clocks() {
+    let clock = ShiftClock::read("America/New_York", "07:00", 24, 0, 0).unwrap();
+    for days in [
+        ["2026-03-04T10:00:00-05:00", "2026-03-11T10:00:00-04:00", "2026-03-18T10:00:00-04:00"],
+        ["2026-10-28T10:00:00-04:00", "2026-11-04T10:00:00-05:00", "2026-11-11T10:00:00-05:00"],
+    ] {
+        let done = days.map(at).to_vec();
+        let now = done[2] + HOUR;
+        let past = Past { done, ..Past::default() };
+        let all = kept(&clock, Cadence::Weekly, &past, past.done[0], now, now);
+        assert_eq!(all, [Kept::InTime, Kept::InTime], "{}", days[0]);
+    }
 }
 
 #[test]
@@ -116,7 +133,7 @@ fn what_fell_due_while_a_cadence_held_is_owed_by_it_and_by_no_later_one() {
             (at("2026-11-11T08:30:00Z"), Kept::InTime),
             (at("2026-11-12T08:30:00Z"), Kept::Late(30 * MINUTE)),
             (at("2026-11-13T08:30:00Z"), Kept::Missed),
-            (at("2026-11-19T09:00:00Z"), Kept::Missed), // a week after the last, as a spare again
+            (at("2026-11-19T10:30:00Z"), Kept::Missed), // a week after the last, as a spare again
         ]
     );
     // Checked after use only, it owes nothing by the calendar, and its last good check goes on.
@@ -299,7 +316,7 @@ fn a_monthly_check_is_due_thirty_one_days_after_the_one_before_under_the_first_c
     let clock = ShiftClock::default();
     let start = at("2026-09-01T12:00:00Z");
     let past = Past {
-        done: vec![start, start + 31 * DAY, start + 62 * DAY + HOUR],
+        done: vec![start, start + 31 * DAY, start + 62 * DAY + 2 * HOUR],
         // What came first held before, too.
         cadences: vec![(start + 80 * DAY, Cadence::Monthly)],
         ..Past::default()
@@ -307,7 +324,10 @@ fn a_monthly_check_is_due_thirty_one_days_after_the_one_before_under_the_first_c
     let now = start + 70 * DAY;
     let all: Vec<(Millis, Kept)> =
         owed(&starts(&clock), &past, (start, now), now).iter().map(|o| (o.due, o.kept)).collect();
-    assert_eq!(all, [(start + 31 * DAY, Kept::InTime), (start + 62 * DAY, Kept::Late(HOUR))]);
+    assert_eq!(
+        all,
+        [(start + 31 * DAY, Kept::InTime), (start + 62 * DAY + 90 * MINUTE, Kept::Late(30 * MINUTE))]
+    );
 }
 
 #[test]

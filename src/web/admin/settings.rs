@@ -58,6 +58,7 @@ pub struct Input {
     grace_minutes: String,
     turns: String,
     on_duty: String,
+    apart: Vec<String>,
     asked: String,
     hours: String,
     from: String,
@@ -107,11 +108,20 @@ impl Held {
             early_minutes: clock.early_minutes.to_string(),
             grace_minutes: clock.grace_minutes.to_string(),
             turns: self.rotation.turns.join(", "),
-            on_duty: self.rotation.platoon(clock, self.fleet.now).unwrap_or_default().to_owned(),
+            on_duty: self.on_duty(),
+            apart: self.rotation.apart.iter().cloned().collect(),
             asked: self.identification.asked.id().to_owned(),
             hours: self.identification.hours.to_string(),
             ..Input::default()
         }
+    }
+
+    /// The turn that runs: the platoon's name or, where it has several turns, its place in the list.
+    fn on_duty(&self) -> String {
+        let (clock, turns) = (&self.fleet.department.clock, &self.rotation.turns);
+        let Some(nth) = self.rotation.turn(clock, self.fleet.now) else { return String::new() };
+        let alone = turns.iter().filter(|t| **t == turns[nth]).count() == 1;
+        if alone { turns[nth].clone() } else { (nth + 1).to_string() }
     }
 
     /// Since when and by whom something is as it is: `of` picks it out of an entry of the register.
@@ -206,13 +216,33 @@ pub async fn set_platoons(
         lines.push(problem("turns", "Give each a name of up to 60 characters."));
     }
     let clock = app.store.department().await?.clock;
-    let on_duty = turns.iter().position(|t| t.eq_ignore_ascii_case(input.on_duty.trim()));
+    let on_duty = turn(&turns, input.on_duty.trim());
     if on_duty.is_none() && !turns.is_empty() && lines.is_empty() {
-        lines.push(problem("on_duty", "Name the one of them that is on duty now."));
+        let say = if turns.iter().any(|t| t.eq_ignore_ascii_case(input.on_duty.trim())) {
+            "It has several turns: give the place in the list of the one that runs, like 4 for the fourth."
+        } else {
+            "Name the one of them that is on duty now."
+        };
+        lines.push(problem("on_duty", say));
+    }
+    let rigs = app.store.rigs().await?;
+    if input.apart.iter().any(|id| !rigs.iter().any(|r| r.id == *id)) {
+        return Err(WebError::Unreadable);
     }
     let now = app.clock.now();
-    let Rotation { turns, first } = Rotation::now(turns, on_duty.unwrap_or_default(), &clock, now);
-    finish(&app, &visitor, "platoons", &input, lines, Register::Rotation { turns, first }).await
+    let Rotation { turns, first, .. } = Rotation::now(turns, on_duty.unwrap_or_default(), &clock, now);
+    let apart = input.apart.iter().cloned().collect();
+    finish(&app, &visitor, "platoons", &input, lines, Register::Rotation { turns, first, apart }).await
+}
+
+/// The turn that is meant, by a platoon's name where that has one turn, or by its place in the list.
+fn turn(turns: &[String], said: &str) -> Option<usize> {
+    let mut named = turns.iter().enumerate().filter(|(_, t)| t.eq_ignore_ascii_case(said));
+    match (named.next(), named.next()) {
+        (Some((nth, _)), None) => Some(nth),
+        (Some(_), Some(_)) => None,
+        (None, _) => said.parse::<usize>().ok()?.checked_sub(1).filter(|nth| *nth < turns.len()),
+    }
 }
 
 /// `POST /settings/identification`.
@@ -283,11 +313,17 @@ async fn finish(
         "department" => Input {
             turns: now.turns,
             on_duty: now.on_duty,
+            apart: now.apart,
             asked: now.asked,
             hours: now.hours,
             ..input.clone()
         },
-        "platoons" => Input { turns: input.turns.clone(), on_duty: input.on_duty.clone(), ..now },
+        "platoons" => Input {
+            turns: input.turns.clone(),
+            on_duty: input.on_duty.clone(),
+            apart: input.apart.clone(),
+            ..now
+        },
         "identification" => Input { asked: input.asked.clone(), hours: input.hours.clone(), ..now },
         _ => Input { from: input.from.clone(), to: input.to.clone(), minutes: input.minutes.clone(), ..now },
     };
@@ -302,10 +338,11 @@ async fn says_the_same(app: &App, held: &Held, entry: &Register) -> Result<bool,
                 && ShiftClock::read(zone, shift_start, *shift_hours, *early_minutes, *grace_minutes)
                     .is_ok_and(|read| read == *clock)
         }
-        Register::Rotation { turns, first } => {
-            let new = Rotation { turns: turns.clone(), first: *first };
-            held.rotation.turns == *turns
-                && held.rotation.platoon(clock, held.fleet.now) == new.platoon(clock, held.fleet.now)
+        Register::Rotation { turns, first, apart } => {
+            let new = Rotation { turns: turns.clone(), first: *first, apart: apart.clone() };
+            let turn = |rotation: &Rotation| rotation.turn(clock, held.fleet.now);
+            (&held.rotation.turns, &held.rotation.apart) == (turns, apart)
+                && turn(&held.rotation) == turn(&new)
         }
         Register::Identification { asked, hours } => {
             held.identification == Identification { asked: *asked, hours: *hours }
@@ -355,13 +392,23 @@ async fn view(
         label: "Platoons".to_owned(),
         value: if turns.is_empty() { "Nobody rotates".to_owned() } else { turns },
         since: held.since(|entry| match entry {
-            Register::Rotation { turns, first } => Some(format!("{turns:?}{first}")),
+            Register::Rotation { turns, first, apart } => Some(format!("{turns:?}{first}{apart:?}")),
             _ => None,
         }),
     }];
-    if !now.on_duty.is_empty() {
-        let value = now.on_duty.clone();
+    let clock = &fleet.department.clock;
+    if let Some(nth) = held.rotation.turn(clock, fleet.now) {
+        let (all, name) = (held.rotation.turns.len(), &held.rotation.turns[nth]);
+        let value =
+            if now.on_duty == *name { name.clone() } else { format!("{name}, turn {} of {all}", nth + 1) };
         platoons.push(Setting { label: "On duty now".to_owned(), value, since: String::new() });
+    }
+    let rigs = app.store.rigs().await?;
+    let apart: Vec<&str> =
+        rigs.iter().filter(|r| held.rotation.apart.contains(&r.id)).map(|r| r.name.as_str()).collect();
+    if !apart.is_empty() {
+        let label = "Take no turns".to_owned();
+        platoons.push(Setting { label, value: apart.join(", "), since: String::new() });
     }
     let told = held.identification;
     let identification = vec![Setting {
@@ -415,6 +462,14 @@ async fn view(
         platoons,
         turns: input.turns.clone(),
         on_duty: input.on_duty.clone(),
+        apart: rigs
+            .iter()
+            .map(|r| StageOption {
+                value: r.id.clone(),
+                label: r.name.clone(),
+                selected: input.apart.contains(&r.id),
+            })
+            .collect(),
         identification,
         asked: vec![
             way(Asked::No, "Not asked"),

@@ -6,13 +6,13 @@ use airmuster_domain::record::{Digest, Reviewed, RigAccepted};
 use airmuster_domain::role::Role;
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
-use axum_extra::extract::Form;
+use axum_extra::extract::{Form, Query};
 use uuid::Uuid;
 
-use super::crew::shift_words;
+use super::crew::shift_words_of;
+use super::shift::{Asked, Chosen};
 use super::words::lack_words;
 use crate::service::IntakeError;
-use crate::service::muster::Muster;
 use crate::store::RigRow;
 use crate::web::auth::Visitor;
 use crate::web::error::WebError;
@@ -34,16 +34,17 @@ pub async fn show_form(
     State(app): State<App>,
     visitor: Visitor,
     Path(rig): Path<String>,
+    Query(asked): Query<Asked>,
 ) -> Result<Html<Accept>, WebError> {
-    let muster = Muster::load(&app.store, app.clock.now()).await?;
-    let row = muster.rig(&rig).ok_or(WebError::NotFound)?;
+    let chosen = Chosen::load(&app, asked.shift()).await?;
+    let row = chosen.muster.rig(&rig).ok_or(WebError::NotFound)?;
     let officer = visitor.member.as_ref().filter(|_| visitor.is(&[Role::Officer]));
     let member = officer.map(|m| m.id.clone()).unwrap_or_default();
     let input = Input::from([
         ("member".to_owned(), member),
         ("id".to_owned(), app.clock.id().hyphenated().to_string()),
     ]);
-    Ok(Html(view(&app, &visitor, &muster, row, &input, Vec::new()).await?))
+    Ok(Html(view(&app, &visitor, &chosen, row, &input, Vec::new()).await?))
 }
 
 /// `POST /rigs/{rig}/accept`.
@@ -53,12 +54,16 @@ pub async fn accept(
     Path(rig): Path<String>,
     Form(input): Form<Input>,
 ) -> Result<Response, WebError> {
-    let muster = Muster::load(&app.store, app.clock.now()).await?;
+    let asked = input.get("shift").map(|t| t.parse().map_err(|_| WebError::Unreadable)).transpose()?;
+    let chosen = Chosen::load(&app, asked).await?;
+    let muster = &chosen.muster;
     let row = muster.rig(&rig).ok_or(WebError::NotFound)?;
     let id: Uuid = field(&input, "id").parse().map_err(|_| WebError::Unreadable)?;
     let mut places = muster.reviewed(&rig);
     let mut lines = Vec::new();
-    if shown(&places) != field(&input, "seen") {
+    if chosen.passed {
+        lines.push(problem("seen", chosen.begun()));
+    } else if shown(&places) != field(&input, "seen") {
         lines.push(problem("seen", "Something has changed since you looked. Read it again, then sign."));
     }
     for place in places.iter_mut().filter(|p| !p.ready) {
@@ -76,14 +81,14 @@ pub async fn accept(
         _ => lines.extend(check_pin(&app, &visitor, member, pin).await?.err()),
     }
     if !lines.is_empty() {
-        return Ok(Again(view(&app, &visitor, &muster, row, &input, lines).await?).into_response());
+        return Ok(Again(view(&app, &visitor, &chosen, row, &input, lines).await?).into_response());
     }
     let body = RigAccepted { rig: rig.clone(), shift: muster.shift, places };
     match hand_in_field(&app, "rig_accepted", id, member, &body).await {
         Ok(_) | Err(IntakeError::Before(_)) => {}
         Err(e) => return Err(e.into()),
     }
-    Ok(Redirect::to(&format!("/rigs/{rig}")).into_response())
+    Ok(Redirect::to(&chosen.address(format!("/rigs/{rig}"))).into_response())
 }
 
 /// Names what was shown.
@@ -94,11 +99,12 @@ fn shown(places: &[Reviewed]) -> String {
 async fn view(
     app: &App,
     visitor: &Visitor,
-    muster: &Muster,
+    chosen: &Chosen,
     rig: &RigRow,
     input: &Input,
     lines: Vec<ProblemLine>,
 ) -> Result<Accept, WebError> {
+    let muster = &*chosen.muster;
     let fleet = &muster.fleet;
     let places = muster.places(&rig.id).map(|p| {
         let readiness = muster.readiness(p);
@@ -123,7 +129,10 @@ async fn view(
     Ok(Accept {
         page: page(app, visitor, &format!("Accept {}", rig.name)).await?,
         rig: Link { text: rig.name.clone(), href: format!("/rigs/{}", rig.id) },
-        shift: shift_words(muster),
+        shift: shift_words_of(muster, &rig.id),
+        start: muster.shift,
+        shifts: chosen.choices(&format!("/rigs/{}/accept", rig.id)),
+        back: chosen.address(format!("/rigs/{}", rig.id)),
         places: places.collect(),
         id: field(input, "id").to_owned(),
         seen: shown(&muster.reviewed(&rig.id)),

@@ -17,6 +17,7 @@ pub mod pins;
 pub mod roster;
 pub mod settle;
 pub mod sheet;
+pub mod shift;
 pub mod status;
 pub mod swap;
 pub mod tablets;

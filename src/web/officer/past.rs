@@ -16,13 +16,14 @@ use crate::service::fleet::Fleet;
 use crate::service::pack::{PackError, pack};
 use crate::service::past::{Asked, Counts, Period};
 use crate::service::shortcuts;
+use crate::store::Made;
 use crate::web::auth::Visitor;
 use crate::web::error::WebError;
 use crate::web::html::Html;
 use crate::web::present::{age, member_options, page, unit_ref, when};
 use crate::web::serving::App;
 use crate::web::view::Action;
-use crate::web::view::past::{Past, Questions, Table};
+use crate::web::view::past::{CheckLine, Past, Questions, Table};
 use crate::web::view::ticket::StageOption;
 
 /// The longest period: a leap year.
@@ -99,6 +100,7 @@ pub async fn show_past(
         from: from.to_string(),
         to: to.to_string(),
         lead: lead(&period.all),
+        checks: checks(&period),
         by_day: day_chart(&period, from, to),
         day_table: day_table(&period),
         by_hour: hour_chart(&period),
@@ -139,6 +141,34 @@ fn lead(all: &Counts) -> String {
     )
 }
 
+/// Each check, with how long it took where that is known; the newest first.
+fn checks(period: &Period) -> Vec<CheckLine> {
+    let fleet = &period.fleet;
+    let line = |(unit, check): &(String, Made)| {
+        let took = Some(Millis::from(check.took)).filter(|took| *took >= 0).map(seconds);
+        let least = check.least.map(Millis::from);
+        let say = match (took, least) {
+            (Some(took), Some(least)) => format!("took {took}; its steps take {} at least", seconds(least)),
+            (Some(took), None) => format!("took {took}"),
+            (None, _) => "its clock was set back meanwhile".to_owned(),
+        };
+        CheckLine {
+            href: format!("/records/{}", check.seq),
+            what: format!("{}, unit {unit}", when(&fleet.department.clock, check.at, fleet.now)),
+            by: check.by.as_deref().map_or("unsigned", |by| fleet.name(by)).to_owned(),
+            say,
+            hurried: check.took >= 0 && least.is_some_and(|least| Millis::from(check.took) < least),
+        }
+    };
+    period.checks.iter().map(line).collect()
+}
+
+/// A time in seconds, or in minutes and seconds.
+fn seconds(ms: Millis) -> String {
+    let s = (ms + 500) / 1000;
+    if s < 60 { format!("{s} s") } else { format!("{} min {:02} s", s / 60, s % 60) }
+}
+
 fn day_chart(period: &Period, from: NaiveDate, to: NaiveDate) -> Option<String> {
     let days: Vec<NaiveDate> = from.iter_days().take_while(|d| *d <= to).collect();
     let count = |n: usize| u32::try_from(n).unwrap_or(u32::MAX);
@@ -149,7 +179,7 @@ fn day_chart(period: &Period, from: NaiveDate, to: NaiveDate) -> Option<String> 
             (day.format("%-d %b").to_string(), count(c.late), count(c.missed))
         })
         .collect();
-    chart::bars(&bars, 6)
+    chart::bars(&bars, 6, 1)
 }
 
 fn day_table(period: &Period) -> Table {
@@ -173,11 +203,10 @@ fn hour_chart(period: &Period) -> Option<String> {
         .iter()
         .enumerate()
         .map(|(hour, seen)| {
-            let percent = share(*seen).map_or(0, |tenths| (tenths + 5) / 10);
-            (format!("{hour}"), u32::try_from(percent).unwrap_or(0), 0)
+            (format!("{hour}"), share(*seen).and_then(|tenths| u32::try_from(tenths).ok()).unwrap_or(0), 0)
         })
         .collect();
-    chart::bars(&bars, 12)
+    chart::bars(&bars, 12, 10)
 }
 
 fn hour_table(period: &Period) -> Table {
@@ -266,21 +295,22 @@ pub async fn show_questions(State(app): State<App>, visitor: Visitor) -> Result<
 
 fn question(fleet: &Fleet, q: &Question) -> (String, Option<Action>) {
     let clock = &fleet.department.clock;
-    let span = |ms: Millis| {
-        let s = (ms + 500) / 1000;
-        if s < 60 { format!("{s} s") } else { format!("{} min {:02} s", s / 60, s % 60) }
-    };
     let look = |text: &str, href: String| Some(Action { text: text.to_owned(), href, next: false });
+    // Each of the checks that the question was asked of.
+    let each_check = |member: &str| {
+        let from = clock.local(fleet.now - shortcuts::BACK).format("%Y-%m-%d");
+        format!("/past?member={}&from={from}#checks", urlencoded(member))
+    };
     match q {
         Question::Hurried { member, hurried, of, shortest, least } => (
             format!(
                 "{}: {hurried} of {of} checks took less time than their steps. The shortest was {}, where the steps \
                  answered take at least {}. Was the form filled in after the work was done?",
                 fleet.name(member),
-                span(*shortest),
-                span(*least)
+                seconds(*shortest),
+                seconds(*least)
             ),
-            look("See these checks", format!("/past?member={}", urlencoded(member))),
+            look("See these checks", each_check(member)),
         ),
         Question::SameReading { unit, pressure, times, between, others } => (
             format!(
@@ -299,7 +329,7 @@ fn question(fleet: &Fleet, q: &Question) -> (String, Option<Action>) {
                 fleet.name(member),
                 when(clock, *last, fleet.now)
             ),
-            look("See these checks", format!("/past?member={}", urlencoded(member))),
+            look("See these checks", each_check(member)),
         ),
     }
 }

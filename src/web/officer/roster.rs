@@ -1,11 +1,16 @@
 //! The rigs, and one rig's roster: open seats first, and what fixes each.
 
+use std::sync::Arc;
+
 use airmuster_domain::ground::Kind;
 use airmuster_domain::readiness::Lack;
 use airmuster_domain::record::{Asset, Duty};
 use airmuster_domain::standing::State as Holds;
-use axum::extract::{Path, Query, State};
+use axum::extract::{Path, State};
+use axum_extra::extract::Query;
+use serde::Deserialize;
 
+use super::shift::{Asked, Chosen};
 use super::swap::Done;
 use super::words::{
     PLANNING, identified_words, lack_words, manned_words, proposal_words, read_words, teams_words,
@@ -13,8 +18,9 @@ use super::words::{
 use crate::service::fleet::{Fleet, UnitFacts};
 use crate::service::muster::{Manned, Muster};
 use crate::service::swap::propose;
+use crate::service::takeover::still_on;
 use crate::service::ticket::thing_words;
-use crate::store::SeatRow;
+use crate::store::{RigRow, SeatRow};
 use crate::web::auth::Visitor;
 use crate::web::entered::sentence;
 use crate::web::error::WebError;
@@ -87,7 +93,7 @@ pub fn short_for_anybody(lack: &Lack) -> String {
 }
 
 /// What is lacking, in a word or two.
-fn short(lack: &Lack) -> String {
+pub fn short(lack: &Lack) -> String {
     match lack {
         Lack::Empty => "empty".to_owned(),
         Lack::Standing(state) => state.words().to_lowercase(),
@@ -102,14 +108,25 @@ fn short(lack: &Lack) -> String {
     }
 }
 
+/// What an address asks besides the shift.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Came {
+    /// The rig that everything has just come from.
+    from: String,
+}
+
 /// `GET /rigs/{rig}`.
 pub async fn show_rig(
     State(app): State<App>,
     visitor: Visitor,
     Path(rig): Path<String>,
     Query(done): Query<Done>,
+    Query(asked): Query<Asked>,
+    Query(came): Query<Came>,
 ) -> Result<Html<Roster>, WebError> {
-    let muster = Muster::load(&app.store, app.clock.now()).await?;
+    let chosen = Chosen::load(&app, asked.shift()).await?;
+    let muster = Arc::clone(&chosen.muster);
     let row = muster.rig(&rig).ok_or(WebError::NotFound)?;
     let fleet = &muster.fleet;
     let station = fleet.stations.iter().find(|s| s.id == row.station).map_or("", |s| &s.name);
@@ -137,12 +154,17 @@ pub async fn show_rig(
     }
     let act = |text: &str, what: &str, next: bool| Action {
         text: text.to_owned(),
-        href: format!("/rigs/{rig}/{what}"),
+        href: match what {
+            "crew" | "accept" => chosen.address(format!("/rigs/{rig}/{what}")),
+            _ => format!("/rigs/{rig}/{what}"),
+        },
         next,
     };
     let mut frame = page(&app, &visitor, &row.name).await?;
     frame.flash = done.words(&app, &muster).await?;
     Ok(Html(Roster {
+        moved: muster.rig(&came.from).filter(|r| r.id != rig).map(|r| moved_words(&muster, r, row)),
+        shifts: chosen.choices(&format!("/rigs/{rig}")),
         page: frame,
         rig: row.name.clone(),
         station: format!("{station} station"),
@@ -165,6 +187,21 @@ pub async fn show_rig(
         .collect(),
         swap,
     }))
+}
+
+/// After everything was moved from one rig to another: what each is for now, and what stays where it was.
+fn moved_words(muster: &Muster, from: &RigRow, to: &RigRow) -> String {
+    let left = match still_on(muster, &from.id).as_slice() {
+        [] => format!("Nothing is left on {}.", from.name),
+        left => format!("Still on {}, as no place here is free for it: {}.", from.name, left.join("; ")),
+    };
+    let duty = |r: &RigRow| r.duty.words().to_lowercase();
+    let (ours, theirs) = (duty(to), duty(from));
+    let station = muster.fleet.stations.iter().find(|s| s.id == to.station).map_or("", |s| &s.name);
+    format!(
+        "Everything was moved from {}. {left} {} is {ours} now and stands at {station}, {} is {theirs}.",
+        from.name, to.name, from.name
+    )
 }
 
 fn racked(fleet: &Fleet, place: &SeatRow) -> bool {

@@ -5,17 +5,18 @@ use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::Form;
 use serde::Deserialize;
+use serde_json::json;
 
 use crate::service::IntakeError;
 use crate::service::muster::Muster;
-use crate::service::swap::everything;
+use crate::service::takeover::{CrewsOf, everything};
 use crate::store::RigRow;
 use crate::web::auth::Visitor;
 use crate::web::error::WebError;
 use crate::web::html::{Again, Html};
 use crate::web::present::{capital, page};
 use crate::web::serving::App;
-use crate::web::signing::{hand_in_desk, hand_in_field, problem};
+use crate::web::signing::{hand_in_desk, hand_in_field, hand_in_together, problem};
 use crate::web::view::muster::Status;
 use crate::web::view::{Link, MemberOption, ProblemLine, Problems};
 
@@ -88,7 +89,7 @@ pub struct To {
     to: String,
 }
 
-/// `POST /rigs/{rig}/everything`: one record for all of it.
+/// `POST /rigs/{rig}/everything`: what is on it, its crew and its duty, together or not at all.
 pub async fn move_everything(
     State(app): State<App>,
     visitor: Visitor,
@@ -98,12 +99,18 @@ pub async fn move_everything(
     let by = visitor.member.as_ref().ok_or(WebError::Forbidden)?;
     let muster = Muster::load(&app.store, app.clock.now()).await?;
     let row = muster.rig(&rig).ok_or(WebError::NotFound)?;
-    let planned = match muster.rig(&input.to) {
-        Some(to) if to.id != rig => everything(&muster, &rig, &to.id),
-        _ => Err("Choose the rig that everything goes to.".to_owned()),
+    let mut crews = Vec::new();
+    for shift in muster.shifts() {
+        let then = muster.in_shift(&app.store, shift).await?;
+        let crew = |rig: &str| then.crew(rig).cloned().unwrap_or_default();
+        crews.push((shift, CrewsOf { from: crew(&rig), to: crew(&input.to) }));
+    }
+    let planned = match input.to != rig {
+        true => everything(&muster, &rig, &input.to, &crews),
+        false => Err("Choose another rig.".to_owned()),
     };
-    let moved = match planned {
-        Ok(moved) => hand_in_desk(&app, "moved", &by.id, &moved).await,
+    let planned = match planned {
+        Ok(planned) => planned,
         Err(say) => {
             let (station, duty) = (row.station.clone(), row.duty.id().to_owned());
             let as_is = Input { station, duty, why: row.why.clone() };
@@ -111,13 +118,26 @@ pub async fn move_everything(
             return Ok(Again(view(&app, &visitor, &muster, row, &as_is, lines).await?).into_response());
         }
     };
-    match moved {
-        Ok(_) => Ok(Redirect::to(&format!("/rigs/{}", input.to)).into_response()),
+    let mut records = vec![("moved", json!(planned.moved))];
+    records.extend(planned.duties.iter().map(|duty| ("rig_status", json!(duty))));
+    records.extend(planned.crews.iter().map(|crew| ("crew", json!(crew))));
+    match hand_in_together(&app, &by.id, &records).await {
+        Ok(()) => Ok(Redirect::to(&format!("/rigs/{}?from={rig}", input.to)).into_response()),
         Err(IntakeError::Refused(r)) => {
             Err(WebError::Conflict(format!("{}. Nothing was moved.", capital(&r.say))))
         }
         Err(e) => Err(e.into()),
     }
+}
+
+/// A rig that everything could go to: what it is for, and what has room on it.
+fn goal(muster: &Muster, rig: &RigRow) -> String {
+    let free = |kit: bool| muster.places(&rig.id).filter(|p| p.kit == kit && p.asset.is_none()).count();
+    let room = match (free(false), free(true)) {
+        (0, 0) => "no free place".to_owned(),
+        (seats, kits) => format!("room for {seats} at its seats and {kits} in its kit places"),
+    };
+    format!("{}, {}: {room}", rig.name, rig.duty.words().to_lowercase())
 }
 
 async fn view(
@@ -139,7 +159,12 @@ async fn view(
         stations: muster.fleet.stations.iter().map(|s| option(&s.id, &s.name, &input.station)).collect(),
         duties: Duty::ALL.into_iter().map(|d| option(d.id(), d.words(), &input.duty)).collect(),
         why: input.why.clone(),
-        rigs: muster.rigs.iter().filter(|r| r.id != rig.id).map(|r| option(&r.id, &r.name, "")).collect(),
+        rigs: muster
+            .rigs
+            .iter()
+            .filter(|r| r.id != rig.id)
+            .map(|r| option(&r.id, &goal(muster, r), ""))
+            .collect(),
         problems: Problems { lines },
     })
 }

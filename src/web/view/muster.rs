@@ -5,7 +5,18 @@ use askama::Template;
 use super::roster::RigsOf;
 use super::{Link, MemberOption, Page, Problems, UnitRef};
 
-/// Who is on a rig's seats in this shift.
+/// A shift to choose.
+#[derive(Clone, Debug, Default)]
+pub struct ShiftChoice {
+    /// "The shift from 07:00".
+    pub text: String,
+    /// The same page for it.
+    pub href: String,
+    /// It is the one of this page.
+    pub chosen: bool,
+}
+
+/// Who is on a rig's seats in a shift.
 #[derive(Clone, Debug, Default, Template)]
 #[template(path = "officer/crew.html")]
 pub struct Crew {
@@ -13,10 +24,16 @@ pub struct Crew {
     pub page: Page,
     /// The rig.
     pub rig: Link,
+    /// Its roster in this shift.
+    pub back: String,
     /// "B platoon, shift from 07:00".
     pub shift: String,
-    /// Whether what is chosen is a proposal that nobody has entered yet.
-    pub proposed: bool,
+    /// When that begins.
+    pub start: i64,
+    /// Shifts to choose from; none where there is no choice.
+    pub shifts: Vec<ShiftChoice>,
+    /// What is chosen already as a proposal that nobody has entered yet: "the platoon’s last crew".
+    pub last: &'static str,
     /// The seats.
     pub seats: Vec<CrewSeat>,
     /// What to put right.
@@ -32,8 +49,38 @@ pub struct CrewSeat {
     pub name: String,
     /// "Unit 117, facepiece F-117, size medium".
     pub unit: String,
-    /// Everybody, with what is known of them for this seat.
-    pub members: Vec<MemberOption>,
+    /// Everybody: the platoon first, then whoever else may wear it, then all others.
+    pub groups: Vec<CrewGroup>,
+}
+
+impl CrewSeat {
+    /// What is known of whoever is chosen.
+    pub fn said(&self) -> &str {
+        let mut all = self.groups.iter().flat_map(|g| &g.members);
+        all.find(|m| m.selected).map_or("", |m| &m.say)
+    }
+}
+
+/// Some of the members.
+#[derive(Clone, Debug, Default)]
+pub struct CrewGroup {
+    /// "B platoon, Millrace".
+    pub label: String,
+    /// Who.
+    pub members: Vec<CrewMember>,
+}
+
+/// A member for a seat.
+#[derive(Clone, Debug, Default)]
+pub struct CrewMember {
+    /// The id, as sent back.
+    pub id: String,
+    /// The name.
+    pub name: String,
+    /// "Fit until 3 Mar 2027."
+    pub say: String,
+    /// Chosen already.
+    pub selected: bool,
 }
 
 /// The swap plan.
@@ -138,6 +185,12 @@ pub struct Accept {
     pub id: String,
     /// Names what was shown.
     pub seen: String,
+    /// When the shift begins.
+    pub start: i64,
+    /// Shifts to choose from; none where there is no choice.
+    pub shifts: Vec<ShiftChoice>,
+    /// The rig's roster in this shift.
+    pub back: String,
     /// Who may sign.
     pub members: Vec<MemberOption>,
     /// What to put right.
@@ -253,7 +306,7 @@ pub struct Uninspected {
     /// "week" or "month".
     pub span: &'static str,
     /// Its days.
-    pub days: i64,
+    pub days: u32,
     /// The longest without first.
     pub lines: Vec<UninspectedLine>,
     /// How many units there are.

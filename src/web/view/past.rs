@@ -31,6 +31,31 @@ impl Table {
     }
 }
 
+/// A check in a line.
+#[derive(Clone, Debug, Default)]
+pub struct CheckLine {
+    /// Its record.
+    pub href: String,
+    /// "26 Nov 07:04, unit 117".
+    pub what: String,
+    /// Who signed it.
+    pub by: String,
+    /// "took 1 min 20 s; its steps take 3 min 05 s at least".
+    pub say: String,
+    /// It took less than its steps.
+    pub hurried: bool,
+}
+
+/// So many checks are read in one go; the rest is folded up.
+const CHECKS: usize = 30;
+
+impl Past {
+    /// The checks that are shown at once, and those that are folded up.
+    pub fn shown_checks(&self) -> (&[CheckLine], &[CheckLine]) {
+        self.checks.split_at(self.checks.len().min(CHECKS))
+    }
+}
+
 /// What a period comes to.
 #[derive(Clone, Debug, Default, Template)]
 #[template(path = "officer/past.html")]
@@ -49,6 +74,8 @@ pub struct Past {
     pub to: String,
     /// In a sentence.
     pub lead: String,
+    /// Where a unit or a member was asked about: each check, the newest first.
+    pub checks: Vec<CheckLine>,
     /// Late and missed checks by day, drawn.
     pub by_day: Option<String>,
     /// The same in numbers: days with any.

@@ -2,6 +2,7 @@
 
 use askama::Template;
 
+use super::muster::ShiftChoice;
 use super::strip::Strip;
 use super::{Action, Mark, Page, Standing, UnitRef};
 
@@ -75,6 +76,10 @@ pub struct Roster {
     pub station: String,
     /// "Staffed, 3 on it"; none where no roster is kept.
     pub state: Option<String>,
+    /// What was just moved here from another rig, and what was not.
+    pub moved: Option<String>,
+    /// Shifts to choose from; none where there is no choice.
+    pub shifts: Vec<ShiftChoice>,
     /// Seats that are ready.
     pub ready: usize,
     /// All seats.

@@ -28,6 +28,8 @@ pub struct Settings {
     pub turns: String,
     /// Whose turn it is now, as entered.
     pub on_duty: String,
+    /// Rigs, of which those that take no turns are chosen.
+    pub apart: Vec<StageOption>,
     /// Wearer identification.
     pub identification: Vec<Setting>,
     /// What may be asked.

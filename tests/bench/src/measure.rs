@@ -174,7 +174,14 @@ fn more(v: &Visitors) -> Vec<(&'static str, String, &str)> {
         page("acceptance form", "/rigs/rig-0-0/accept", &v.officer),
         page("daily sheet", "/rigs/rig-0-0/sheet", &v.officer),
         page("without inspection", "/uninspected", &v.officer),
+        page("kept roster", "/rigs/rig-0-0/roster", &v.officer),
+        page("rig's status", "/rigs/rig-0-0/status", &v.officer),
+        page("used units", "/rigs/rig-0-0/used", &v.officer),
+        page("spare cylinders of a rig", "/rigs/rig-0-0/spares", &v.officer),
+        page("how often things are checked", "/cadences", &v.officer),
+        page("loans", "/loans", &v.officer),
         page("record of a period", "/past", &v.officer),
+        page("each check of a member", &format!("/past?member={}", officer(0)), &v.officer),
         page("questions", "/questions", &v.officer),
         page("fitness", "/fitness", &v.officer),
         page("watch list", "/watch", &v.technician),
@@ -194,6 +201,16 @@ async fn one_by_one(table: &mut Table, server: &Server, v: &Visitors) -> Result<
         let l = pages(server.address, Some(cookie), &path, 1, Duration::from_secs(1)).await;
         let is = l.map_or_else(|e| e.to_string(), |l| milliseconds(l.half));
         table.put(format!("{name}, half of them in"), "20 ms", is);
+    }
+    // No page but a file of everything, made once in a while: what it takes is said.
+    for (name, path) in [
+        ("inspector's pack, a rig's month", "/past/pack?rig=rig-0-0"),
+        ("inspector's pack, everybody's month", "/past/pack"),
+    ] {
+        let mut connection = Connection::open(server.address, Some(v.officer.clone())).await?;
+        let began = Instant::now();
+        connection.get(path).await?;
+        table.put(name, "", milliseconds(began.elapsed()));
     }
     let (took, name) = slowest;
     table.put("the slowest, the first time after a start", "", format!("{name} {}", milliseconds(took)));

@@ -147,8 +147,11 @@ fn settings_stay_within_what_they_can_mean() {
     }
     assert!(refused(member("chief")).contains("“chief” is not a role"));
 
-    let rotation =
-        |names: &[&str]| Register::Rotation { turns: names.iter().map(|n| s(n)).collect(), first: 0 };
+    let rotation = |names: &[&str]| Register::Rotation {
+        turns: names.iter().map(|n| s(n)).collect(),
+        first: 0,
+        apart: std::collections::BTreeSet::new(),
+    };
     assert_eq!(entry(rotation(&["A", "B"])), Ok(()));
     assert_eq!(entry(rotation(&[])), Ok(()), "nobody rotates");
     assert_eq!(refused(rotation(&["A", " "])), "each platoon has a name");

@@ -1,0 +1,109 @@
+//! One rig takes the place of another: what stands on it, its crew and its duty, in one go.
+
+use std::collections::BTreeMap;
+
+use airmuster_domain::Millis;
+use airmuster_domain::record::{Crew, Duty, Move, Moved, Place, RigStatus};
+
+use super::muster::Muster;
+use crate::store::{SeatRow, Seated};
+
+/// What is written down for it, all of it or nothing.
+#[derive(Debug, Clone)]
+pub struct Takeover {
+    /// What goes where, place by place in their order; what finds no free place stays.
+    pub moved: Moved,
+    /// A reserve rig answers the calls now, and the other one stands by.
+    pub duties: Vec<RigStatus>,
+    /// The crews of the shifts that run or can be entered: off the one rig first, then on the other.
+    pub crews: Vec<Crew>,
+}
+
+/// Plans it. `crews` are those of both rigs, by shift. `Err` says why nothing can be moved.
+pub fn everything(
+    muster: &Muster,
+    from: &str,
+    to: &str,
+    crews: &[(Millis, CrewsOf)],
+) -> Result<Takeover, String> {
+    let (Some(old), Some(new)) = (muster.rig(from), muster.rig(to)) else {
+        return Err("Choose the rig that everything goes to.".to_owned());
+    };
+    let mut moves = Vec::new();
+    let mut seats: BTreeMap<&str, &str> = BTreeMap::new();
+    // A seat without a unit has none to move; whoever rides there still needs one.
+    let rides = |p: &SeatRow| crews.iter().any(|(_, c)| c.from.contains_key(&p.seat));
+    let mut free: Vec<&SeatRow> = muster.places(to).filter(|p| p.asset.is_none()).collect();
+    for place in muster.places(from).filter(|p| p.asset.is_some() || (!p.kit && rides(p))) {
+        let Some(nth) = free.iter().position(|goal| fits(muster, place, goal, &free)) else { continue };
+        let goal = free.remove(nth);
+        seats.insert(&place.seat, &goal.seat);
+        if let Some(asset) = place.asset.as_ref().and_then(|a| a.parse().ok()) {
+            moves.push(Move {
+                asset,
+                from: Some(Place::Seat { seat: place.seat.clone() }),
+                to: Place::Seat { seat: goal.seat.clone() },
+            });
+        }
+    }
+    if moves.is_empty() {
+        return Err(format!("Nothing on {} fits into a free place on {}.", old.name, new.name));
+    }
+    let why = format!("everything from {} to {}", old.name, new.name);
+    let mut duties = Vec::new();
+    if new.duty == Duty::Reserve {
+        let status = |rig: &crate::store::RigRow, duty| RigStatus {
+            rig: rig.id.clone(),
+            station: rig.station.clone(),
+            duty,
+            why: String::new(),
+        };
+        duties.push(status(new, Duty::InUse));
+        duties.extend((old.duty == Duty::InUse).then(|| status(old, Duty::Reserve)));
+    }
+    let mut written = Vec::new();
+    for (shift, of) in crews.iter().filter(|(_, of)| !of.from.is_empty() && of.to.is_empty()) {
+        let crew = |rig: &str, seats| Crew { rig: rig.to_owned(), shift: *shift, seats };
+        let (go, stay): (Vec<_>, Vec<_>) =
+            of.from.iter().partition(|(seat, _)| seats.contains_key(seat.as_str()));
+        let owned = |(seat, member): (&String, &String)| (seat.clone(), member.clone());
+        let on = |(seat, member): (&String, &String)| {
+            Some(((*seats.get(seat.as_str())?).to_owned(), member.clone()))
+        };
+        written.push(crew(from, stay.into_iter().map(owned).collect()));
+        written.push(crew(to, go.into_iter().filter_map(on).collect()));
+    }
+    Ok(Takeover { moved: Moved { moves, why }, duties, crews: written })
+}
+
+/// Whether a free place is the one for what is in another: seats in their order, a kit in a place of its name
+/// or, where there is none, in one that is no other kit's. A pack does not go into a rack for cylinders.
+fn fits(muster: &Muster, place: &SeatRow, goal: &SeatRow, free: &[&SeatRow]) -> bool {
+    let same = |a: &SeatRow, b: &SeatRow| a.name.eq_ignore_ascii_case(&b.name);
+    let others = |goal: &SeatRow| muster.places(&place.rig).any(|p| p.kit && same(p, goal));
+    match (place.kit, goal.kit) {
+        (false, false) => true,
+        (true, true) => same(place, goal) || (!others(goal) && !free.iter().any(|f| f.kit && same(place, f))),
+        _ => false,
+    }
+}
+
+/// Who rides both rigs in a shift.
+#[derive(Debug, Clone, Default)]
+pub struct CrewsOf {
+    /// The rig that everything is taken from.
+    pub from: Seated,
+    /// The one that it goes to.
+    pub to: Seated,
+}
+
+/// What is still on a rig, in words: `Rescue-team pack: unit 207`, and who still rides it.
+pub fn still_on(muster: &Muster, rig: &str) -> Vec<String> {
+    let thing = |asset: &str| asset.replacen(':', " ", 1);
+    let things =
+        muster.places(rig).filter_map(|p| Some(format!("{}: {}", p.name, thing(p.asset.as_deref()?))));
+    let riders = muster
+        .places(rig)
+        .filter_map(|p| Some(format!("{}: {}", p.name, muster.fleet.name(muster.member(p)?))));
+    things.chain(riders).collect()
+}
