@@ -69,6 +69,8 @@ pub struct Facts {
     pub under: Option<u64>,
     /// Whether other tickets are worked on under it.
     pub has_joined: bool,
+    /// Whether what is lent meanwhile is a unit of the department that stands on a rig.
+    pub loaner_rides: bool,
     /// The ticket that it is to be joined to.
     pub other: Option<Other>,
     /// Keys of the open grounds that are the ticket's.
@@ -324,6 +326,7 @@ fn touches_asset(desk: &Desk) -> bool {
             | Desk::Worked(_)
             | Desk::TicketStage(_)
             | Desk::TicketJoined(_)
+            | Desk::TicketApart(_)
             | Desk::TicketSplit(_)
             | Desk::Fitting(_)
             | Desk::Loan(_)

@@ -251,6 +251,23 @@ impl Store {
         Ok(out)
     }
 
+    /// Facepieces and cylinders that are held for an inquiry and on this unit, or were packed with it.
+    pub async fn packed_with(&self, unit: &str, now: Millis) -> Result<Vec<Asset>, StoreError> {
+        let rows: Vec<String> = sqlx::query_scalar(
+            "select distinct g.asset from ground g
+             where g.kind = 'held' and substr(g.asset, 1, 5) <> 'unit:'
+               and (g.cleared_at is null or g.cleared_at > $2)
+               and (exists (select 1 from holder h where h.asset = g.asset and h.at = 'with' and h.place = $1)
+                    or json_extract(g.detail, '$.say') like 'packed with unit ' || $1 || ',%')
+             order by g.asset",
+        )
+        .bind(unit)
+        .bind(now.saturating_add(SLACK))
+        .fetch_all(&self.read)
+        .await?;
+        rows.iter().map(|a| a.parse().map_err(|e| unreadable("ground", a, &e))).collect()
+    }
+
     /// Checks in the order of the logbook, from the one after this number on.
     pub async fn checks_after(&self, seq: i64, count: i64) -> Result<Vec<CheckRow>, StoreError> {
         let rows: Vec<RawCheck> =

@@ -219,6 +219,12 @@ async fn a_failed_air_sample_holds_what_was_filled_since_and_lists_its_uses() {
     assert!(again.said_at("monoxide").starts_with("Give the report’s figure"), "{}", again.text());
     let bad = officer.post("/sources/shop", &sample("2026-11-30", "14.5")).await;
     assert_eq!(bad.status, 303, "{}", bad.text());
+    // A hundredth too much is too much: 29 CFR 1910.134(i)(1)(ii)(C), 10 ppm or less.
+    let just = d.signed_in("olga").await.post("/sources/shop", &sample("2026-11-30", "10.01")).await;
+    assert_eq!(just.status, 303, "{}", just.text());
+    let says = officer.get("/sources/shop").await.ok().text();
+    assert!(says.contains("the last sample failed, carbon monoxide 10.1 ppm, at most 10."), "{says}");
+    assert_eq!(officer.post("/sources/shop", &sample("2026-11-30", "14.5")).await.status, 303);
     let page = officer.get("/sources/shop").await.ok();
     let says = page.text();
     assert!(
@@ -473,7 +479,10 @@ async fn a_technician_whose_qualification_has_lapsed_does_not_return_a_unit() {
     let lapsed = [("of", of), ("until", "2026-11-25"), ("reference", "Course 12")];
     assert_eq!(admin.post("/qualifications", &lapsed).await.status, 303);
     let says = admin.get("/qualifications").await.ok().text();
-    assert!(says.contains("us-open-circuit-third: lapsed after 25 Nov 2026."), "{says}");
+    assert!(
+        says.contains("low-air alarm at a third: lapsed after 25 Nov 2026.") && !says.contains("us-open"),
+        "{says}"
+    );
     let page = tech.get("/tickets/1").await.ok();
     assert!(!page.html.contains("action=\"/tickets/1/return\""), "{}", page.text());
     let upkeep = tech.get("/upkeep").await.ok();
@@ -484,6 +493,7 @@ async fn a_technician_whose_qualification_has_lapsed_does_not_return_a_unit() {
     );
     let feed = tech.get("/upkeep.ics").await.ok().html;
     assert!(feed.contains("BEGIN:VCALENDAR") && !feed.contains("Varga"), "{feed}");
+    assert!(feed.contains("SUMMARY:Late: a qualification falls due"), "{feed}");
     let holds = [("of", of), ("until", "2026-11-26"), ("reference", "Course 13")];
     assert_eq!(admin.post("/qualifications", &holds).await.status, 303);
     assert!(

@@ -6,8 +6,12 @@ use airmuster_domain::rules::{Consequence, Purpose};
 use airmuster_domain::standing::{Ground, State};
 
 use crate::service::checking::{BLANK, Checking};
-use crate::web::present::{grounds_words, state};
-use crate::web::view::check::After;
+use crate::service::fleet::Fleet;
+use crate::web::auth::Visitor;
+use crate::web::error::WebError;
+use crate::web::present::{grounds_words, page, standing, state, unit_ref};
+use crate::web::serving::App;
+use crate::web::view::check::{After, NoCheck};
 
 /// What stands in the way once everything asked is good; none where the unit rides then. Told by what
 /// stood when the form was made.
@@ -40,4 +44,36 @@ pub fn proves_nothing(checking: &Checking, judged: &Judgement) -> bool {
     checking.form.purpose == Purpose::Proving
         && judged.verdict == Verdict::InService
         && judged.findings.iter().any(|f| f.consequence == Consequence::OutOfService)
+}
+
+/// Why no form is shown, in a sentence; none where there is something to check. A check that is handed in
+/// all the same is kept.
+pub fn nothing_to_check(checking: &Checking) -> Option<&'static str> {
+    match checking.standing.state {
+        State::Held => Some(
+            "This unit is held for an inquiry: leave it exactly as it is. Nothing on it is checked, opened, filled or \
+             cleaned until an administrator releases it.",
+        ),
+        State::Retired => Some("This unit is retired: it never comes back, and is not checked."),
+        _ => None,
+    }
+}
+
+/// The page without steps.
+pub async fn no_check(
+    app: &App,
+    visitor: &Visitor,
+    checking: &Checking,
+    sentence: &'static str,
+) -> Result<NoCheck, WebError> {
+    let number = &checking.unit.number;
+    let fleet = Fleet::load(&app.store, app.clock.now()).await?;
+    Ok(NoCheck {
+        page: page(app, visitor, &format!("Unit {number} is not checked")).await?,
+        unit: unit_ref(number),
+        place: fleet.place_words(&checking.unit),
+        standing: standing(&checking.standing),
+        sentence,
+        grounds: grounds_words(&checking.standing.grounds),
+    })
 }

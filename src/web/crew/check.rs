@@ -13,7 +13,7 @@ use serde::Deserialize;
 use serde_json::json;
 use uuid::Uuid;
 
-use super::after::after_good;
+use super::after::{after_good, no_check, nothing_to_check};
 use super::filling::{Filling, bay_problem, groups, problems};
 use super::input::Input;
 use super::sign::review;
@@ -56,6 +56,9 @@ pub async fn show_form(
     let checking = Checking::load(&app.store, now, &unit, purpose, before.as_ref().map(|b| b.rules))
         .await?
         .ok_or(WebError::NotFound)?;
+    if let Some(sentence) = nothing_to_check(&checking) {
+        return Ok(Html(no_check(&app, &visitor, &checking, sentence).await?).into_response());
+    }
     let mut input = Input {
         id: before.as_ref().map_or_else(|| app.clock.id(), |b| b.run),
         started: now,

@@ -333,7 +333,12 @@ fn others(file: &ThingFile, visitor: &Visitor) -> Vec<Link> {
     let mut out = Vec::new();
     let over = matches!(file.standing.state, Holds::Held | Holds::Retired);
     match file.standing.state {
-        Holds::Held => out.push(link("Seal and hand over", format!("{href}/seal"))),
+        Holds::Held => {
+            out.push(link("Seal and hand over", format!("{href}/seal")));
+            if visitor.is(&[Role::Administrator]) {
+                out.push(link("Release it", format!("{href}/release")));
+            }
+        }
         Holds::Retired => {}
         _ => out.push(link("Hold for an inquiry", format!("{href}/seal"))),
     }

@@ -46,6 +46,24 @@ pub struct CheckForm {
     pub limits: String,
 }
 
+/// Instead of a form, where nothing is to be checked.
+#[derive(Clone, Debug, Template)]
+#[template(path = "crew/no_check.html")]
+pub struct NoCheck {
+    /// The frame.
+    pub page: Page,
+    /// The unit.
+    pub unit: UnitRef,
+    /// Where it is.
+    pub place: String,
+    /// How it stands.
+    pub standing: super::Standing,
+    /// Why not.
+    pub sentence: &'static str,
+    /// What is open, each a sentence.
+    pub grounds: Vec<String>,
+}
+
 /// Why a unit does not ride though everything asked is good.
 #[derive(Clone, Debug)]
 pub struct After {

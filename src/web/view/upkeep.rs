@@ -224,6 +224,32 @@ pub struct Condemn {
     pub problems: Problems,
 }
 
+/// The end of a hold.
+#[derive(Clone, Debug, Template)]
+#[template(path = "upkeep/release.html")]
+pub struct Release {
+    /// The frame.
+    pub page: Page,
+    /// "Cylinder C-117".
+    pub title: String,
+    /// Its page.
+    pub href: String,
+    /// Where the form is sent.
+    pub action: String,
+    /// How it stands.
+    pub standing: Standing,
+    /// What holds it: key, and in a sentence.
+    pub held: Vec<(String, String)>,
+    /// What else is open and stays so.
+    pub stays: Vec<String>,
+    /// Why, as entered.
+    pub why: String,
+    /// Who may.
+    pub members: Vec<MemberOption>,
+    /// What to put right.
+    pub problems: Problems,
+}
+
 /// The fill log.
 #[derive(Clone, Debug, Template)]
 #[template(path = "upkeep/fills.html")]
