@@ -5,6 +5,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
+use smol_str::SmolStr;
 use uuid::Uuid;
 
 use crate::Millis;
@@ -208,6 +209,19 @@ impl Kind {
         }
     }
 
+    /// Whether a good check clears it, so that nothing else has to be done first.
+    pub const fn cleared_by_a_check(self) -> bool {
+        matches!(
+            self,
+            Self::AnotherItem
+                | Self::PutRight
+                | Self::CheckAgain
+                | Self::Misread
+                | Self::CheckDue
+                | Self::BeenAway
+        )
+    }
+
     /// The rows of what is computed from upkeep.
     const fn upkeep_terms(self) -> Terms {
         use State::{CheckDue, InService, OutOfService};
@@ -317,6 +331,9 @@ pub struct Raise {
     /// Where the limit comes from.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub basis: String,
+    /// The number of the unit on which a facepiece or cylinder failed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub on: Option<String>,
 }
 
 /// A signed, complete check as far as it can clear something.
@@ -339,12 +356,19 @@ pub struct Done {
     /// Complete, with nothing to put right and nothing out of service. In a proving check nothing
     /// may have failed at all, not even a thing that was then exchanged: it would prove that thing.
     pub clean: bool,
-    /// Steps whose last answer is good.
-    pub good: BTreeSet<String>,
+    /// Steps whose last answer is good, in the order of the form.
+    pub good: Vec<SmolStr>,
     /// By step, the number of the facepiece or cylinder that the good answer is about.
     pub items: BTreeMap<String, String>,
     /// Grounds that the member knew of.
     pub seen: BTreeSet<String>,
+}
+
+impl Done {
+    /// Whether the last answer to this step is good.
+    pub fn is_good(&self, step: &str) -> bool {
+        self.good.iter().any(|good| good == step)
+    }
 }
 
 /// Something that may clear a ground.
@@ -375,7 +399,7 @@ pub enum Act {
 /// [`crate::standing::Word`] weighs; [`Kind::CheckDue`] is computed and never raised.
 pub fn clears(act: &Act, raise: &Raise) -> bool {
     let knew = |d: &Done| d.seen.contains(&raise.key) || raise.run == Some(d.name.id);
-    let good_there = |d: &Done| raise.step.as_ref().is_none_or(|s| d.good.contains(s));
+    let good_there = |d: &Done| raise.step.as_ref().is_none_or(|s| d.is_good(s));
     match (raise.kind, act) {
         (Kind::Finding | Kind::TakenOut, Act::Return { asset, clears, proving: Some(p) }) => {
             *asset == raise.asset
@@ -532,7 +556,7 @@ fn check_effects(record: &Record, check: &Check, forms: &mut dyn Forms, out: &mu
                     && problems.is_empty()
                     && !(failed && check.purpose == Purpose::Proving),
                 items: good_items(check, &form, &judgement.good),
-                good: judgement.good.into_keys().collect(),
+                good: judgement.good.into_iter().map(|(step, _)| step).collect(),
                 seen: check.seen.iter().cloned().collect(),
             });
         }
@@ -542,7 +566,7 @@ fn check_effects(record: &Record, check: &Check, forms: &mut dyn Forms, out: &mu
 /// What in a check cannot be judged and so speaks against the unit: an answer that cannot be read,
 /// and "not good" at a step that the check does not ask.
 fn not_judged(check: &Check, j: &Judgement, problems: &[Problem]) -> Option<String> {
-    let not_good = |a: &&Answer| j.not_asked.contains(&a.step) && a.says_not_good();
+    let not_good = |a: &&Answer| j.not_asked.iter().any(|s| *s == a.step) && a.says_not_good();
     let unasked =
         check.answers.iter().filter(not_good).map(|a| format!("{}: not good, and not asked", a.step));
     let all: Vec<String> = problems.iter().map(ToString::to_string).chain(unasked).collect();
@@ -571,18 +595,16 @@ fn tried_with(check: &Check, form: &Form) -> BTreeSet<Asset> {
     facepiece.into_iter().chain(cylinder).collect()
 }
 
-fn good_items(
-    check: &Check,
-    form: &Form,
-    good: &BTreeMap<String, Option<String>>,
-) -> BTreeMap<String, String> {
+fn good_items(check: &Check, form: &Form, good: &[(SmolStr, Option<String>)]) -> BTreeMap<String, String> {
     // Most checks name nothing with an answer; then only what has a number of its own is looked up.
     let named = check.answers.iter().any(|a| a.item.is_some());
+    let mut good = good.iter().peekable();
     let about = |step: &FormStep| {
-        let item = good.get(&step.step.id)?.as_ref().or_else(|| own_item(check, step.subject()))?;
-        Some((step.step.id.clone(), item.clone()))
+        let (id, item) = good.next_if(|(id, _)| *id == step.step.id)?;
+        let item = item.as_ref().or_else(|| own_item(check, step.subject()));
+        item.filter(|_| named || step.subject().is_separate()).map(|item| (id.to_string(), item.clone()))
     };
-    form.steps.iter().filter(|s| named || s.subject().is_separate()).filter_map(about).collect()
+    form.steps.iter().filter_map(about).collect()
 }
 
 fn plain_raise(record: &Record, asset: &Asset, kind: Kind, say: String) -> Raise {
@@ -600,6 +622,7 @@ fn plain_raise(record: &Record, asset: &Asset, kind: Kind, say: String) -> Raise
         entered: String::new(),
         limit: String::new(),
         basis: String::new(),
+        on: None,
     }
 }
 
@@ -623,7 +646,8 @@ fn raise_findings(record: &Record, check: &Check, unit: &Asset, j: &Judgement, o
                 out.raises.push(finding_raise(record, check, unit, Kind::Finding, f));
             }
             (Consequence::OutOfService, Some(item)) => {
-                out.raises.push(finding_raise(record, check, &item, Kind::Finding, f));
+                let failed = finding_raise(record, check, &item, Kind::Finding, f);
+                out.raises.push(Raise { on: Some(unit.number.clone()), ..failed });
                 if !f.settled {
                     out.raises.push(finding_raise(record, check, unit, Kind::AnotherItem, f));
                 }

@@ -73,6 +73,8 @@ async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -
             let profile = profile(write, &asset).await?;
             facts.slots = profile.as_ref().map(Profile::slots);
             facts.family = Some(profile.map(|p| p.family).unwrap_or_default());
+        } else {
+            facts.held_with = write.held_with(&asset, now).await?;
         }
     }
     match desk {
@@ -138,7 +140,7 @@ async fn wrong(write: &mut Write, c: &Correction) -> Result<Option<Wrong>, Store
             Some((number, _)) => write.profile_of(&Asset::unit(number)).await?,
             None => None,
         },
-        answered: check.answers.into_iter().map(|a| a.step).collect(),
+        answered: check.answers.into_iter().map(|a| a.step.into()).collect(),
         signed: of.record.envelope.by.is_some(),
         unit: check.unit,
     }))

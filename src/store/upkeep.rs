@@ -246,7 +246,7 @@ impl Store {
         }
         let seqs: Vec<i64> = sqlx::query_scalar(
             "select seq from logbook where kind in ('register', 'retired', 'condemned', 'upkeep', 'fill',
-                    'air_sample', 'moved', 'loan', 'loan_ended', 'fitting', 'notice', 'notice_done', 'notice_ended',
+                    'cylinder_read', 'air_sample', 'moved', 'loan', 'loan_ended', 'fitting', 'notice', 'notice_done', 'notice_ended',
                     'left') order by seq",
         )
         .fetch_all(write.conn().await?)

@@ -559,7 +559,8 @@ async fn history(
     equals(&play.h.store, &fresh, play.h.now()).await?;
     let mut with_bytes = Vec::new();
     for row in play.h.store.rows_after(0, i64::MAX).await.unwrap() {
-        with_bytes.push((decode(&row.bytes).unwrap(), row.bytes));
+        let bytes = row.read().unwrap().bytes;
+        with_bytes.push((decode(bytes).unwrap(), bytes.to_vec()));
     }
     let (_dir, other) = replayed(&in_another_order(&with_bytes, &mut play.rng)).await;
     equals(&other, &fresh, play.h.now()).await?;

@@ -87,7 +87,7 @@ async fn no_unit_is_proposed_that_may_not_ride_itself() {
 
 /// What a check reads: the cylinder before anything is opened, and the pair of gauges under pressure.
 fn read(cylinder: &str, pair: &str) -> [(&'static str, Vec<(&'static str, Raw)>); 2] {
-    let text = |t: &str| Raw::Text(t.to_owned());
+    let text = |t: &str| Raw::Text(t.into());
     [
         ("cylinder-pressure", vec![("at", text(cylinder))]),
         ("gauge-agreement", vec![("cylinder", text(pair)), ("remote", text(pair))]),
@@ -177,7 +177,7 @@ async fn a_settlement_names_every_version_and_makes_no_unit_better() {
     let first = d.submit_check(&good, "ana").await;
     let mut other = good.clone();
     for answer in other.answers.iter_mut().filter(|a| a.step == "harness-condition") {
-        answer.values.insert("good".to_owned(), Raw::Flag(false));
+        answer.values.insert("good".into(), Raw::Flag(false));
     }
     other.started += 1;
     let second = d.submit_check(&other, "ana").await;

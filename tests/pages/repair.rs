@@ -6,7 +6,7 @@ use airmuster_domain::rules::Purpose;
 use airmuster_domain::standing::State;
 
 use super::browser::{Browser, Page};
-use super::district::{DAY, MINUTE, PIN, district};
+use super::district::{DAY, District, MINUTE, PIN, district};
 
 #[tokio::test]
 async fn the_bench_says_because_and_puts_open_seats_first_and_those_who_wait_aside() {
@@ -202,7 +202,7 @@ async fn what_a_broken_off_part_and_its_check_found_twice_is_one_thing_to_tick()
     let d = district().await;
     d.checked().await;
     d.pass(MINUTE);
-    let apart = ["4480 psi", "3990 psi"].map(|t| Raw::Text(t.to_owned()));
+    let apart = ["4480 psi", "3990 psi"].map(|t| Raw::Text(t.into()));
     let [a, b] = apart;
     let found = [("gauge-agreement", &[("cylinder", a), ("remote", b)][..])];
     let whole = d.answered("130", Purpose::ShiftStart, &found).await;
@@ -402,4 +402,86 @@ async fn nothing_is_done_to_a_unit_that_is_held() {
     let before = d.records().await;
     let work = t.post("/tickets/1/work", &[("text", "Opened it")]).await;
     assert_eq!((work.status, d.records().await), (409, before));
+}
+
+/// The review of a check in which everything asked is good.
+async fn reviewed(d: &District, browser: &mut Browser, unit: &str, purpose: Purpose) -> Page {
+    let path = format!("/units/{unit}/check?purpose={}", purpose.id());
+    let form = browser.get(&path).await.ok();
+    let mut fields: Vec<(String, String)> =
+        ["id", "started", "purpose", "rules"].into_iter().map(|n| (n.to_owned(), form.value(n))).collect();
+    fields.extend(form.values("seen").into_iter().map(|key| ("seen".to_owned(), key)));
+    for answer in d.answered(unit, purpose, &[]).await.answers {
+        for (field, value) in answer.values {
+            let name = format!("a.{}.1.{field}", answer.step);
+            match value {
+                Raw::Text(text) => {
+                    let (number, unit) = text.split_once(' ').unwrap();
+                    fields.push((format!("{name}_unit"), unit.to_owned()));
+                    fields.push((name, number.to_owned()));
+                }
+                _ => fields.push((name, "yes".to_owned())),
+            }
+        }
+    }
+    let fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
+    browser.post(&format!("/units/{unit}/check"), &fields).await.ok()
+}
+
+#[tokio::test]
+async fn the_review_never_says_that_a_unit_may_ride_that_does_not() {
+    let d = district().await;
+    d.checked().await;
+    let mut t = d.signed_in("tom").await;
+    let says = "Signed like this, the unit may ride.";
+    assert!(reviewed(&d, &mut t, "117", Purpose::ShiftStart).await.text().contains(says));
+    d.pass(MINUTE);
+    d.gauges_apart("130").await;
+    let page = reviewed(&d, &mut t, "130", Purpose::Proving).await;
+    let text = page.text();
+    assert!(text.contains("It rides after the return to service, not before."), "{text}");
+    assert!(!text.contains(says) && page.html.contains("willbe is-out"), "{text}");
+    // The crew's check leaves the finding open.
+    let text = reviewed(&d, &mut t, "130", Purpose::ShiftStart).await.text();
+    assert!(text.contains("does not ride before what else is open against it is dealt with."), "{text}");
+    assert!(text.contains("490 psi apart") && !text.contains(says), "{text}");
+    d.arrives().await;
+    let text = reviewed(&d, &mut t, "150", Purpose::Acceptance).await.text();
+    assert!(text.contains("It rides once it has been accepted into service, not before."), "{text}");
+    // What waits for a good check only rides after it.
+    d.used("121", "ana", "kitchen fire", airmuster_domain::record::Condition::Clean).await;
+    assert!(reviewed(&d, &mut t, "121", Purpose::ShiftStart).await.text().contains(says));
+}
+
+#[tokio::test]
+async fn a_clean_proving_or_acceptance_check_leads_to_the_signature_that_follows_it() {
+    let d = district().await;
+    d.checked().await;
+    d.pass(MINUTE);
+    d.gauges_apart("130").await;
+    d.pass(MINUTE);
+    let proved = d.check("130", "tom", Purpose::Proving, &[]).await;
+    let verdict = format!("/records/{proved}/verdict");
+    let page = d.signed_in("tom").await.get(&verdict).await.ok();
+    assert!(page.text().contains("Proved. Now return it to service"), "{}", page.text());
+    assert!(page.html.contains("<a class=\"do next\" href=\"/tickets/1\">Return it to service</a>"));
+    assert!(!page.text().contains("red tag"), "{}", page.text());
+    // Who may not return it is not sent there.
+    let page = d.signed_in("ana").await.get(&verdict).await.ok();
+    assert!(page.text().contains("Proved.") && !page.html.contains("/tickets/"), "{}", page.text());
+    d.arrives().await;
+    let accepted = d.check("150", "tom", Purpose::Acceptance, &[]).await;
+    let page = d.signed_in("tom").await.get(&format!("/records/{accepted}/verdict")).await.ok();
+    assert!(page.html.contains("href=\"/units/150/clear\">Accept it into service</a>"), "{}", page.text());
+    // One that found something proves nothing.
+    d.gauges_apart("142").await;
+    d.pass(MINUTE);
+    let apart = [("cylinder", Raw::Text("4480 psi".into())), ("remote", Raw::Text("3990 psi".into()))];
+    let bad = d.check("142", "tom", Purpose::Proving, &[("gauge-agreement", &apart)]).await;
+    let page = d.signed_in("tom").await.get(&format!("/records/{bad}/verdict")).await.ok();
+    assert!(
+        page.text().contains("hang the red tag on it") && !page.text().contains("Proved."),
+        "{}",
+        page.text()
+    );
 }

@@ -243,7 +243,7 @@ async fn a_record_shows_all_that_was_entered_where_it_came_from_and_its_seals() 
 #[tokio::test]
 async fn an_answer_that_cannot_be_read_is_shown_as_it_came_and_never_as_done() {
     let d = district().await;
-    let blue = [("cylinder", Raw::Text("blue".to_owned())), ("remote", Raw::Text("4480 psi".to_owned()))];
+    let blue = [("cylinder", Raw::Text("blue".into())), ("remote", Raw::Text("4480 psi".into()))];
     let seq = d.check("130", "ana", Purpose::ShiftStart, &[("gauge-agreement", &blue)]).await;
     let page = d.tablet().await.get(&format!("/records/{seq}")).await.ok();
     let row = page.part("Gauge agreement : ", "Leak at a connection");
@@ -280,4 +280,38 @@ async fn a_check_of_a_unit_that_is_held_is_kept_and_releases_nothing_and_the_for
     assert!(crew.get("/units/117/check").await.ok().text().contains(says));
     d.check("117", "ana", Purpose::ShiftStart, &[]).await;
     assert_eq!(d.state("117").await, State::Held);
+}
+
+#[tokio::test]
+async fn who_holds_a_unit_is_asked_how_it_was_found_and_what_is_on_it_is_held_with_it() {
+    let d = district().await;
+    d.checked().await;
+    let mut crew = d.signed_in("ana").await;
+    let id = crew.get("/units/117/out").await.ok().value("id");
+    let fields = [
+        ("id", id.as_str()),
+        ("why", "Wearer short of air"),
+        ("held", "yes"),
+        ("member", "ana"),
+        ("pin", PIN),
+    ];
+    let held = crew.post("/units/117/out", &fields).await;
+    assert_eq!((held.status, held.to.as_str()), (303, "/assets/unit:117/seal"), "{}", held.text());
+    let form = crew.get(&held.to).await.ok();
+    assert!(form.text().contains("Turns to close the valve"), "{}", form.text());
+    for asset in [Asset::unit("117"), Asset::facepiece("F-117"), Asset::cylinder("C-117")] {
+        assert_eq!(d.state_of(&asset).await, State::Held, "{asset}");
+    }
+    // Released, it is still out until it is proved.
+    let mut admin = d.signed_in("ada").await;
+    let form = admin.get("/units/117/clear").await.ok();
+    let release = [
+        ("ground", form.value("ground")),
+        ("why", "Inquiry over".to_owned()),
+        ("member", "ada".to_owned()),
+        ("pin", PIN.to_owned()),
+    ];
+    let release: Vec<(&str, &str)> = release.iter().map(|(n, v)| (*n, v.as_str())).collect();
+    assert_eq!(admin.post("/units/117/clear", &release).await.status, 303);
+    assert_eq!(d.state("117").await, State::OutOfService);
 }

@@ -78,7 +78,7 @@ async fn a_cylinder_past_its_requalification_is_not_filled_and_the_screen_says_s
     let filled = crew.post("/fills", &fill("c-117")).await;
     assert_eq!(
         (filled.status, filled.to.as_str()),
-        (303, "/fills?done=C-117&source=shop"),
+        (303, "/fills?done=C-117&source=shop&celsius=21"),
         "{}",
         filled.text()
     );
@@ -164,7 +164,7 @@ async fn condemned_is_final() {
     let says = page.text();
     assert!(says.contains("Retired: condemned: Deep gouge at the shoulder.\n"), "{says}");
     assert!(says.contains("Nothing brings it back."), "{says}");
-    assert!(!page.html.contains("/put"), "nobody is asked where it goes");
+    assert!(!page.html.contains("value=\"with/"), "it is fitted nowhere; off its unit it goes to the bench");
     for (path, fields) in [
         ("/assets/cylinder:C-142/put", vec![("to", "with/142")]),
         ("/fills", fill("C-142")),
@@ -390,7 +390,9 @@ async fn any_member_holds_a_unit_with_what_is_packed_with_it_and_each_hand_over_
     let mut tablet = d.tablet().await;
     let form = tablet.get("/assets/unit:117/seal").await.ok();
     let id = form.value("id");
-    assert!(!form.html.contains("\" checked"), "nothing is ticked in advance");
+    // What is on the unit goes with it unless somebody says that it does not.
+    assert_eq!(form.values("with"), ["facepiece:F-117", "cylinder:C-117"]);
+    assert_eq!(form.html.matches("\" checked").count(), 2, "{}", form.html);
     let empty =
         tablet.post("/assets/unit:117/seal", &[("id", &id), ("turns", "4.3"), ("pressure", "lots")]).await;
     assert_eq!(empty.status, 422);
@@ -405,7 +407,7 @@ async fn any_member_holds_a_unit_with_what_is_packed_with_it_and_each_hand_over_
     let fields = [
         ("id", id.as_str()),
         ("why", "Wearer short of air on the second floor"),
-        ("pressure", "2300 psi"),
+        ("pressure", "2300"),
         ("turns", "4.5"),
         ("place", "Mill Lane 4; evidence cupboard"),
         ("with", "cylinder:C-117"),
@@ -420,6 +422,8 @@ async fn any_member_holds_a_unit_with_what_is_packed_with_it_and_each_hand_over_
         assert_eq!(d.state_of(&asset).await, State::Held, "{asset}");
     }
     assert_eq!(d.state_of(&Asset::facepiece("F-117")).await, State::InService, "it was not ticked");
+    let taken = d.open("117").await.into_iter().filter(|g| g.starts_with("taken-out/")).count();
+    assert_eq!(taken, 1, "once released it is proved before it rides");
     let page = tablet.get("/assets/unit:117/seal").await.ok();
     let says = page.text();
     let wanted = "Sealed: 2,300 psi before closing; valve closed with 4.5 turns; Mill Lane 4; evidence cupboard; packed with cylinder c-117, left glove; the alarm’s battery left in.";
@@ -441,6 +445,9 @@ async fn any_member_holds_a_unit_with_what_is_packed_with_it_and_each_hand_over_
             vec![("work", "requalification"), ("on", "2026-11-20"), ("reference", "B1")],
         ),
         ("/assets/unit:117/upkeep", vec![("work", "battery"), ("on", "2026-11-20")]),
+        // Not held by itself, but on a unit that is.
+        ("/assets/facepiece:F-117/upkeep", vec![("work", "cleaned"), ("on", "2026-11-20")]),
+        ("/assets/facepiece:F-117/put", vec![("to", "spare/mill")]),
     ] {
         let refused = tech.post(path, &fields).await;
         assert_eq!(refused.status, 422, "{path}: {}", refused.text());
@@ -536,4 +543,52 @@ async fn fit_tests_fall_due_among_the_rest_for_those_who_may_see_them() {
     // They are personal: whoever works at the bench alone is not told.
     let bench = d.signed_in("tom").await.get("/upkeep").await.ok().text();
     assert!(!bench.contains("Fit test") && !bench.contains("fit test"), "{bench}");
+}
+
+#[tokio::test]
+async fn a_fill_in_the_cold_to_the_rating_is_refused_and_the_page_says_what_to_fill_to() {
+    let d = district().await;
+    compressor(&d).await;
+    marked(&d, "C-117", "2024-01", None).await;
+    let mut crew = d.signed_in("ana").await;
+    let page = crew.get("/fills").await.ok().text();
+    assert!(page.contains("Rated 4,500 psi") && page.contains("−20 °C\n3,512 psi"), "{page}");
+    let cold =
+        |pressure| [("cylinder", "C-117"), ("source", "shop"), ("pressure", pressure), ("celsius", "-20")];
+    let refused = crew.post("/fills", &cold("4500")).await;
+    assert_eq!(refused.status, 422);
+    let said = refused.said_at("cylinder");
+    assert!(said.contains("4,500 psi at −20 °C comes to") && said.contains("to 3,512 psi"), "{said}");
+    let filled = crew.post("/fills", &cold("3512")).await;
+    assert_eq!(filled.status, 303, "{}", filled.text());
+    assert!(!crew.get(&filled.to).await.ok().text().contains("above its rating"));
+    // Where nobody read the temperature, what reads more than the rating is read again.
+    let warm = [("cylinder", "C-117"), ("source", "shop"), ("pressure", "4900 psi")];
+    let filled = crew.post("/fills", &warm).await;
+    assert_eq!(filled.status, 303, "{}", filled.text());
+    let said = crew.get(&filled.to).await.ok().text();
+    assert!(said.contains("That is above its rating of 4,500 psi: read it again"), "{said}");
+}
+
+#[tokio::test]
+async fn a_unit_with_a_condemned_cylinder_on_it_is_out_at_once() {
+    // 49 CFR 180.203: a condemned cylinder is never filled or used again.
+    let d = district().await;
+    d.checked().await;
+    marked(&d, "C-117", "2024-01", None).await;
+    assert_eq!(d.state("117").await, State::InService);
+    let mut tech = d.signed_in("tom").await;
+    let why = [("why", "neck cracked"), ("member", "tom"), ("pin", PIN)];
+    let gone = tech.post("/assets/cylinder:C-117/condemn", &why).await;
+    assert_eq!(gone.status, 303, "{}", gone.text());
+    assert_eq!(d.state("117").await, State::OutOfService);
+    let page = tech.get("/units/117").await.ok().text();
+    assert!(page.contains("Its cylinder C-117 is condemned or retired; fit another one"), "{page}");
+    assert!(page.contains("See cylinder C-117"), "{page}");
+    // It is taken off, and goes to the bench only.
+    let own = tech.get("/assets/cylinder:C-117").await.ok();
+    assert!(own.html.contains("value=\"bench\"") && !own.html.contains("value=\"spare/"), "{}", own.html);
+    let out = tech.post("/assets/cylinder:C-117/put", &[("to", "bench")]).await;
+    assert_eq!(out.status, 303, "{}", out.text());
+    assert_eq!(d.state("117").await, State::InService);
 }

@@ -13,6 +13,7 @@ use serde::Deserialize;
 use serde_json::json;
 use uuid::Uuid;
 
+use super::after::after_good;
 use super::filling::{Filling, bay_problem, groups, problems};
 use super::input::Input;
 use super::sign::review;
@@ -126,19 +127,20 @@ fn retype(input: &mut Input, before: &Check) {
         (input.bay, input.bay_scale) = (bay.number(), bay.unit().symbol().to_owned());
     }
     for a in &before.answers {
-        let typed = input.typed.entry((a.step.clone(), a.attempt)).or_default();
-        for (field, value) in &a.values {
+        let typed = input.typed.entry((a.step.to_string(), a.attempt)).or_default();
+        for (field, value) in a.values.iter() {
+            let field = field.as_str();
             match value {
                 Raw::Flag(good) => {
-                    typed.insert(field.clone(), if *good { "yes" } else { "no" }.to_owned());
+                    typed.insert(field.to_owned(), if *good { "yes" } else { "no" }.to_owned());
                 }
                 Raw::Text(text) => {
-                    let (number, unit) = text.split_once(' ').unwrap_or((text, ""));
-                    typed.insert(field.clone(), number.to_owned());
+                    let (number, unit) = text.split_once(' ').unwrap_or((text.as_str(), ""));
+                    typed.insert(field.to_owned(), number.to_owned());
                     typed.insert(format!("{field}_unit"), unit.to_owned());
                 }
-                Raw::Whole(n) => drop(typed.insert(field.clone(), n.to_string())),
-                Raw::Decimal(n) => drop(typed.insert(field.clone(), n.to_string())),
+                Raw::Whole(n) => drop(typed.insert(field.to_owned(), n.to_string())),
+                Raw::Decimal(n) => drop(typed.insert(field.to_owned(), n.to_string())),
             }
         }
         typed.extend(a.item.clone().map(|i| ("item".to_owned(), i)));
@@ -247,6 +249,7 @@ pub async fn form_view(
     let bay = Bay::of(form);
     let clock = &checking.department.clock;
     let countersigned = form.purpose.is_the_crews() && app.store.countersigning().await?;
+    let after = after_good(checking);
     let limits = json!({
         "limits": Limits::of(form),
         "unit": number,
@@ -258,6 +261,7 @@ pub async fn form_view(
         "started": input.started,
         "seen": input.seen,
         "countersigned": countersigned,
+        "after": after.as_ref().map(|a| json!({ "state": a.standing.class(), "say": a.say, "because": a.because })),
         "tablet": tablet_of(visitor),
         "client": crate::service::intake::CLIENT,
         "bay": bay,
@@ -285,6 +289,7 @@ pub async fn form_view(
             Holds::Retired => Some("This unit is retired. A check of it is kept and changes nothing."),
             _ => None,
         },
+        after,
         groups: groups(&Filling { form, scale, with: &checking.with, bay, input, judged }),
         problems,
         limits: limits.to_string(),

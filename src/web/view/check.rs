@@ -36,12 +36,25 @@ pub struct CheckForm {
     pub open_grounds: Vec<String>,
     /// Why a check of this unit releases nothing, where that is so.
     pub stays: Option<&'static str>,
+    /// What stands in the way once everything asked is good.
+    pub after: Option<After>,
     /// The steps, grouped.
     pub groups: Vec<Group>,
     /// What to put right in what was sent.
     pub problems: Problems,
     /// The resolved limits as JSON text, for the script.
     pub limits: String,
+}
+
+/// Why a unit does not ride though everything asked is good.
+#[derive(Clone, Debug)]
+pub struct After {
+    /// How it stands until that is dealt with.
+    pub standing: super::Standing,
+    /// What comes first, in sentences.
+    pub say: &'static str,
+    /// What is open, each a sentence.
+    pub because: Vec<String>,
 }
 
 impl CheckForm {

@@ -242,6 +242,8 @@ pub struct Fills {
     pub pressure_like: String,
     /// As entered.
     pub celsius: String,
+    /// What to fill to.
+    pub fill_to: Vec<FillTo>,
     /// Each source with how its air stands.
     pub air: Vec<SourceRow>,
     /// Cylinders that may not be filled, and why.
@@ -250,6 +252,15 @@ pub struct Fills {
     pub log: Vec<FillRow>,
     /// What to put right.
     pub problems: Problems,
+}
+
+/// What cylinders of one rating are filled to.
+#[derive(Clone, Debug)]
+pub struct FillTo {
+    /// "4,500 psi".
+    pub rated: String,
+    /// Temperature, pressure, and whether it is the temperature that was entered last.
+    pub at: Vec<(String, String, bool)>,
 }
 
 /// A source of air.

@@ -63,6 +63,7 @@ fn raise(kind: Kind) -> Raise {
         entered: String::new(),
         limit: String::new(),
         basis: String::new(),
+        on: None,
     }
 }
 
@@ -77,7 +78,7 @@ fn done(purpose: Purpose) -> Done {
         purpose,
         profile: s("a"),
         clean: true,
-        good: BTreeSet::new(),
+        good: Vec::new(),
         items: BTreeMap::new(),
         seen: BTreeSet::new(),
     }
