@@ -6,7 +6,7 @@ import {
 import { fromTablet } from './base.js';
 import { attachBay } from './bay.js';
 import { choose, chosen } from './choices.js';
-import { clock } from './clock.js';
+import { clock, made } from './clock.js';
 import { drop, load, save } from './draft.js';
 import { judge } from './judge.js';
 import { enrolledAs } from './key.js';
@@ -16,6 +16,7 @@ import { problemsOf, reviewOf, standingOf, verdictOf } from './review.js';
 import { recall, note, storeTrouble } from './store.js';
 import { reach, sendOne, station, sync } from './sync.js';
 import { attach } from './timer.js';
+import { AFTER_USE, isKnown, wasUsed } from './use.js';
 
 // How long a number may look wrong while it is being typed.
 const TYPING = 600;
@@ -27,7 +28,8 @@ const STALE = 2 * 3600 * 1000;
 const form = document.querySelector('form.check');
 const data = JSON.parse(document.getElementById('limits').textContent);
 // A form for a kind of unit, kept for one that moved in: which one, only the address says.
-if (data.unit === '0') {
+const blank = data.unit === '0';
+if (blank) {
   const { pathname } = location;
   const [, place, number] = pathname.split('/');
   if (place === 'units') {
@@ -246,7 +248,7 @@ async function recordOf(outcome, { id = newId(), by, written_by, run = draft.run
 
 // What this tablet remembers of a record beside its bytes: enough to show the unit by.
 const about = (record, judged) => (digest) => ({
-  unit: data.unit, outcome: record.body.outcome, sole: data.seen.length === 0 && !data.countersigned,
+  unit: data.unit, outcome: record.body.outcome, purpose: data.purpose, sole: data.seen.length === 0 && !data.countersigned && !(blank && data.purpose === 'after-use'),
   verdict: record.body.outcome === 'stopped' ? 'due' : standingOf(judged.verdict),
   raises: record.body.outcome === 'stopped' ? [`check-again/${digest}`] : raisedBy(judged.findings, digest),
   words: judged.findings.filter((f) => !f.settled && f.consequence !== 'remark').map((f) => f.title).join(', '),
@@ -327,6 +329,16 @@ function offer(kept) {
     location.reload();
   });
   form.before(notice);
+}
+
+// A use that this tablet has written down asks for another form than the one that the page knows of.
+async function isOther() {
+  const { pathname, search } = location;
+  if (search || AFTER_USE.includes(data.purpose) || entered(fields()).length) return false;
+  const rows = (await all().catch(() => [])).filter((row) => row.unit === data.unit && !isKnown(row, made));
+  if (!wasUsed(rows)) return false;
+  location.replace(`${pathname}?purpose=after-use`);
+  return true;
 }
 
 // What this tablet found at the unit before, and the page may not know.
@@ -565,6 +577,7 @@ for (const button of form.querySelectorAll('[data-timer]')) {
 
 useUnit(chosen(UNIT));
 showAll();
+if (await isOther()) await new Promise(() => {});
 await lookBack();
 await restore();
 showAll();

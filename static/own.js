@@ -2,6 +2,7 @@
 // the server's last word and the tablet's own; better only where nothing but a check was due.
 import { clock } from './clock.js';
 import { all } from './outbox.js';
+import { isKnown, wasUsed } from './use.js';
 
 const WORST_FIRST = ['retired', 'held', 'out', 'put-right', 'due', 'in'];
 const worse = (a, b) => (WORST_FIRST.indexOf(a) <= WORST_FIRST.indexOf(b) ? a : b);
@@ -9,7 +10,7 @@ const worse = (a, b) => (WORST_FIRST.indexOf(a) <= WORST_FIRST.indexOf(b) ? a : 
 /** What the tablet's own records make of a unit, oldest first. */
 export function ownVerdict(rows) {
   let verdict;
-  let dirty = 'in';
+  let dirty = wasUsed(rows) ? 'due' : 'in';
   for (const { outcome, verdict: said } of rows) {
     // What came back soiled is cleaned before a check says anything, and that is written at the station.
     if (outcome === 'used' && said !== 'due') dirty = worse(dirty, said);
@@ -31,8 +32,7 @@ export function standingOf(server, rows) {
 export function unknownTo(made, rows) {
   const of = new Map();
   for (const row of rows) {
-    const known = row.received !== undefined && row.received <= made && row.state !== 'saved';
-    if (!known && row.unit && row.verdict) of.set(row.unit, [...of.get(row.unit) ?? [], row]);
+    if (!isKnown(row, made) && row.unit && row.verdict) of.set(row.unit, [...of.get(row.unit) ?? [], row]);
   }
   return of;
 }
@@ -43,6 +43,12 @@ const drawn = (name) => document.getElementById('standings')?.content.querySelec
 function reclass(element, from, to) {
   element.classList.remove(`is-${from}`, 'soon');
   element.classList.add(`is-${to}`);
+}
+
+// What its cylinder held before it was used is not what it holds now.
+function hideReading(where, rows) {
+  const gauge = where.querySelector('.gauge');
+  if (gauge) gauge.style.visibility = wasUsed(rows) ? 'hidden' : '';
 }
 
 const saying = (rows) => {
@@ -59,6 +65,7 @@ function showLine(line, rows) {
   const server = line.dataset.server;
   if (!server) return;
   const now = standingOf(server, rows);
+  hideReading(line, rows);
   reclass(line, classOf(line), now);
   line.querySelector('.state .standing')?.replaceWith(drawn(now));
   let own = line.querySelector('[data-own]');
@@ -75,6 +82,7 @@ function showStand(stand, rows) {
   if (!stand) return;
   stand.dataset.server ??= classOf(stand) ?? '';
   if (!stand.dataset.server) return;
+  hideReading(stand, rows);
   const now = standingOf(stand.dataset.server, rows);
   if (now === classOf(stand)) return;
   reclass(stand, classOf(stand), now);
@@ -90,10 +98,12 @@ function tally(rig) {
     reclass(mark, from, to);
     mark.replaceChildren(drawn(to).querySelector('svg'));
   });
-  const ready = marks.filter((mark) => classOf(mark) === 'in').length;
+  // A seat lacks more than its unit: a full cylinder, a member whom the facepiece fits.
+  const ready = marks.filter((mark, i) => classOf(mark) === 'in' && !lines[i]?.dataset.rest).length;
   const words = rig.querySelector('.tally b');
   if (marks.length && words) words.textContent = `${ready} of ${marks.length}`;
-  rig.querySelector('.tally')?.classList.toggle('short', ready < marks.length);
+  const line = rig.querySelector('.tally');
+  line?.classList.toggle('short', ready < marks.length && !line.dataset.aside);
 }
 
 // A rig that was reviewed here: said until the station has it.

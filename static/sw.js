@@ -185,11 +185,18 @@ async function keptFor(url) {
   const [, rig] = /^\/rigs\/([^/]+)(?:\/accept)?$/.exec(path) ?? [];
   if (rig) return cache.match(`/rigs/${rig}/roster`);
   const [, number] = /^\/units\/([^/]+)\/check$/.exec(path) ?? [];
-  // What was stopped can be gone on with from what this tablet has; another purpose is another form.
+  // What was stopped can be gone on with from what this tablet has; another purpose is another form, and of
+  // those the one after use is kept for each kind of unit.
   searchParams.delete('continues');
+  const afterUse = searchParams.get('purpose') === 'after-use';
+  if (afterUse) searchParams.delete('purpose');
   if (searchParams.size) return undefined;
   const unit = list.units?.find((u) => u.number === decodeURIComponent(number ?? ''));
-  return (await cache.match(path)) ?? (unit && cache.match(`/forms/${unit.profile}`));
+  const kept = await cache.match(path);
+  if (afterUse && !(await kept?.clone().text())?.includes('name="purpose" value="after-use"')) {
+    return unit && cache.match(`/forms/${unit.profile}/after-use`);
+  }
+  return kept ?? (unit && cache.match(`/forms/${unit.profile}`));
 }
 
 async function away() {

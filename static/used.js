@@ -39,10 +39,11 @@ function recordOf({ unit, out }) {
   const body = {
     unit, what: field('what').value.trim(), condition, occasion: field('occasion').value,
     ...(wearer && { wearer }), ...(cylinders.length && { cylinders }), ...(out && { while_out: true }),
+    after_use: true,
   };
   const more = (digest) => ({
     unit, outcome: 'used', verdict: WORST[condition], sole: false, words: `Used, came back ${condition}`,
-    raises: [`check-again/${digest}`, ...(condition === 'clean' ? [] : [`${condition}/${digest}`])],
+    raises: [`used/${digest}`, ...(condition === 'clean' ? [] : [`${condition}/${digest}`])],
   });
   return { id: idOf(unit), kind: 'used', body, more };
 }
@@ -63,6 +64,11 @@ async function saveHere() {
   }
   const done = document.getElementById('saved');
   done.querySelector('[data-of=units]').textContent = records.map(({ body }) => body.unit).join(', ');
+  const go = done.querySelector('[data-of=checks]');
+  for (const { body: { unit } } of records) {
+    const href = `/units/${encodeURIComponent(unit)}/check?purpose=after-use`;
+    go.append(Object.assign(document.createElement('a'), { className: 'do', href, textContent: `After-use check of ${unit}` }));
+  }
   for (const part of [form, ...document.querySelectorAll('main > .lead')]) part.hidden = true;
   done.hidden = false;
   done.querySelector('h2').focus();

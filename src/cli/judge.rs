@@ -75,11 +75,11 @@ fn read_answers(text: &str) -> Result<Vec<Answer>, Failure> {
         for (attempt, mut values) in (1..).zip(tries) {
             let mut text = |key: &str| match values.remove(key) {
                 None => Ok(None),
-                Some(Raw::Text(t)) => Ok(Some(t)),
+                Some(Raw::Text(t)) => Ok(Some(t.into())),
                 Some(_) => Err(Failure::input(format!("answers.{step}.{key}: write it as text, in quotes"))),
             };
             let (item, note) = (text("item")?, text("note")?);
-            out.push(Answer { step: step.clone(), attempt, item, values, note });
+            out.push(Answer { step: step.as_str().into(), attempt, item, values, note });
         }
     }
     Ok(out)

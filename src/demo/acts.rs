@@ -144,7 +144,7 @@ pub fn tell(k: &mut Keeper, at: Millis, ago: i64, act: &Act) {
             let by = officer(k, unit, at);
             let (unit, what) = (unit.to_owned(), what.to_owned());
             let occasion = Some(Occasion::Incident);
-            used(k, at, by, &Used { unit, what, condition, occasion, ..Used::default() });
+            used(k, at, by, &Used { unit, what, condition, occasion, after_use: true, ..Used::default() });
         }
         Act::Cleans(unit, why) => cleaned(k, at, TECHNICIAN.id, unit, why),
         Act::ChecksAfterUse(unit) => {

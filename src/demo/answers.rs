@@ -39,7 +39,7 @@ pub enum Wrong {
 
 /// `what` in psi, as it is entered.
 pub fn psi(what: i64) -> Raw {
-    Raw::Text(format!("{what} {}", PressureUnit::Psi.symbol()))
+    Raw::Text(format!("{what} {}", PressureUnit::Psi.symbol()).into())
 }
 
 /// Rounded to what a person reads off.
@@ -62,30 +62,30 @@ pub fn good(form: &Form, g: &Gauges, rng: &mut StdRng, counts: bool) -> Vec<Answ
 }
 
 fn answer(step: &str, values: Values) -> Answer {
-    Answer { step: step.to_owned(), attempt: 1, item: None, values, note: None }
+    Answer { step: step.into(), attempt: 1, item: None, values, note: None }
 }
 
 fn one(field: &str, value: Raw) -> Values {
-    Values::from([(field.to_owned(), value)])
+    Values::from_iter([(field.into(), value)])
 }
 
 fn values(ask: &Ask, g: &Gauges, rng: &mut StdRng, counts: bool) -> Values {
-    let seconds = |n: i64| Raw::Text(format!("{n} s"));
+    let seconds = |n: i64| Raw::Text(format!("{n} s").into());
     match ask {
         Ask::Reading { .. } => one("at", psi(g.pressure)),
         Ask::Pair { .. } => {
-            Values::from([("cylinder".to_owned(), psi(g.pair.0)), ("remote".to_owned(), psi(g.pair.1))])
+            Values::from_iter([("cylinder".into(), psi(g.pair.0)), ("remote".into(), psi(g.pair.1))])
         }
-        Ask::Drop { within, .. } => Values::from([
-            ("start".to_owned(), psi(g.pair.1)),
-            ("end".to_owned(), psi(g.pair.1)),
-            ("seconds".to_owned(), seconds(within.millis() / 1000)),
+        Ask::Drop { within, .. } => Values::from_iter([
+            ("start".into(), psi(g.pair.1)),
+            ("end".into(), psi(g.pair.1)),
+            ("seconds".into(), seconds(within.millis() / 1000)),
         ]),
         Ask::Hold { at_least } => one("held", seconds(at_least.millis() / 1000 + rng.random_range(0..4))),
-        Ask::Stages { of: StagesOf::Motion, want } if counts => Values::from([
-            ("count".to_owned(), Raw::Whole(i64::from(want.count))),
-            ("first".to_owned(), seconds(rng.random_range(19..=22))),
-            ("full".to_owned(), seconds(rng.random_range(29..=32))),
+        Ask::Stages { of: StagesOf::Motion, want } if counts => Values::from_iter([
+            ("count".into(), Raw::Whole(i64::from(want.count))),
+            ("first".into(), seconds(rng.random_range(19..=22))),
+            ("full".into(), seconds(rng.random_range(29..=32))),
         ]),
         Ask::Identity | Ask::Confirm | Ask::Stages { .. } => one("good", Raw::Flag(true)),
         Ask::Trip(_) => one("at", psi(g.trip)),
@@ -99,7 +99,7 @@ pub fn spoil(answers: &mut Vec<Answer>, form: &Form, wrong: &Wrong, own: impl Fn
             for (step, a) in form.steps.iter().zip(answers) {
                 if let (Ask::Pair { .. }, Some(Raw::Text(t))) = (&step.ask, a.values.get("cylinder")) {
                     let cylinder = t.split(' ').next().and_then(|n| n.parse::<i64>().ok()).unwrap_or(0);
-                    a.values.insert("remote".to_owned(), psi(cylinder - by));
+                    a.values.insert("remote".into(), psi(cylinder - by));
                     a.note = Some(note.to_owned());
                 }
             }
@@ -112,8 +112,8 @@ pub fn spoil(answers: &mut Vec<Answer>, form: &Form, wrong: &Wrong, own: impl Fn
                         a.note = Some(note.to_owned());
                     }
                     Ask::Pair { .. } => {
-                        a.values.insert("cylinder".to_owned(), psi(at));
-                        a.values.insert("remote".to_owned(), psi(at - 50));
+                        a.values.insert("cylinder".into(), psi(at));
+                        a.values.insert("remote".into(), psi(at - 50));
                     }
                     _ => {}
                 }
@@ -123,10 +123,10 @@ pub fn spoil(answers: &mut Vec<Answer>, form: &Form, wrong: &Wrong, own: impl Fn
             let Some(place) = answers.iter().position(|a| a.step == step) else { return };
             let subject = form.step(step).map_or(Subject::Unit, airmuster_domain::rules::FormStep::subject);
             let given = (1..).zip(tries).map(|(attempt, t)| Answer {
-                step: step.to_owned(),
+                step: step.into(),
                 attempt,
                 item: t.item.map(|i| own(subject, i)),
-                values: t.values.iter().map(|(k, v)| ((*k).to_owned(), entered(v))).collect(),
+                values: t.values.iter().map(|(k, v)| ((*k).into(), entered(v))).collect(),
                 note: (!t.note.is_empty()).then(|| t.note.to_owned()),
             });
             answers.splice(place..=place, given.collect::<Vec<_>>());
@@ -138,6 +138,6 @@ fn entered(text: &str) -> Raw {
     match text {
         "yes" => Raw::Flag(true),
         "no" => Raw::Flag(false),
-        t => t.parse().map_or_else(|_| Raw::Text(t.to_owned()), Raw::Whole),
+        t => t.parse().map_or_else(|_| Raw::Text(t.into()), Raw::Whole),
     }
 }

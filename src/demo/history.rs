@@ -222,7 +222,9 @@ impl History {
                     let cylinders = k.units.get(unit).map(|u| u.cylinder.clone()).into_iter().collect();
                     let (unit, wearer) = (unit.to_owned(), Some(wearer.to_owned()));
                     let occasion = Some(occasion);
-                    let used = Used { unit, what, condition, occasion, wearer, cylinders, while_out: false };
+                    let (while_out, after_use) = (false, true);
+                    let used =
+                        Used { unit, what, condition, occasion, wearer, cylinders, while_out, after_use };
                     acts::used(k, at, by, &used);
                 }
             }

@@ -239,7 +239,7 @@ impl Keeper {
             if let Some(a) = answers.iter_mut().find(|a| a.step == *step) {
                 a.note = Some((*note).to_owned());
                 if !is_good {
-                    a.values.insert("good".to_owned(), Raw::Flag(false));
+                    a.values.insert("good".into(), Raw::Flag(false));
                 }
             }
         }
@@ -415,13 +415,13 @@ fn change_low(answers: &mut Vec<Answer>, form: &Form, own: &str, full: &str, pen
         }
         if is(a, |k| matches!(k, Ask::Pair { .. })) {
             let remote = pressure + 20 * pen.rng.random_range(-4..=2);
-            a.values.insert("cylinder".to_owned(), psi(pressure));
-            a.values.insert("remote".to_owned(), psi(remote));
+            a.values.insert("cylinder".into(), psi(pressure));
+            a.values.insert("remote".into(), psi(remote));
         }
     }
     let mut second = answers[place].clone();
     (second.attempt, second.item) = (2, Some(full.to_owned()));
-    second.values.insert("at".to_owned(), psi(pressure));
+    second.values.insert("at".into(), psi(pressure));
     answers[place].item = Some(own.to_owned());
     answers[place].note = Some(CHANGED[pen.rng.random_range(0..CHANGED.len())].to_owned());
     answers.insert(place + 1, second);

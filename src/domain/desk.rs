@@ -412,7 +412,7 @@ fn may_return(r: &Return, facts: &Facts) -> Result<(), Refusal> {
     let listed: Vec<_> = facts.open.iter().filter(|g| r.clears.contains(&g.key)).collect();
     assets::names_its_work(&listed, &r.worked_on)?;
     for ground in listed {
-        if ground.step.as_ref().is_some_and(|s| !check.good.contains(s)) {
+        if ground.step.as_ref().is_some_and(|s| !check.is_good(s)) {
             return no(format!(
                 "the proving check has no good answer at the step that failed: {}",
                 ground.say

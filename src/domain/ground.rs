@@ -5,6 +5,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
+use smol_str::SmolStr;
 use uuid::Uuid;
 
 use crate::Millis;
@@ -39,8 +40,11 @@ pub enum Kind {
     Contaminated,
     /// A new unit, or one that the register does not know.
     NotAccepted,
-    /// Used, a check stopped by a call, or a check corrected: it must be checked again.
+    /// A check stopped by a call, or a check corrected: it must be checked again. Also a use, where its
+    /// record does not ask for the check after use.
     CheckAgain,
+    /// Used: it must have the check after use.
+    Used,
     /// A step that was misread: the reading stays, and somebody else takes it again.
     Misread,
     /// The department's cadence asks for a check. Computed from the time, never stored.
@@ -98,6 +102,7 @@ impl Kind {
             Self::Contaminated => "contaminated",
             Self::NotAccepted => "not-accepted",
             Self::CheckAgain => "check-again",
+            Self::Used => "used",
             Self::Misread => "misread",
             Self::CheckDue => "check-due",
             Self::Overdue => "overdue",
@@ -173,6 +178,13 @@ impl Kind {
                 CheckDue,
                 "Check again",
                 "a complete good check by someone who knew of this",
+                "the crew",
+                false,
+            ),
+            Self::Used => row(
+                CheckDue,
+                "Used",
+                "a complete good check after use by someone who knew of this",
                 "the crew",
                 false,
             ),
@@ -328,12 +340,19 @@ pub struct Done {
     /// Complete, with nothing to put right and nothing out of service. In a proving check nothing
     /// may have failed at all, not even a thing that was then exchanged: it would prove that thing.
     pub clean: bool,
-    /// Steps whose last answer is good.
-    pub good: BTreeSet<String>,
+    /// Steps whose last answer is good, in the order of the form.
+    pub good: Vec<SmolStr>,
     /// By step, the number of the facepiece or cylinder that the good answer is about.
     pub items: BTreeMap<String, String>,
     /// Grounds that the member knew of.
     pub seen: BTreeSet<String>,
+}
+
+impl Done {
+    /// Whether the last answer to this step is good.
+    pub fn is_good(&self, step: &str) -> bool {
+        self.good.iter().any(|good| good == step)
+    }
 }
 
 /// Something that may clear a ground.
@@ -364,7 +383,7 @@ pub enum Act {
 /// [`crate::standing::Word`] weighs; [`Kind::CheckDue`] is computed and never raised.
 pub fn clears(act: &Act, raise: &Raise) -> bool {
     let knew = |d: &Done| d.seen.contains(&raise.key) || raise.run == Some(d.name.id);
-    let good_there = |d: &Done| raise.step.as_ref().is_none_or(|s| d.good.contains(s));
+    let good_there = |d: &Done| raise.step.as_ref().is_none_or(|s| d.is_good(s));
     match (raise.kind, act) {
         (Kind::Finding | Kind::TakenOut, Act::Return { asset, clears, proving: Some(p) }) => {
             *asset == raise.asset
@@ -382,6 +401,9 @@ pub fn clears(act: &Act, raise: &Raise) -> bool {
             d.unit == raise.asset && knew(d) && good_there(d) && item.is_some() && item != raise.item.as_ref()
         }
         (Kind::CheckAgain, Act::Check(d)) => d.unit == raise.asset && d.clean && knew(d),
+        (Kind::Used, Act::Check(d)) => {
+            d.unit == raise.asset && d.clean && knew(d) && d.purpose.looks_after_use()
+        }
         (Kind::Misread, Act::Check(d)) => {
             d.unit == raise.asset && knew(d) && raise.step.is_some() && good_there(d) && d.by != raise.by
         }
@@ -429,7 +451,8 @@ pub fn effects(record: &Record, forms: &mut dyn Forms) -> Effects {
         }
         Body::Field(Field::Used(b)) => {
             let unit = Asset::unit(&b.unit);
-            out.raises.push(raise(unit.clone(), Kind::CheckAgain, format!("used: {}", b.what)));
+            let again = if b.after_use { Kind::Used } else { Kind::CheckAgain };
+            out.raises.push(raise(unit.clone(), again, format!("used: {}", b.what)));
             match b.condition {
                 Condition::Clean => {}
                 Condition::Soiled => {
@@ -517,7 +540,7 @@ fn check_effects(record: &Record, check: &Check, forms: &mut dyn Forms, out: &mu
                     && problems.is_empty()
                     && !(failed && check.purpose == Purpose::Proving),
                 items: good_items(check, &form, &judgement.good),
-                good: judgement.good.into_keys().collect(),
+                good: judgement.good.into_iter().map(|(step, _)| step).collect(),
                 seen: check.seen.iter().cloned().collect(),
             });
         }
@@ -527,7 +550,7 @@ fn check_effects(record: &Record, check: &Check, forms: &mut dyn Forms, out: &mu
 /// What in a check cannot be judged and so speaks against the unit: an answer that cannot be read,
 /// and "not good" at a step that the check does not ask.
 fn not_judged(check: &Check, j: &Judgement, problems: &[Problem]) -> Option<String> {
-    let not_good = |a: &&Answer| j.not_asked.contains(&a.step) && a.says_not_good();
+    let not_good = |a: &&Answer| j.not_asked.iter().any(|s| *s == a.step) && a.says_not_good();
     let unasked =
         check.answers.iter().filter(not_good).map(|a| format!("{}: not good, and not asked", a.step));
     let all: Vec<String> = problems.iter().map(ToString::to_string).chain(unasked).collect();
@@ -556,18 +579,16 @@ fn tried_with(check: &Check, form: &Form) -> BTreeSet<Asset> {
     facepiece.into_iter().chain(cylinder).collect()
 }
 
-fn good_items(
-    check: &Check,
-    form: &Form,
-    good: &BTreeMap<String, Option<String>>,
-) -> BTreeMap<String, String> {
+fn good_items(check: &Check, form: &Form, good: &[(SmolStr, Option<String>)]) -> BTreeMap<String, String> {
     // Most checks name nothing with an answer; then only what has a number of its own is looked up.
     let named = check.answers.iter().any(|a| a.item.is_some());
+    let mut good = good.iter().peekable();
     let about = |step: &FormStep| {
-        let item = good.get(&step.step.id)?.as_ref().or_else(|| own_item(check, step.subject()))?;
-        Some((step.step.id.clone(), item.clone()))
+        let (id, item) = good.next_if(|(id, _)| *id == step.step.id)?;
+        let item = item.as_ref().or_else(|| own_item(check, step.subject()));
+        item.filter(|_| named || step.subject().is_separate()).map(|item| (id.to_string(), item.clone()))
     };
-    form.steps.iter().filter(|s| named || s.subject().is_separate()).filter_map(about).collect()
+    form.steps.iter().filter_map(about).collect()
 }
 
 fn plain_raise(record: &Record, asset: &Asset, kind: Kind, say: String) -> Raise {

@@ -28,6 +28,7 @@ pub mod shortcuts;
 pub mod standing;
 pub mod swap;
 pub mod tally;
+mod text;
 pub mod upkeep;
 
 /// A moment in milliseconds since 1970-01-01T00:00:00Z.

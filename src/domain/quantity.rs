@@ -8,26 +8,12 @@
 
 use std::cmp::Ordering;
 use std::fmt;
+use std::iter;
 use std::str::FromStr;
 
 use serde::{Deserialize, Serialize};
 
-/// Serialises a type as the text that its `Display` writes and its `FromStr` reads.
-macro_rules! text_serde {
-    ($t:ty) => {
-        impl Serialize for $t {
-            fn serialize<S: serde::Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
-                s.collect_str(self)
-            }
-        }
-        impl<'de> Deserialize<'de> for $t {
-            fn deserialize<D: serde::Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
-                let text = <std::borrow::Cow<'de, str>>::deserialize(d)?;
-                text.parse().map_err(serde::de::Error::custom)
-            }
-        }
-    };
-}
+use crate::text::as_text;
 
 mod surroundings;
 
@@ -106,13 +92,10 @@ impl PressureUnit {
 impl FromStr for PressureUnit {
     type Err = QuantityError;
     fn from_str(s: &str) -> Result<Self, QuantityError> {
-        match s.to_ascii_lowercase().as_str() {
-            "psi" => Ok(Self::Psi),
-            "bar" => Ok(Self::Bar),
-            "kpa" => Ok(Self::Kpa),
-            "mpa" => Ok(Self::Mpa),
-            _ => Err(QuantityError::UnknownUnit(s.to_owned(), PRESSURE_LIKE)),
-        }
+        [Self::Psi, Self::Bar, Self::Kpa, Self::Mpa]
+            .into_iter()
+            .find(|unit| unit.symbol().eq_ignore_ascii_case(s))
+            .ok_or_else(|| QuantityError::UnknownUnit(s.to_owned(), PRESSURE_LIKE))
     }
 }
 
@@ -175,7 +158,7 @@ impl FromStr for Pressure {
     }
 }
 
-text_serde!(Pressure);
+as_text!(Pressure);
 
 /// A length of time as it was counted, in thousandths of a second. Never negative.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -215,7 +198,7 @@ impl FromStr for Seconds {
     }
 }
 
-text_serde!(Seconds);
+as_text!(Seconds);
 
 /// An exact, non-negative share: 7/30, 90 %.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -421,7 +404,7 @@ impl FromStr for Limit {
     }
 }
 
-text_serde!(Limit);
+as_text!(Limit);
 
 /// Splits `4010 psi` into number and unit.
 fn split<'a>(s: &'a str, like: &'static str) -> Result<(&'a str, &'a str), QuantityError> {
@@ -457,7 +440,7 @@ fn thousandths(number: &str, whole: &str, like: &'static str) -> Result<i64, Qua
         return Err(absurd());
     }
     let int: i64 = int.parse().map_err(|_| wrong())?;
-    let frac: i64 = format!("{frac:0<3}").parse().map_err(|_| wrong())?;
+    let frac = frac.bytes().chain(iter::repeat(b'0')).take(3).fold(0, |n, b| 10 * n + i64::from(b - b'0'));
     let value = int * 1000 + frac;
     if value > MOST * 1000 {
         return Err(absurd());

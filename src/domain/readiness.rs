@@ -168,6 +168,29 @@ pub enum Lack {
     },
 }
 
+impl Lack {
+    /// Whether it concerns clearance: medical, and told to officers who are signed in and to nobody else.
+    pub fn is_medical(&self) -> bool {
+        matches!(self, Self::ClearanceUnknown | Self::NotCleared)
+    }
+
+    /// Whether it goes with this unit, and another one may not have it.
+    fn is_of_the_unit(&self) -> bool {
+        match self {
+            Self::Standing(state) => *state > State::PutRight,
+            Self::Low { .. } | Self::NoCylinder | Self::Empty => true,
+            Self::NoFacepiece | Self::FacepieceNotKnown | Self::NoFitTest | Self::FitTestPast { .. } => true,
+            Self::NotRead | Self::ReadTooLongAgo { .. } | Self::NotIdentified => false,
+            Self::ClearanceUnknown | Self::NotCleared | Self::Nobody => false,
+        }
+    }
+
+    /// Whether changing or filling the cylinder is all that it takes.
+    pub fn is_of_the_cylinder(&self) -> bool {
+        matches!(self, Self::NoCylinder | Self::NotRead | Self::ReadTooLongAgo { .. } | Self::Low { .. })
+    }
+}
+
 /// Whether a seat is ready.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Readiness {
@@ -181,6 +204,16 @@ impl Readiness {
     /// Whether it is ready.
     pub fn ready(&self) -> bool {
         self.lacks.is_empty()
+    }
+
+    /// Whether another unit would help: this one is missing or does not ride, its cylinder is missing or low,
+    /// or its facepiece does not fit who sits there. What the crew does on the spot (a check that is due,
+    /// something to be put right, a gauge to be read) needs no other unit, and where nobody sits or
+    /// whoever does may not wear any, no unit helps.
+    pub fn another_unit_helps(&self) -> bool {
+        use Lack::{ClearanceUnknown, Nobody, NotCleared};
+        let beyond = |l: &Lack| matches!(l, Nobody | ClearanceUnknown | NotCleared);
+        !self.lacks.iter().any(beyond) && self.lacks.iter().any(|l| l.is_of_the_unit())
     }
 
     /// Whether the unit is, whoever sits there.

@@ -38,6 +38,12 @@ pub fn readings(form: &Form, answers: &[Answer]) -> Readings {
     out
 }
 
+/// What the cylinder held at the end of a check: the pair of gauges is read under pressure, later than the
+/// first reading, so that where both are there the pair's own says it.
+pub fn last_pressure(reading: Option<Pressure>, gauges: Option<(Pressure, Pressure)>) -> Option<Pressure> {
+    gauges.map(|(cylinder, _)| cylinder).or(reading)
+}
+
 /// Whether a check says that its signer is known to the unit's alarm: the last answer to a step that
 /// wants this part is good.
 pub fn identifies(table: &Table, answers: &[Answer]) -> bool {

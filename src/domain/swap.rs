@@ -21,11 +21,11 @@ pub struct OpenSeat {
     pub station: String,
     /// The kind of unit that rides here.
     pub profile: String,
-    /// Who rides here, where that is known: the spare's facepiece must fit.
+    /// Who rides here, where that is known: cleared, and the spare's facepiece must fit.
     pub rider: Option<Rider>,
 }
 
-/// A unit in service that could go there.
+/// A unit that could go there: in service, with a cylinder above the recharge level.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Spare {
     /// Its number.
@@ -43,7 +43,7 @@ pub struct Spare {
 /// Why a seat stays open.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Why {
-    /// There is no spare in service of the kind that rides there.
+    /// There is no spare of the kind that rides there that is ready itself.
     NoneOfThisKind,
     /// There are some, but none with a facepiece that the rider has a current fit test for.
     NoFacepieceFits,
@@ -95,7 +95,7 @@ pub fn plan(
 fn fits(seat: &OpenSeat, spare: &Spare, today: chrono::NaiveDate) -> bool {
     let wearable = |rider: &Rider| {
         let until = spare.facepiece.as_ref().and_then(|worn| rider.fit_for(worn));
-        until.is_some_and(|until| until >= today)
+        rider.cleared == Some(true) && until.is_some_and(|until| until >= today)
     };
     seat.profile == spare.profile && seat.rider.as_ref().is_none_or(wearable)
 }

@@ -38,13 +38,14 @@ pub struct Checking {
 }
 
 impl Checking {
-    /// Gathers it. `rules` names the table that a form already begun was made with; without it,
-    /// the table in force is taken. `None` when the unit, the table or its profile is not known.
+    /// Gathers it. Without a purpose it is the one that the unit's standing and how often it is checked ask
+    /// for. `rules` names the table that a form already begun was made with; without it, the table in force
+    /// is taken. `None` when the unit, the table or its profile is not known.
     pub async fn load(
         store: &Store,
         now: Millis,
         unit: &str,
-        purpose: Purpose,
+        purpose: Option<Purpose>,
         rules: Option<Digest>,
     ) -> Result<Option<Self>, StoreError> {
         let Some(row) = store.unit(unit).await? else {
@@ -56,6 +57,7 @@ impl Checking {
         let in_force = store.rules_in_force().await?;
         let mut tables = store.tables();
         let rules = rules.or(in_force).unwrap_or_else(|| tables.default_digest());
+        let purpose = purpose.unwrap_or_else(|| standing.asks_for(row.cadence));
         let form = tables.form(&rules, &row.profile, purpose);
         let Some((form, table)) = form.zip(tables.get(&rules).cloned()) else {
             return Ok(None);

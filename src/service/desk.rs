@@ -138,7 +138,7 @@ async fn wrong(write: &mut Write, c: &Correction) -> Result<Option<Wrong>, Store
             Some((number, _)) => write.profile_of(&Asset::unit(number)).await?,
             None => None,
         },
-        answered: check.answers.into_iter().map(|a| a.step).collect(),
+        answered: check.answers.into_iter().map(|a| a.step.into()).collect(),
         signed: of.record.envelope.by.is_some(),
         unit: check.unit,
     }))

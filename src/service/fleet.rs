@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::sync::Arc;
 
 use airmuster_domain::Millis;
+use airmuster_domain::ground::Kind;
 use airmuster_domain::quantity::Limit;
 use airmuster_domain::readiness::{Readiness, SpareCylinder, last_read, spare};
 use airmuster_domain::record::{Asset, AssetKind, Cadence, Place};
@@ -22,6 +23,15 @@ pub struct UnitFacts {
     pub standing: Standing,
     /// Its last check with a reading.
     pub last: Option<CheckRow>,
+}
+
+impl UnitFacts {
+    /// Its last check with a reading, unless it was used since: then nobody knows what its cylinder holds.
+    pub fn last_known(&self) -> Option<&CheckRow> {
+        let used =
+            self.standing.grounds.iter().filter(|g| g.raise.kind == Kind::Used).map(|g| g.raise.at).max();
+        self.last.as_ref().filter(|c| used.is_none_or(|used| c.at > used))
+    }
 }
 
 /// Everything at one moment.
@@ -174,11 +184,6 @@ impl Fleet {
             Place::With { .. } | Place::Bench | Place::Repairer | Place::Away => return None,
         };
         self.stations.iter().find(|s| s.id == *id)
-    }
-
-    /// Whether what is in a place may ride.
-    pub fn seat_ready(&self, seat: &SeatRow) -> bool {
-        self.standing_in(seat).is_some_and(|s| s.state == State::InService)
     }
 
     /// Whether a unit that still counts as checked is to be checked again in this shift.

@@ -11,14 +11,14 @@ use airmuster_domain::readiness::{
     teams,
 };
 use airmuster_domain::readings::IDENTIFICATION;
-use airmuster_domain::record::{Asked, Asset, Reviewed};
+use airmuster_domain::record::{Asked, Asset, Reviewed, RigAccepted};
 use airmuster_domain::shift::Rotation;
 use airmuster_domain::standing::State;
 use airmuster_domain::swap::Plan;
 use chrono::NaiveDate;
 
 use super::fleet::{Fleet, UnitFacts, recharge_level};
-use crate::store::{Acceptance, Gear, Identification, RigRow, SeatRow, Seated, Store, StoreError};
+use crate::store::{Acceptance, CheckRow, Gear, Identification, RigRow, SeatRow, Seated, Store, StoreError};
 
 const MINUTE: Millis = 60_000;
 const HOUR: Millis = 60 * MINUTE;
@@ -224,7 +224,7 @@ impl Muster {
             state: unit.standing.state,
             until: unit.standing.until,
             cylinder: gear.is_some_and(|g| g.cylinder.is_some()),
-            read: unit.last.as_ref().and_then(|c| c.pressure),
+            read: unit.last_known().and_then(CheckRow::last_pressure),
             above: self.levels.get(&unit.row.profile).copied(),
             facepiece: gear.and_then(|g| g.facepiece.as_ref()).map(|(_, kind)| kind.clone()),
             identification: self.identification(unit),
@@ -256,6 +256,29 @@ impl Muster {
         }
     }
 
+    /// As [`Muster::readiness`], whatever is known of clearances: what is shown where nobody need be signed in
+    /// to see who sits there.
+    pub fn but_for_clearance(&self, place: &SeatRow) -> Readiness {
+        let mut readiness = self.readiness(place);
+        readiness.lacks.retain(|l| !l.is_medical());
+        readiness
+    }
+
+    /// As [`Muster::readiness`], of an empty seat too saying what whoever sits there lacks.
+    pub fn if_filled(&self, place: &SeatRow) -> Readiness {
+        let mut readiness = self.readiness(place);
+        if self.fleet.in_seat(place).is_none() && readiness.lacks == [Lack::Empty] {
+            let crew = self.crew(&place.rig).filter(|crew| !crew.is_empty());
+            match (self.member(place).map(|m| self.rider(m).cleared), crew) {
+                (Some(Some(true)), _) | (None, None) => {}
+                (Some(Some(false)), _) => readiness.lacks.push(Lack::NotCleared),
+                (Some(None), _) => readiness.lacks.push(Lack::ClearanceUnknown),
+                (None, Some(_)) => readiness.lacks.push(Lack::Nobody),
+            }
+        }
+        readiness
+    }
+
     /// The teams that the ready members of these stations can field; of all, without any.
     pub fn teams(&self, station: Option<&str>) -> Teams {
         let mut ready = Vec::new();
@@ -276,15 +299,22 @@ impl Muster {
 
     /// A rig's places as an acceptance writes them down.
     pub fn reviewed(&self, rig: &str) -> Vec<Reviewed> {
-        self.places(rig)
-            .map(|p| Reviewed {
-                seat: p.seat.clone(),
-                asset: p.asset.as_ref().and_then(|a| a.parse::<Asset>().ok()),
-                member: self.member(p).map(str::to_owned),
-                ready: self.readiness(p).ready(),
-                word: None,
-            })
-            .collect()
+        self.places(rig).map(|p| self.as_reviewed(p, &self.readiness(p))).collect()
+    }
+
+    /// The same, whatever is known of clearances.
+    pub fn reviewed_but_for_clearance(&self, rig: &str) -> Vec<Reviewed> {
+        self.places(rig).map(|p| self.as_reviewed(p, &self.but_for_clearance(p))).collect()
+    }
+
+    fn as_reviewed(&self, place: &SeatRow, readiness: &Readiness) -> Reviewed {
+        Reviewed {
+            seat: place.seat.clone(),
+            asset: place.asset.as_ref().and_then(|a| a.parse::<Asset>().ok()),
+            member: self.member(place).map(str::to_owned),
+            ready: readiness.ready(),
+            word: None,
+        }
     }
 
     /// The acceptance of a rig in this shift, if an officer signed it, and the names of the places
@@ -293,6 +323,37 @@ impl Muster {
         &self,
         store: &Store,
         rig: &str,
+    ) -> Result<Option<(Acceptance, Vec<String>)>, StoreError> {
+        self.accepted_by(store, rig, |a| {
+            a.changed(&self.reviewed(rig)).into_iter().map(str::to_owned).collect()
+        })
+        .await
+    }
+
+    /// The same for a tablet to keep. Of a place with the same unit and member only that it is no longer ready
+    /// is told there: that it became so may be a clearance.
+    pub async fn accepted_but_for_clearance(
+        &self,
+        store: &Store,
+        rig: &str,
+    ) -> Result<Option<(Acceptance, Vec<String>)>, StoreError> {
+        let now = self.reviewed_but_for_clearance(rig);
+        let better = |a: &RigAccepted, n: &Reviewed| {
+            n.ready
+                && a.places.iter().any(|p| (&p.seat, &p.asset, &p.member) == (&n.seat, &n.asset, &n.member))
+        };
+        let changed = |a: &RigAccepted| {
+            let told: Vec<Reviewed> = now.iter().filter(|n| !better(a, n)).cloned().collect();
+            a.changed(&told).into_iter().map(str::to_owned).collect()
+        };
+        self.accepted_by(store, rig, changed).await
+    }
+
+    async fn accepted_by(
+        &self,
+        store: &Store,
+        rig: &str,
+        changed: impl FnOnce(&RigAccepted) -> Vec<String>,
     ) -> Result<Option<(Acceptance, Vec<String>)>, StoreError> {
         use airmuster_domain::role::Role;
         let Some(acceptance) = store.acceptance(rig, self.shift).await? else { return Ok(None) };
@@ -303,10 +364,8 @@ impl Muster {
         if !signer.is_some_and(|s| s.roles.contains(&Role::Officer)) {
             return Ok(None);
         }
-        let now = self.reviewed(rig);
-        let changed = acceptance.body.changed(&now);
-        let name = |seat: &str| self.places(rig).find(|p| p.seat == seat).map(|p| p.name.clone());
-        let changed = changed.into_iter().filter_map(name).collect();
+        let name = |seat: &String| self.places(rig).find(|p| p.seat == *seat).map(|p| p.name.clone());
+        let changed = changed(&acceptance.body).iter().filter_map(name).collect();
         Ok(Some((acceptance, changed)))
     }
 

@@ -1,6 +1,6 @@
 //! The swap plan for the whole department, and the record that carries it out.
 
-use airmuster_domain::readiness::Lack;
+use airmuster_domain::readiness::{Lack, Readiness, Seated, seat};
 use airmuster_domain::record::{Asset, Duty, Move, Moved, Place};
 use airmuster_domain::standing::State;
 use airmuster_domain::swap::{OpenSeat, Spare, Why, plan};
@@ -31,24 +31,44 @@ pub struct Proposal<'a> {
 pub struct Proposed<'a> {
     /// The most important seat first.
     pub moves: Vec<Proposal<'a>>,
-    /// Seats that stay open, and why.
-    pub left: Vec<(&'a SeatRow, Why)>,
+    /// Seats that stay open, the most important first.
+    pub left: Vec<Left<'a>>,
 }
 
-/// Plans for every seat of a rig in use that needs another unit. Rigs are as important as their
-/// order says; the first seats of all rigs come before the second ones.
+/// A seat that stays open.
+#[derive(Debug, Clone)]
+pub struct Left<'a> {
+    /// The seat.
+    pub seat: &'a SeatRow,
+    /// What it lacks.
+    pub lacks: Vec<Lack>,
+    /// Why no other unit goes there; none where no other unit would help.
+    pub why: Option<Why>,
+}
+
+/// Plans for every open seat of a rig in use that another unit would make ready. Rigs are as important as
+/// their order says; the first seats of all rigs come before the second ones, and what a full cylinder mends
+/// too after all that nothing else does.
 pub fn propose(muster: &Muster) -> Proposed<'_> {
     let fleet = &muster.fleet;
-    let mut wanting: Vec<(usize, &SeatRow)> = Vec::new();
-    for rig in muster.rigs.iter().filter(|r| r.duty.rides()) {
+    let mut not_ready: Vec<(usize, &SeatRow, Readiness)> = Vec::new();
+    for rig in muster.rigs.iter().filter(|r| !muster.aside(r)) {
         let seats = muster.places(&rig.id).filter(|s| !s.kit).enumerate();
-        wanting.extend(seats.filter(|(_, s)| needs_another(muster, s)));
+        let seats = seats.map(|(rank, s)| (rank, s, muster.if_filled(s)));
+        not_ready.extend(seats.filter(|(.., readiness)| !readiness.ready()));
     }
-    wanting.sort_by_key(|(rank, _)| *rank);
-    let wanting: Vec<(&SeatRow, OpenSeat)> =
-        wanting.into_iter().filter_map(|(_, s)| open_seat(muster, s).map(|o| (s, o))).collect();
+    not_ready.sort_by_key(|(rank, ..)| *rank);
+    let mut wanting: Vec<(&SeatRow, OpenSeat, Readiness)> = Vec::new();
+    let mut left = Vec::new();
+    for (_, seat, readiness) in not_ready {
+        match open_seat(muster, seat).filter(|_| readiness.another_unit_helps()) {
+            Some(open) => wanting.push((seat, open, readiness)),
+            None => left.push(Left { seat, lacks: readiness.lacks, why: None }),
+        }
+    }
+    wanting.sort_by_key(|(.., readiness)| readiness.lacks.iter().all(Lack::is_of_the_cylinder));
     let sources = sources(muster);
-    let open: Vec<OpenSeat> = wanting.iter().map(|(_, o)| o.clone()).collect();
+    let open: Vec<OpenSeat> = wanting.iter().map(|(_, o, _)| o.clone()).collect();
     let spares: Vec<Spare> = sources.iter().map(|s| s.spare.clone()).collect();
     let drive = |a: &str, b: &str| muster.drives.get(&(a.min(b).to_owned(), a.max(b).to_owned())).copied();
     let planned = muster.planned.get_or_init(|| plan(&open, &spares, drive, muster.today)).clone();
@@ -63,21 +83,12 @@ pub fn propose(muster: &Muster) -> Proposed<'_> {
             near: source.spare.station == row.station,
         }
     };
-    Proposed {
-        moves: planned.moves.into_iter().map(proposal).collect(),
-        left: planned.left.into_iter().map(|(seat, why)| (wanting[seat].0, why)).collect(),
-    }
-}
-
-/// What the crew does on the spot (a check that is due, something to be put right) needs no other
-/// unit.
-fn needs_another(muster: &Muster, seat: &SeatRow) -> bool {
-    let unit_lacks = |l: &Lack| match l {
-        Lack::Empty => true,
-        Lack::Standing(state) => *state > State::PutRight,
-        _ => false,
-    };
-    muster.readiness(seat).lacks.iter().any(unit_lacks)
+    let moves = planned.moves.into_iter().map(proposal).collect();
+    let unfilled = planned.left.into_iter().map(|(n, why)| {
+        let (seat, _, readiness) = &wanting[n];
+        Left { seat, lacks: readiness.lacks.clone(), why: Some(why) }
+    });
+    Proposed { moves, left: unfilled.chain(left).collect() }
 }
 
 /// An empty seat takes what the other seats of its rig have.
@@ -99,7 +110,7 @@ struct Source<'a> {
     spare: Spare,
 }
 
-/// Units in service that ride nowhere: spares, and what stands on reserve rigs.
+/// Units that ride nowhere and would make a seat ready: spares, and what stands on reserve rigs.
 fn sources(muster: &Muster) -> Vec<Source<'_>> {
     let fleet = &muster.fleet;
     let source = |unit: &'_ UnitFacts, station: &str, on_reserve: bool| Spare {
@@ -109,7 +120,11 @@ fn sources(muster: &Muster) -> Vec<Source<'_>> {
         facepiece: muster.apparatus(unit).facepiece,
         on_reserve,
     };
-    let ready = |unit: &&UnitFacts| unit.standing.state == State::InService;
+    // Whoever rides it identifies there, whatever its alarm knows now; whom it fits is weighed seat by seat.
+    let (clock, now) = (&fleet.department.clock, fleet.now);
+    let ready = |unit: &&UnitFacts| {
+        seat(Some(&muster.apparatus(unit)), Seated::NotEntered, clock, now, muster.today).ready()
+    };
     let mut out = Vec::new();
     for station in &fleet.stations {
         for unit in fleet.spares_of(&station.id).filter(ready) {

@@ -154,7 +154,7 @@ pub fn barred(raise: &Raise, proof: &Done) -> Option<&'static str> {
     if raise.at > proof.at {
         return Some("Raised after the proving check: prove it again.");
     }
-    let good = raise.step.as_ref().is_none_or(|s| proof.good.contains(s));
+    let good = raise.step.as_ref().is_none_or(|s| proof.is_good(s));
     (!good).then_some("The proving check has no good answer at this step: prove it again.")
 }
 

@@ -9,9 +9,10 @@ use std::fmt;
 use airmuster_domain::Millis;
 use airmuster_domain::record::{Body, CHAIN_START, Digest, Field, Record, RecordRef, decode, link};
 use airmuster_domain::standing::{Account, Tables, Weighed, Weights};
+use uuid::Uuid;
 
 use super::progress;
-use crate::store::{Anew, COMPUTED, Row, Store, StoreError};
+use crate::store::{Anew, COMPUTED, Row, Store, StoreError, Unread};
 
 /// How many rows are read at a time.
 const PAGE: i64 = 2_000;
@@ -71,19 +72,21 @@ pub async fn verify(
 ) -> Result<Report, StoreError> {
     let end = store.head().await?;
     let mut report = Report { records: 0, assets: 0, tables: 0, head: CHAIN_START, problems: Vec::new() };
-    if let Some(why) = store.damage().await? {
-        report.problems.push(format!(
-            "the database file is damaged ({why}); keep it as it is, and restore the last backup into another folder"
-        ));
-        return Ok(report);
-    }
     let anew = match depth {
         Depth::Standings => None,
         Depth::Tables => Some(Anew::begin().await?),
     };
     progress::begin("proving", end.seq);
     let mut read = Reading { weights: Weights::default(), passed: head.is_none_or(|h| h == CHAIN_START) };
-    if !read.all(store, head, anew.as_ref(), &mut report).await? {
+    // Both at once: neither keeps a core busy for long.
+    let (damage, whole) = tokio::join!(store.damage(), read.all(store, head, anew.as_ref(), &mut report));
+    if let Some(why) = damage? {
+        let problems = vec![format!(
+            "the database file is damaged ({why}); keep it as it is, and restore the last backup into another folder"
+        )];
+        return Ok(Report { records: 0, assets: 0, tables: 0, head: CHAIN_START, problems });
+    }
+    if !whole? {
         return Ok(report);
     }
     if (report.records, report.head) != (end.seq, end.hash) {
@@ -128,14 +131,15 @@ impl Reading {
             while pages.len() <= cores {
                 let rows = store.rows_after(after, PAGE).await?;
                 let Some(last) = rows.last() else { break };
-                after = last.seq;
+                after = last.read()?.seq;
                 let tables = store.tables().clone();
                 pages.push_back(tokio::task::spawn_blocking(move || Page::prove(rows, tables)));
             }
             let Some(page) = pages.pop_front() else { return Ok(true) };
-            let page: Page = page.await.unwrap_or_else(|e| std::panic::resume_unwind(e.into_panic()));
+            let page = page.await.unwrap_or_else(|e| std::panic::resume_unwind(e.into_panic()))?;
             if let Some(first) = page.rows.first()
-                && let Err(why) = follows(first, report.records + 1, report.head)
+                && let first = first.read()?
+                && let Err(why) = follows(&first, report.records + 1, report.head)
             {
                 report.records += 1;
                 report.problems.push(format!("record {}: {why}", first.seq));
@@ -171,7 +175,7 @@ enum Found {
 
 /// Rows that follow each other.
 struct Page {
-    rows: Vec<Row>,
+    rows: Vec<Unread>,
     found: Vec<(Found, Digest)>,
     /// What is wrong with the row after those found.
     problem: Option<String>,
@@ -179,11 +183,12 @@ struct Page {
 
 impl Page {
     /// Proves all but that the first row follows on what came before it.
-    fn prove(rows: Vec<Row>, mut tables: Tables) -> Self {
+    fn prove(rows: Vec<Unread>, mut tables: Tables) -> Result<Self, StoreError> {
         let mut found = Vec::with_capacity(rows.len());
         let mut problem = None;
         let mut last: Option<(i64, Digest)> = None;
         for row in &rows {
+            let row = &row.read()?;
             let follows = last.map_or(Ok(()), |(seq, hash)| follows(row, seq + 1, hash));
             match follows.and_then(|()| check_row(row)) {
                 Ok((record, hash)) => {
@@ -200,11 +205,11 @@ impl Page {
                 }
             }
         }
-        Self { rows, found, problem }
+        Ok(Self { rows, found, problem })
     }
 }
 
-fn follows(row: &Row, expected: i64, previous: Digest) -> Result<(), String> {
+fn follows(row: &Row<'_>, expected: i64, previous: Digest) -> Result<(), String> {
     if row.seq < expected {
         return Err("there is no such number in a logbook".to_owned());
     }
@@ -242,39 +247,38 @@ async fn named(store: &Store, name: RecordRef) -> Result<Option<Record>, StoreEr
 }
 
 /// Proves a row by itself.
-fn check_row(row: &Row) -> Result<(Record, Digest), String> {
-    if row.digest != Digest::of(&row.bytes).0 {
+fn check_row(row: &Row<'_>) -> Result<(Record, Digest), String> {
+    let read = decode(row.bytes);
+    // A record that can be read brings its hash along.
+    let digest = read.as_ref().map_or_else(|_| Digest::of(row.bytes), |record| record.name.digest);
+    if row.digest != digest.0 {
         return Err("its bytes were changed".to_owned());
     }
     let previous: [u8; 32] =
-        row.previous.as_slice().try_into().map_err(|_| "its link of the chain does not fit".to_owned())?;
-    let hash = link(
-        &Digest(previous),
-        u64::try_from(row.seq).unwrap_or(0),
-        row.received_at,
-        &row.tablet,
-        &row.bytes,
-    );
+        row.previous.try_into().map_err(|_| "its link of the chain does not fit".to_owned())?;
+    let seq = u64::try_from(row.seq).unwrap_or(0);
+    let hash = link(&Digest(previous), seq, row.received_at, row.tablet, row.bytes);
     if row.hash != hash.0 {
         return Err("its link of the chain does not fit".to_owned());
     }
-    let record = decode(&row.bytes).map_err(|e| e.to_string())?;
+    let record = read.map_err(|e| e.to_string())?;
     let e = &record.envelope;
     let check = match &record.body {
         Body::Field(Field::Check(c)) => Some(c),
         _ => None,
     };
-    let same = row.id == e.id.hyphenated().to_string()
+    let mut text = Uuid::encode_buffer();
+    let same = row.id == e.id.hyphenated().encode_lower(&mut text)
         && row.kind == e.kind
         && row.version == i64::from(e.v)
         && row.tablet == e.tablet
-        && row.incarnation == e.incarnation.map(|i| i.hyphenated().to_string())
+        && row.incarnation == e.incarnation.map(|i| &*i.hyphenated().encode_lower(&mut text))
         && row.number == e.number.map(|n| i64::try_from(n).unwrap_or(i64::MAX))
         && row.event_at == e.time()
         && row.client == e.client
-        && row.rules == check.map(|c| c.rules.to_string())
+        && row.rules.map(str::parse) == check.map(|c| Ok(c.rules))
         && row.engine == check.map(|c| i64::from(c.engine))
-        && row.profile == check.map(|c| c.profile.clone());
+        && row.profile == check.map(|c| c.profile.as_str());
     if same { Ok((record, hash)) } else { Err("a column does not say what the record says".to_owned()) }
 }
 

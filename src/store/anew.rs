@@ -6,7 +6,7 @@ use tempfile::TempDir;
 use uuid::Uuid;
 
 use super::error::{StoreError, undecodable};
-use super::logbook::Row;
+use super::logbook::Unread;
 use super::open::Store;
 
 /// The tables that hold nothing but what follows from the logbook.
@@ -67,11 +67,12 @@ impl Anew {
     }
 
     /// Takes in the next rows of the logbook.
-    pub async fn take(&self, rows: &[Row]) -> Result<(), StoreError> {
+    pub async fn take(&self, rows: &[Unread]) -> Result<(), StoreError> {
         let mut write = self.store.begin().await?;
         for row in rows {
-            let record = decode(&row.bytes).map_err(|e| undecodable(row.seq, &e))?;
-            let place = write.append(&record, &row.bytes, row.received_at);
+            let row = row.read()?;
+            let record = decode(row.bytes).map_err(|e| undecodable(row.seq, &e))?;
+            let place = write.append(&record, row.bytes, row.received_at);
             write.project(&record, place).await?;
         }
         write.commit().await

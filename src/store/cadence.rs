@@ -6,13 +6,14 @@ use std::sync::Arc;
 use airmuster_domain::Millis;
 use airmuster_domain::cadence::{Cadences, History};
 use airmuster_domain::quantity::Pressure;
-use airmuster_domain::readings::identifies;
+use airmuster_domain::readings::{identifies, last_pressure};
 use airmuster_domain::record::{Asked, Asset, Body, Cadence, Field, Spot};
 use sqlx::sqlite::SqliteConnection;
 
 use super::error::{StoreError, unreadable};
 use super::logbook::{self, Kept};
 use super::open::Store;
+use super::standings::gauges;
 use super::write::Write;
 
 /// So many of the last records about a cylinder are looked through for a pressure. Records of tablets
@@ -190,8 +191,8 @@ impl Store {
     /// What happened to a cylinder lately that says something of its pressure: read in a unit's check, or
     /// used, which says that nobody knows it any more.
     pub async fn cylinder_in_use(&self, number: &str) -> Result<Vec<(Millis, Option<Pressure>)>, StoreError> {
-        let rows: Vec<(String, Millis, Option<String>)> = sqlx::query_as(
-            "select l.kind, l.event_at, c.pressure
+        let rows: Vec<(String, Millis, Option<String>, Option<String>)> = sqlx::query_as(
+            "select l.kind, l.event_at, c.pressure, c.gauges
              from (select seq from about where asset = $1 order by seq desc limit $2) a
              join logbook l on l.seq = a.seq left join check_row c on c.seq = a.seq",
         )
@@ -199,9 +200,10 @@ impl Store {
         .bind(LATELY)
         .fetch_all(&self.read)
         .await?;
-        let said = |(kind, at, pressure): (String, Millis, Option<String>)| match kind.as_str() {
-            "used" => Some((at, None)),
-            _ => Some((at, Some(pressure?.parse().ok()?))),
+        let said = |(kind, at, reading, pair): (String, Millis, Option<String>, Option<String>)| {
+            let reading = reading.and_then(|p| p.parse().ok());
+            let read = last_pressure(reading, pair.as_deref().and_then(gauges));
+            (kind == "used" || read.is_some()).then_some((at, read))
         };
         Ok(rows.into_iter().filter_map(said).collect())
     }

@@ -2,7 +2,8 @@
 
 use airmuster_domain::Millis;
 use airmuster_domain::record::{Body, Digest, Field, Record, RecordRef, decode, link};
-use sqlx::sqlite::SqliteConnection;
+use sqlx::FromRow as _;
+use sqlx::sqlite::{SqliteConnection, SqliteRow};
 use uuid::Uuid;
 
 use super::error::{StoreError, undecodable, unreadable};
@@ -48,23 +49,37 @@ pub struct Kept {
     pub record: Record,
 }
 
+/// A row as the database gave it: reading it is work that another core can do.
+#[derive(Debug)]
+pub struct Unread(SqliteRow);
+
+impl Unread {
+    /// Reads it, without copying what it holds.
+    ///
+    /// # Errors
+    /// When a column holds something else than this program writes there.
+    pub fn read(&self) -> Result<Row<'_>, StoreError> {
+        Ok(Row::from_row(&self.0)?)
+    }
+}
+
 /// A row as it is stored, for proving the chain.
-#[derive(Debug, Clone, sqlx::FromRow)]
-pub struct Row {
+#[derive(Debug, Clone, Copy, sqlx::FromRow)]
+pub struct Row<'r> {
     /// Number.
     pub seq: i64,
     /// Record id.
-    pub id: String,
+    pub id: &'r str,
     /// Hash of the bytes.
-    pub digest: Vec<u8>,
+    pub digest: &'r [u8],
     /// Kind.
-    pub kind: String,
+    pub kind: &'r str,
     /// Version of the kind.
     pub version: i64,
     /// Tablet.
-    pub tablet: String,
+    pub tablet: &'r str,
     /// The tablet's incarnation.
-    pub incarnation: Option<String>,
+    pub incarnation: Option<&'r str>,
     /// The tablet's count.
     pub number: Option<i64>,
     /// Event time.
@@ -72,19 +87,19 @@ pub struct Row {
     /// Received time.
     pub received_at: Millis,
     /// Rule table.
-    pub rules: Option<String>,
+    pub rules: Option<&'r str>,
     /// Judge's version.
     pub engine: Option<i64>,
     /// Profile.
-    pub profile: Option<String>,
+    pub profile: Option<&'r str>,
     /// The program that wrote it.
-    pub client: String,
+    pub client: &'r str,
     /// The link before.
-    pub previous: Vec<u8>,
+    pub previous: &'r [u8],
     /// This link.
-    pub hash: Vec<u8>,
+    pub hash: &'r [u8],
     /// As sent.
-    pub bytes: Vec<u8>,
+    pub bytes: &'r [u8],
 }
 
 pub(super) fn digest_of(bytes: &[u8], table: &'static str, row: &str) -> Result<Digest, StoreError> {
@@ -202,14 +217,15 @@ impl Store {
     }
 
     /// Rows after `seq`, in order, at most `count`.
-    pub async fn rows_after(&self, seq: i64, count: i64) -> Result<Vec<Row>, StoreError> {
-        Ok(sqlx::query_as(
+    pub async fn rows_after(&self, seq: i64, count: i64) -> Result<Vec<Unread>, StoreError> {
+        Ok(sqlx::query(
             "select seq, id, digest, kind, version, tablet, incarnation, number, event_at, received_at,
                     rules, engine, profile, client, previous, hash, bytes
              from logbook where seq > $1 order by seq limit $2",
         )
         .bind(seq)
         .bind(count)
+        .try_map(|row| Ok(Unread(row)))
         .fetch_all(&self.read)
         .await?)
     }

@@ -39,7 +39,7 @@ pub use gaps::{Life, Misstep};
 pub use history::Link;
 pub use kept::Shelf;
 pub use lately::{Made, Week, Weeks};
-pub use logbook::{Head, Kept, Place, Row};
+pub use logbook::{Head, Kept, Place, Row, Unread};
 pub use memo::Moment;
 pub use muster::{Acceptance, ClearanceRow, FitRow, Gear, Known, LatePull, RigRow, Seated};
 pub use open::{FILE, Pragma, Store};

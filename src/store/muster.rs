@@ -234,7 +234,8 @@ impl Write {
         Ok(())
     }
 
-    /// Notes that a record came late and takes something off a rig that has ridden there meanwhile.
+    /// Notes that a record came late and pulls a unit that has ridden meanwhile: it stood on a rig at some
+    /// time between what the record tells and its arrival, wherever it was moved since.
     pub(super) async fn write_late(
         &mut self,
         record: &Record,
@@ -249,10 +250,16 @@ impl Write {
         for asset in units {
             sqlx::query(
                 "insert into late_pull (seq, asset)
-                 select $1, asset from holder where asset = $2 and at = 'seat' on conflict do nothing",
+                 select $1, $2 where exists (
+                     select 1 from placed p where p.unit = $3 and p.at = 'seat'
+                     and coalesce((select n.since from placed n where n.unit = p.unit and n.seq > p.seq
+                                   order by n.seq limit 1), $4 + 1) > $4)
+                 on conflict do nothing",
             )
             .bind(place.seq)
             .bind(asset.to_string())
+            .bind(&asset.number)
+            .bind(record.envelope.time())
             .execute(self.conn().await?)
             .await?;
         }

@@ -132,6 +132,10 @@ impl Store {
                 Body::Field(_) => {}
             }
         }
+        // The migration that follows from where units stood found nothing to follow from.
+        sqlx::raw_sql(include_str!("../../migrations/0019_ridden_meanwhile.sql"))
+            .execute(write.conn().await?)
+            .await?;
         write.commit().await
     }
 

@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, HashMap};
 use airmuster_domain::Millis;
 use airmuster_domain::ground::Raise;
 use airmuster_domain::quantity::Pressure;
+use airmuster_domain::readings::last_pressure;
 use airmuster_domain::record::{Asset, AssetKind, Place, RecordRef};
 use airmuster_domain::shift::ShiftClock;
 use airmuster_domain::standing::{LastCheck, Registered, SLACK, Standing, decide};
@@ -52,6 +53,19 @@ pub struct CheckRow {
     pub trip: Option<Pressure>,
 }
 
+impl CheckRow {
+    /// What the cylinder held at the end of it.
+    pub fn last_pressure(&self) -> Option<Pressure> {
+        last_pressure(self.pressure, self.gauges)
+    }
+}
+
+/// A pair of gauges as it is kept.
+pub fn gauges(kept: &str) -> Option<(Pressure, Pressure)> {
+    let (cylinder, remote) = kept.split_once('|')?;
+    Some((cylinder.parse().ok()?, remote.parse().ok()?))
+}
+
 #[derive(sqlx::FromRow)]
 struct RawCheck {
     seq: i64,
@@ -88,11 +102,7 @@ impl RawCheck {
             clean: self.clean,
             counts: self.counts,
             pressure: self.pressure.as_deref().and_then(pressure),
-            gauges: self
-                .gauges
-                .as_deref()
-                .and_then(|g| g.split_once('|'))
-                .and_then(|(a, b)| pressure(a).zip(pressure(b))),
+            gauges: self.gauges.as_deref().and_then(gauges),
             trip: self.trip.as_deref().and_then(pressure),
         })
     }

@@ -65,7 +65,7 @@ pub fn groups(form: &Form, j: &Judgement, answers: &[Answer]) -> Vec<EnteredGrou
         })
         .collect();
     let unasked = answers.iter().filter(|a| form.step(&a.step).is_none()).map(|a| Entered {
-        step: a.step.clone(),
+        step: a.step.to_string(),
         answer: raw_words(a),
         note: a.note.clone().unwrap_or_default(),
         state: if a.says_not_good() { StepState::OutOfService } else { StepState::Remark },
@@ -195,7 +195,7 @@ fn text(raw: &Raw) -> String {
         Raw::Flag(false) => "no".to_owned(),
         Raw::Whole(n) => n.to_string(),
         Raw::Decimal(n) => n.to_string(),
-        Raw::Text(t) => t.clone(),
+        Raw::Text(t) => t.to_string(),
     }
 }
 

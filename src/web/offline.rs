@@ -88,7 +88,8 @@ pub async fn show_list(
         }
     }
     if let Some(table) = &fleet.table {
-        pages.extend(table.profiles.keys().map(|p| format!("/forms/{p}")));
+        let of_kind = |p: &String| [format!("/forms/{p}"), format!("/forms/{p}/after-use")];
+        pages.extend(table.profiles.keys().flat_map(of_kind));
     }
     let members = app.store.people().await?;
     Ok(Json(List {

@@ -4,8 +4,9 @@ use airmuster_domain::Millis;
 use airmuster_domain::ground::Kind;
 use airmuster_domain::judge::Finding;
 use airmuster_domain::quantity::{Limit, Pressure};
+use airmuster_domain::record::Cadence;
 use airmuster_domain::role::Role;
-use airmuster_domain::rules::{Consequence, Kind as StepKind, Profile, Table};
+use airmuster_domain::rules::{Consequence, Kind as StepKind, Profile, Purpose, Table};
 use airmuster_domain::shift::ShiftClock;
 use airmuster_domain::standing::{Ground, Standing, State};
 
@@ -157,6 +158,15 @@ pub fn age(from: Millis, now: Millis) -> String {
     }
 }
 
+/// What the button says that leads to the next check of a unit, which is not always the same check.
+pub fn start_words(s: &Standing, cadence: Cadence) -> &'static str {
+    match s.asks_for(cadence) {
+        Purpose::AfterUse => "Start after-use check",
+        Purpose::Periodic => "Start periodic check",
+        _ => "Start check",
+    }
+}
+
 /// A ground in a sentence that begins like one.
 pub fn ground_words(g: &Ground) -> String {
     let title = g.raise.kind.terms().title;
@@ -171,6 +181,7 @@ pub fn ground_words(g: &Ground) -> String {
         | Kind::Contested
         | Kind::CheckDue
         | Kind::CheckAgain
+        | Kind::Used
         | Kind::Misread
         | Kind::Soiled
         | Kind::NotAccepted
@@ -278,9 +289,7 @@ impl Scale {
     pub fn strip(&self, size: Size, check: Option<&CheckRow>) -> Strip {
         let mut strip = self.empty(size);
         if let Some(c) = check {
-            // The pair is read under pressure, later than the first reading: where both are there,
-            // the pair belongs together.
-            strip.reading = c.gauges.map(|(a, _)| a).or(c.pressure).map(|p| self.place(p));
+            strip.reading = c.last_pressure().map(|p| self.place(p));
             strip.other = c.gauges.map(|(_, b)| self.place(b));
             strip.tripped = if size == Size::Stack { c.trip.map(|p| self.place(p)) } else { None };
         }
@@ -296,7 +305,7 @@ fn whole(thousandths: i64) -> u32 {
 pub fn thin(fleet: &Fleet, unit: &UnitFacts) -> Option<Strip> {
     let table = fleet.table.as_ref()?;
     let profile = table.profiles.get(&unit.row.profile)?;
-    Some(Scale::of(table, profile).strip(Size::Thin, unit.last.as_ref()))
+    Some(Scale::of(table, profile).strip(Size::Thin, unit.last_known()))
 }
 
 /// Strips one under the other, oldest first, from checks newest first.
@@ -304,7 +313,7 @@ pub fn stack(scale: &Scale, clock: &ShiftClock, checks: &[CheckRow]) -> Vec<Stac
     checks
         .iter()
         .rev()
-        .filter(|c| c.gauges.is_some() || c.pressure.is_some())
+        .filter(|c| c.last_pressure().is_some())
         .map(|c| {
             let strip = scale.strip(Size::Stack, Some(c));
             let mut figures = strip.read();

@@ -98,6 +98,7 @@ pub fn list() -> Vec<Route> {
         show("/units/{unit}/used", Tablet, get(crew::used::show_of_unit)),
         send("/units/{unit}/used", Tablet, post(crew::used::take_of_unit)),
         show("/forms/{profile}", Tablet, get(crew::check::show_blank)),
+        show("/forms/{profile}/after-use", Tablet, get(crew::check::show_blank_after_use)),
         show("/unproven", Tablet, get(crew::unproven::show_list)),
         send("/records/{seq}/prove", Tablet, post(crew::unproven::prove)),
         show("/records/{seq}", Tablet, get(crew::record::show_record)),

@@ -97,6 +97,15 @@ offlineStory('the officer’s morning with no network', (promise) => {
       await page.getByRole('heading', { name: `Written down: ${unit}` }).waitFor();
       await page.getByText(/^Saved on this tablet .*not yet received\.$/).waitFor();
 
+      // What its use asks for is kept too, and is where the way to a check of it leads.
+      if (screen === 'tablet') {
+        await page.getByRole('link', { name: `After-use check of ${unit}` }).click();
+        await page.locator('form.check[data-ready] [name="a.wearer-report.1.good"]').first().waitFor();
+        await page.goto(`/units/${unit}/check`);
+        await page.waitForURL(`**/units/${unit}/check?purpose=after-use`);
+        await page.getByRole('heading', { name: `Unit ${unit}` }).waitFor();
+      }
+
       // Both are on the board that this tablet has kept.
       await page.goto('/stations/kettle');
       const line = page.locator('.line', { has: page.getByRole('link', { name: `Unit ${unit}`, exact: true }) });

@@ -4,7 +4,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 
 use airmuster::service::intake::DESK;
-use airmuster::store::Row;
+use airmuster::store;
+use airmuster_domain::Millis;
 use airmuster_domain::record::{Body, Desk, Digest, RecordRef, decode};
 use serde_json::Value;
 use uuid::Uuid;
@@ -66,6 +67,36 @@ impl fmt::Display for Wrongs {
             writeln!(f, "{wrong:?}: {say:.300}")?;
         }
         write!(f, "{} in all", self.0.len())
+    }
+}
+
+/// A row of the logbook, kept.
+#[derive(Debug, Clone)]
+pub struct Row {
+    pub seq: i64,
+    pub id: String,
+    pub digest: Vec<u8>,
+    pub kind: String,
+    pub tablet: String,
+    pub number: Option<i64>,
+    pub received_at: Millis,
+    pub hash: Vec<u8>,
+    pub bytes: Vec<u8>,
+}
+
+impl From<store::Row<'_>> for Row {
+    fn from(row: store::Row<'_>) -> Self {
+        Self {
+            seq: row.seq,
+            id: row.id.to_owned(),
+            digest: row.digest.to_vec(),
+            kind: row.kind.to_owned(),
+            tablet: row.tablet.to_owned(),
+            number: row.number,
+            received_at: row.received_at,
+            hash: row.hash.to_vec(),
+            bytes: row.bytes.to_vec(),
+        }
     }
 }
 

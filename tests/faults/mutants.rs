@@ -4,10 +4,9 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 use std::time::Duration;
 
-use airmuster::store::Row;
 use faultproxy::{Fake, Mode, Proxy};
 
-use super::history::{Found, History, Wrong, Wrongs, compare};
+use super::history::{Found, History, Row, Wrong, Wrongs, compare};
 use super::line::Line;
 use super::site::{Server, Site};
 use super::tablet::{Tablet, Trust};

@@ -9,7 +9,7 @@ use std::time::Duration;
 use airmuster::clock::Clock;
 use airmuster::service::verify::{Depth, verify};
 use airmuster::service::{Intake, Origin};
-use airmuster::store::{FILE, Row, Store};
+use airmuster::store::{FILE, Store};
 use airmuster_domain::record::{Digest, RecordRef, Register, RulesInForce, Stamp, encode};
 use faultproxy::wire::Reader;
 use sqlx::ConnectOptions as _;
@@ -20,6 +20,7 @@ use tokio::net::{TcpSocket, TcpStream};
 use tokio::sync::oneshot;
 use uuid::Uuid;
 
+use super::history::Row;
 use super::written::{RULES, UNITS};
 
 /// A program that a test has left behind ends after this long.
@@ -172,6 +173,7 @@ impl Site {
     pub async fn logbook(&self) -> (Vec<Row>, String) {
         let store = Store::open(self.path(), Uuid::from_u128(9)).await.unwrap();
         let rows = store.rows_after(i64::MIN, i64::MAX).await.unwrap();
+        let rows = rows.iter().map(|row| row.read().unwrap().into()).collect();
         let epoch = store.head().await.unwrap().epoch;
         store.close().await;
         (rows, epoch)

@@ -91,13 +91,13 @@ pub fn poison(rng: &mut StdRng, stamp: &Stamp) -> Vec<u8> {
 /// A check by the small table: good with a remote gauge that says 4,400 psi, out of service at 3,900.
 pub fn check(unit: &str, run: Uuid, remote: &str) -> Check {
     let answer = |step: &str, values: &[(&str, Raw)]| Answer {
-        step: step.to_owned(),
+        step: step.into(),
         attempt: 1,
         item: None,
-        values: values.iter().map(|(k, v)| ((*k).to_owned(), v.clone())).collect(),
+        values: values.iter().map(|(k, v)| ((*k).into(), v.clone())).collect(),
         note: None,
     };
-    let text = |t: &str| Raw::Text(t.to_owned());
+    let text = |t: &str| Raw::Text(t.into());
     Check {
         unit: unit.to_owned(),
         profile: "a".to_owned(),

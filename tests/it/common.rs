@@ -69,15 +69,15 @@ pub fn name(bytes: &[u8]) -> RecordRef {
 }
 
 pub fn text(t: &str) -> Raw {
-    Raw::Text(t.to_owned())
+    Raw::Text(t.into())
 }
 
 pub fn answer(step: &str, values: &[(&str, Raw)]) -> Answer {
     Answer {
-        step: step.to_owned(),
+        step: step.into(),
         attempt: 1,
         item: None,
-        values: values.iter().map(|(k, v)| ((*k).to_owned(), v.clone())).collect::<BTreeMap<_, _>>(),
+        values: values.iter().map(|(k, v)| ((*k).into(), v.clone())).collect(),
         note: None,
     }
 }
@@ -287,7 +287,7 @@ impl House {
 
 pub async fn logbook(store: &Store) -> Vec<Record> {
     let rows = store.rows_after(i64::MIN, i64::MAX).await.unwrap();
-    rows.iter().map(|r| decode(&r.bytes).unwrap()).collect()
+    rows.iter().map(|r| decode(r.read().unwrap().bytes).unwrap()).collect()
 }
 
 /// All records weighed anew.

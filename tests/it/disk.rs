@@ -147,7 +147,11 @@ async fn a_full_disk_is_told_and_what_was_acknowledged_stays() {
     assert!(i64::try_from(rows.len()).unwrap() >= count, "{} of {count}", rows.len());
     for receipt in ran.out.lines() {
         let r: serde_json::Value = serde_json::from_str(receipt).unwrap();
-        let row = rows.iter().find(|row| r["seq"] == row.seq).expect("what was acknowledged");
+        let row = rows
+            .iter()
+            .map(|row| row.read().unwrap())
+            .find(|row| r["seq"] == row.seq)
+            .expect("what was acknowledged");
         assert_eq!(r["id"], row.id);
     }
     run(&["verify", "--data", path(&disk.0)], b"").ok();

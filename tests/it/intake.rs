@@ -172,8 +172,8 @@ async fn a_field_record_that_cannot_be_judged_is_stored_and_shown() {
         let proven = decode(&record).unwrap().envelope.by;
         let receipt = h.hand_in(record.clone(), Origin::Tablet { proven }).await.unwrap();
         assert_eq!(receipt.status, Status::NeedsAttention, "{what}");
-        let row = h.store.rows_after(receipt.seq - 1, 1).await.unwrap().remove(0);
-        assert_eq!(row.bytes, record, "{what}");
+        let rows = h.store.rows_after(receipt.seq - 1, 1).await.unwrap();
+        assert_eq!(rows[0].read().unwrap().bytes, record, "{what}");
         let shown = h.store.needing_attention().await.unwrap();
         assert!(shown.iter().any(|(seq, _, why)| *seq == receipt.seq && !why.is_empty()), "{what}");
         if let Some(unit) = about {
@@ -206,8 +206,8 @@ async fn a_hundred_at_once_with_some_refused_each_get_their_own_answer() {
             (3 | 7, other) => panic!("{n}: {other:?}"),
             (_, outcome) => {
                 let receipt = outcome.unwrap();
-                let row = h.store.rows_after(receipt.seq - 1, 1).await.unwrap().remove(0);
-                assert_eq!(row.bytes, record);
+                let rows = h.store.rows_after(receipt.seq - 1, 1).await.unwrap();
+                assert_eq!(rows[0].read().unwrap().bytes, record);
             }
         }
     }

@@ -323,8 +323,8 @@ impl Play {
             }
             11 => {
                 let condition = self.one(&[Condition::Clean, Condition::Soiled, Condition::Contaminated]);
-                let body =
-                    Used { unit: self.unit(), what: "a drill".to_owned(), condition, ..Used::default() };
+                let (unit, what, after_use) = (self.unit(), "a drill".to_owned(), self.one(&[true, false]));
+                let body = Used { unit, what, condition, after_use, ..Used::default() };
                 self.field("used", self.h.id(), Some("ana"), &body).await;
             }
             12 => {
@@ -559,7 +559,8 @@ async fn history(
     equals(&play.h.store, &fresh, play.h.now()).await?;
     let mut with_bytes = Vec::new();
     for row in play.h.store.rows_after(0, i64::MAX).await.unwrap() {
-        with_bytes.push((decode(&row.bytes).unwrap(), row.bytes));
+        let bytes = row.read().unwrap().bytes;
+        with_bytes.push((decode(bytes).unwrap(), bytes.to_vec()));
     }
     let (_dir, other) = replayed(&in_another_order(&with_bytes, &mut play.rng)).await;
     equals(&other, &fresh, play.h.now()).await?;

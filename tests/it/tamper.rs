@@ -5,7 +5,7 @@ use std::process::{Command, Stdio};
 
 use airmuster::service::Origin;
 use airmuster::service::verify::{Depth, Report, verify};
-use airmuster::store::{Row, Store};
+use airmuster::store::{Store, Unread};
 use airmuster_domain::record::{Asset, CHAIN_START, Digest, Stamp, encode, link};
 use sqlx::{Row as _, SqliteConnection};
 use tempfile::TempDir;
@@ -75,15 +75,16 @@ async fn found_at(dir: &TempDir, seq: i64, what: &str) {
 async fn a_link_is_the_sha256sum_of_what_is_documented() {
     let (h, _) = written().await;
     for row in h.store.rows_after(0, 1000).await.unwrap() {
-        let mut documented = row.previous.clone();
+        let row = row.read().unwrap();
+        let mut documented = row.previous.to_vec();
         documented.extend(row.seq.to_be_bytes());
         documented.extend(row.received_at.to_be_bytes());
         documented.extend((row.tablet.len() as u64).to_be_bytes());
         documented.extend(row.tablet.as_bytes());
         documented.extend((row.bytes.len() as u64).to_be_bytes());
-        documented.extend(&row.bytes);
+        documented.extend(row.bytes);
         assert_eq!(sha256sum(&documented), Digest(row.hash.try_into().unwrap()).to_string());
-        assert_eq!(sha256sum(&row.bytes), Digest(row.digest.try_into().unwrap()).to_string());
+        assert_eq!(sha256sum(row.bytes), Digest(row.digest.try_into().unwrap()).to_string());
     }
 }
 
@@ -196,19 +197,21 @@ async fn a_head_that_does_not_fit_is_found() {
     }
 }
 
-/// Rewrites every link from a record on, as someone who knows how the chain is made.
-async fn forge(db: &mut SqliteConnection, rows: &[Row], from: i64) {
+/// Changes a record and rewrites every link from it on, as someone who knows how the chain is made.
+async fn forge(db: &mut SqliteConnection, rows: &[Unread], (changed, to): (i64, &[u8])) {
     let mut previous = CHAIN_START;
     for row in rows {
+        let row = row.read().unwrap();
         let received = row.received_at;
         let seq = u64::try_from(row.seq).unwrap();
-        let hash = link(&previous, seq, received, &row.tablet, &row.bytes);
-        if row.seq >= from {
+        let bytes = if row.seq == changed { to } else { row.bytes };
+        let hash = link(&previous, seq, received, row.tablet, bytes);
+        if row.seq >= changed {
             sqlx::query(
                 "update logbook set bytes = $1, digest = $2, previous = $3, hash = $4 where seq = $5",
             )
-            .bind(&row.bytes)
-            .bind(&Digest::of(&row.bytes).0[..])
+            .bind(bytes)
+            .bind(&Digest::of(bytes).0[..])
             .bind(&previous.0[..])
             .bind(&hash.0[..])
             .bind(row.seq)
@@ -236,11 +239,10 @@ async fn a_tail_forged_with_its_chain_shows_only_against_a_head_that_was_written
     }
 
     let (dir, mut db) = stolen(&h).await;
-    let mut rows = h.store.rows_after(0, 1000).await.unwrap();
-    let row = rows.iter_mut().find(|r| r.seq == noted).unwrap();
-    row.bytes =
-        String::from_utf8(row.bytes.clone()).unwrap().replace("member's words", "other words").into_bytes();
-    forge(&mut db, &rows, noted).await;
+    let rows = h.store.rows_after(0, 1000).await.unwrap();
+    let row = rows.iter().map(|row| row.read().unwrap()).find(|row| row.seq == noted).unwrap();
+    let other = String::from_utf8(row.bytes.to_vec()).unwrap().replace("member's words", "other words");
+    forge(&mut db, &rows, (noted, other.as_bytes())).await;
     drop(db);
     let blind = report(&dir, None).await;
     assert!(blind.problems.is_empty(), "nothing else can show it: {blind}");

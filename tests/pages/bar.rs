@@ -13,7 +13,7 @@ use super::rights::path;
 /// A month of checks, and of everything that is read in numbers: gauges apart, an alarm too low, a
 /// cylinder that is not full, a fill, a thing sealed for an inquiry.
 async fn lived_in(d: &District, apart: [&str; 2], low: &str, trip: &str, filled: &str) {
-    let text = |t: &str| Raw::Text(t.to_owned());
+    let text = |t: &str| Raw::Text(t.into());
     for _ in 0..31 {
         d.pass(DAY);
         d.checked().await;

@@ -149,7 +149,7 @@ async fn a_new_unit_goes_into_service_on_its_last_good_acceptance_check() {
     assert!(page.text().contains("Start the acceptance check") && !page.html.contains("/clear"));
     assert_eq!(t.get("/units/150/clear").await.status, 409);
     // One that left something to put right, and a check for another purpose, are no acceptance.
-    let low = [("cylinder-pressure", &[("at", Raw::Text("3800 psi".to_owned()))][..])];
+    let low = [("cylinder-pressure", &[("at", Raw::Text("3800 psi".into()))][..])];
     d.check("150", "tom", Purpose::Acceptance, &low).await;
     d.pass(MINUTE);
     d.check("150", "tom", Purpose::ShiftStart, &[]).await;

@@ -68,7 +68,7 @@ async fn a_good_check_counts_once_an_officer_has_countersigned_it_and_what_it_fo
 #[tokio::test]
 async fn what_the_crew_put_right_stays_to_be_put_right_until_it_is_countersigned() {
     let d = asked_for().await;
-    let low = [("at", airmuster_domain::judge::Raw::Text("3200 psi".to_owned()))];
+    let low = [("at", airmuster_domain::judge::Raw::Text("3200 psi".into()))];
     d.check("117", "ana", Purpose::ShiftStart, &[("cylinder-pressure", &low)]).await;
     assert_eq!(d.state("117").await, State::PutRight);
     d.pass(MINUTE);

@@ -226,7 +226,7 @@ impl District {
         let table = rules::parse(rules::DEFAULT).unwrap();
         let form = rules::resolve(&table, self.equipment.profile, purpose).unwrap();
         let Equipment { cylinder, remote, trip, .. } = self.equipment;
-        let text = |t: &str| Raw::Text(t.to_owned());
+        let text = |t: &str| Raw::Text(t.into());
         let answers = form.steps.iter().map(|s| {
             let said = but.iter().find(|(step, _)| *step == s.step.id).map(|(_, values)| *values);
             let good: Vec<(&str, Raw)> = match &s.ask {
@@ -237,14 +237,14 @@ impl District {
             };
             let values = said.map_or(good, <[_]>::to_vec);
             Answer {
-                step: s.step.id.clone(),
+                step: s.step.id.as_str().into(),
                 attempt: 1,
                 item: match s.subject() {
                     Subject::Facepiece => Some(format!("F-{unit}")),
                     Subject::Cylinder => Some(format!("C-{unit}")),
                     Subject::Unit | Subject::Accessory => None,
                 },
-                values: values.into_iter().map(|(k, v)| (k.to_owned(), v)).collect(),
+                values: values.into_iter().map(|(k, v)| (k.into(), v)).collect(),
                 note: None,
             }
         });
@@ -274,7 +274,7 @@ impl District {
 
     /// A check that finds the gauges of a unit 490 psi apart.
     pub async fn gauges_apart(&self, unit: &str) -> i64 {
-        let apart = ["4480 psi", "3990 psi"].map(|t| Raw::Text(t.to_owned()));
+        let apart = ["4480 psi", "3990 psi"].map(|t| Raw::Text(t.into()));
         let [a, b] = apart;
         self.check(
             unit,
@@ -325,7 +325,8 @@ impl District {
 
     /// A unit came back from use.
     pub async fn used(&self, unit: &str, by: &str, what: &str, condition: Condition) {
-        let body = Used { unit: unit.to_owned(), what: what.to_owned(), condition, ..Used::default() };
+        let (unit, what) = (unit.to_owned(), what.to_owned());
+        let body = Used { unit, what, condition, after_use: true, ..Used::default() };
         let origin = Origin::Tablet { proven: Some(by.to_owned()) };
         self.hand_in("used", self.clock.id(), Some(by), &body, origin).await;
     }

@@ -303,7 +303,7 @@ fn bodies() -> Vec<(&'static str, (&'static str, &'static str), Vec<u8>)> {
 /// Kinds of records that came in since.
 async fn since(d: &District, seq: i64) -> BTreeSet<String> {
     let rows = d.store.rows_after(seq, i64::MAX).await.unwrap();
-    rows.into_iter().map(|r| r.kind).collect()
+    rows.iter().map(|r| r.read().unwrap().kind.to_owned()).collect()
 }
 
 /// Every page is there, and shows none of the markup that was sent.

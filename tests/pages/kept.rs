@@ -102,7 +102,35 @@ async fn an_acceptance_from_a_tablet_counts_once_its_signature_is_proven() {
         "{after}"
     );
     let kept = d.tablet().await.get("/rigs/engine-2/roster").await.ok().text();
-    assert!(kept.contains("Reviewed by Olga Fenn"), "{kept}");
+    assert!(kept.contains("Reviewed by Olga Fenn") && !kept.contains("Changed since"), "{kept}");
+    d.say("taken_out", "117", "ben", "strap").await;
+    let kept = d.tablet().await.get("/rigs/engine-2/roster").await.ok().text();
+    assert!(kept.contains("Changed since acceptance: Officer."), "{kept}");
+}
+
+#[tokio::test]
+async fn a_change_of_clearances_alone_is_said_to_the_officer_and_to_no_tablet() {
+    let d = district().await;
+    d.checked().await;
+    crew(&d).await;
+    let mut o = d.signed_in("olga").await;
+    let form = o.get("/rigs/engine-2/accept").await.ok();
+    let (id, seen) = (form.value("id"), form.value("seen"));
+    let fields = [
+        ("id", id.as_str()),
+        ("seen", seen.as_str()),
+        ("driver", "asked the chief"),
+        ("seat-3", "asked for a test"),
+        ("member", "olga"),
+        ("pin", PIN),
+    ];
+    assert_eq!(o.post("/rigs/engine-2/accept", &fields).await.status, 303);
+    let word = [("since", "2026-11-26"), ("cleared", "yes")];
+    assert_eq!(o.post("/fitness/ana/clearance", &word).await.status, 303);
+    let full = o.get("/rigs/engine-2").await.ok().text();
+    assert!(full.contains("Changed since acceptance: Driver."), "{full}");
+    let kept = d.tablet().await.get("/rigs/engine-2/roster").await.ok().text();
+    assert!(kept.contains("Reviewed by Olga Fenn") && !kept.contains("Changed since"), "{kept}");
 }
 
 #[tokio::test]

@@ -366,6 +366,18 @@ async fn a_late_record_that_pulls_a_unit_is_told_on_every_page_until_it_was_read
     assert_eq!(read.status, 303);
     assert!(!officer.get("/stations").await.ok().text().contains("07:04, but"));
     assert_eq!(officer.post(&format!("/records/{}/read", seq - 1), &[]).await.status, 409);
+    // Moved since, it has ridden all the same; moved before, it has not.
+    let moved = |unit: &str, to: Place| Register::Holder { asset: Asset::unit(unit), place: to };
+    d.register(moved("130", Place::Bench)).await;
+    d.pass(20 * MINUTE);
+    d.say_at("taken_out", "130", "ben", "hose", written).await;
+    assert_eq!(d.store.late_pulls().await.unwrap().len(), 1);
+    let on_the_bench = d.clock.now();
+    d.pass(20 * MINUTE);
+    d.say_at("hold", "130", "ben", "an accident", on_the_bench).await;
+    assert_eq!(d.store.late_pulls().await.unwrap().len(), 1);
+    let seq = d.store.late_pulls().await.unwrap()[0].kept.place.seq;
+    assert_eq!(officer.post(&format!("/records/{seq}/read"), &[]).await.status, 303);
     // In time, or of a unit that does not ride: nothing is told.
     d.say("taken_out", "121", "ben", "strap").await;
     d.say_at("taken_out", "142", "ben", "strap", written).await;
@@ -421,6 +433,34 @@ async fn the_wall_shows_rigs_on_any_tablet_and_nobodys_name_and_hears_of_each_re
         );
     }
     assert_eq!(screen.get("/wall/nowhere").await.status, 404);
+}
+
+#[tokio::test]
+async fn the_wall_does_not_say_what_a_member_lacks_and_says_what_falls_due() {
+    let d = district().await;
+    d.checked().await;
+    let mut officer = d.signed_in("olga").await;
+    fit(&d, &mut officer, &["olga", "ana", "ben"]).await;
+    // Cleared but not tested; tested but not cleared.
+    assert_eq!(officer.post("/fitness/olga/erase", &[("erase", "olga")]).await.status, 303);
+    let word = [("since", "2026-01-15"), ("cleared", "yes")];
+    assert_eq!(officer.post("/fitness/olga/clearance", &word).await.status, 303);
+    let word = [("since", "2026-01-15"), ("cleared", "no")];
+    assert_eq!(officer.post("/fitness/ana/clearance", &word).await.status, 303);
+    let on = [("officer", "olga"), ("driver", "ana"), ("seat-3", "ben")];
+    assert_eq!(officer.post("/rigs/engine-2/crew", &on).await.status, 303);
+    let wall = d.tablet().await.get("/wall").await.ok().text();
+    for place in ["Officer", "Driver"] {
+        assert!(wall.contains(&format!("{place}: member not ready")), "{wall}");
+    }
+    assert!(!wall.contains("cleared") && !wall.contains("fit test") && !wall.contains("due by"), "{wall}");
+    let rigs = officer.get("/rigs").await.ok().text();
+    assert!(rigs.contains("Officer: no fit test · Driver: not cleared"), "{rigs}");
+    // In the next shift they are ready on the last check.
+    d.pass(super::district::DAY);
+    let wall = d.tablet().await.get("/wall").await.ok().text();
+    assert!(wall.contains("3 due by 08:30"), "{wall}");
+    assert!(d.signed_in("olga").await.get("/rigs").await.ok().text().contains("3 due by 08:30"));
 }
 
 #[tokio::test]

@@ -1,10 +1,11 @@
 //! The rigs, moving a spare, and settling what is in doubt.
 
 use airmuster_domain::judge::Raw;
+use airmuster_domain::record::Register;
 use airmuster_domain::rules::Purpose;
 use airmuster_domain::standing::State;
 
-use super::district::{DAY, MINUTE, PIN, district};
+use super::district::{DAY, District, MINUTE, PIN, district};
 
 #[tokio::test]
 async fn the_roster_puts_open_seats_first_and_says_what_fixes_each() {
@@ -53,11 +54,20 @@ async fn a_spare_is_moved_once_and_only_while_things_are_as_they_were_shown() {
     assert!(page.html.contains("action=\"/swap\""), "{}", page.html);
     let fields = [("move", "seat-3|142|130"), ("rig", "engine-2")];
     let moved = officer.post(action, &fields).await;
-    assert_eq!((moved.status, moved.to.as_str()), (303, "/rigs/engine-2"));
-    let text = officer.get("/rigs/engine-2").await.ok().text();
+    assert_eq!((moved.status, moved.to.split('?').next()), (303, Some("/rigs/engine-2")));
+    // What was moved is said, by the record itself.
+    let text = officer.get(&moved.to).await.ok().text();
+    assert!(text.contains("Moved: 142 to Engine 2, seat 3."), "{text}");
     assert!(text.contains("3 of 3 seats ready") && text.contains("Unit 142"), "{text}");
+    let others = officer.get("/rigs/engine-2?moved=1,2,x,99999").await.ok().text();
+    assert!(!others.contains("Moved:"), "{others}");
+    // Whoever was slower sees what there is to be moved by now.
     let before = d.records().await;
-    assert_eq!(officer.post(action, &fields).await.status, 409);
+    let late = officer.post(action, &fields).await;
+    assert_eq!(late.status, 409);
+    let text = late.text();
+    assert!(text.contains("Nothing was moved; this is how it is now."), "{text}");
+    assert!(text.contains("No seat needs another unit."), "{text}");
     assert_eq!(d.records().await, before);
     let old = d.tablet().await.get("/units/130").await.ok().text();
     assert!(old.contains("spare at Millrace"), "{old}");
@@ -73,6 +83,79 @@ async fn no_unit_is_proposed_that_may_not_ride_itself() {
     assert!(!officer.get("/rigs/engine-2").await.ok().html.contains("action=\"/swap\""));
     let moved = officer.post("/swap", &[("move", "seat-3|142|130")]).await;
     assert_eq!(moved.status, 409);
+}
+
+/// What a check reads: the cylinder before anything is opened, and the pair of gauges under pressure.
+fn read(cylinder: &str, pair: &str) -> [(&'static str, Vec<(&'static str, Raw)>); 2] {
+    let text = |t: &str| Raw::Text(t.into());
+    [
+        ("cylinder-pressure", vec![("at", text(cylinder))]),
+        ("gauge-agreement", vec![("cylinder", text(pair)), ("remote", text(pair))]),
+    ]
+}
+
+async fn reads(d: &District, unit: &str, cylinder: &str, pair: &str) {
+    let said = read(cylinder, pair);
+    let but: Vec<(&str, &[(&str, Raw)])> = said.iter().map(|(step, values)| (*step, &values[..])).collect();
+    d.check(unit, "ana", Purpose::ShiftStart, &but).await;
+}
+
+#[tokio::test]
+async fn a_cylinder_is_as_full_as_its_gauge_said_last_on_every_page() {
+    let d = district().await;
+    d.checked().await;
+    d.pass(MINUTE);
+    // 90 % of 4,500 psi is 4,050.
+    reads(&d, "117", "4060 psi", "4000 psi").await;
+    assert_eq!(d.state("117").await, State::InService);
+    let mut officer = d.signed_in("olga").await;
+    let roster = officer.get("/rigs/engine-2").await.ok().text();
+    assert!(roster.contains("2 of 3 seats ready"), "{roster}");
+    assert!(roster.contains("Cylinder at 4,000 psi; it must be above 4,050 psi."), "{roster}");
+    for page in ["/stations/mill", "/stations", "/rigs"] {
+        let text = officer.get(page).await.ok().text();
+        assert!(text.contains("2 of 3 seats ready"), "{page}: {text}");
+    }
+    let sheet = officer.get("/rigs/engine-2/sheet").await.ok().text();
+    assert!(sheet.contains("C-117, 4,000 psi"), "{sheet}");
+}
+
+#[tokio::test]
+async fn a_spare_is_proposed_only_where_it_makes_the_seat_ready() {
+    let d = district().await;
+    d.checked().await;
+    d.pass(MINUTE);
+    d.gauges_apart("130").await;
+    reads(&d, "142", "4060 psi", "4000 psi").await;
+    let mut officer = d.signed_in("olga").await;
+    let plan = officer.get("/swap").await.ok();
+    assert!(plan.values("move").is_empty(), "its cylinder is low: {}", plan.text());
+    let text = plan.text();
+    assert!(text.contains("Engine 2, seat 3, unit 130: Gauge agreement: 490 psi apart"), "{text}");
+    assert!(text.contains("No spare of its kind is ready anywhere."), "{text}");
+    // A full one, with a facepiece that fits the officer, whom the one on her own unit does not.
+    d.pass(MINUTE);
+    d.check("142", "ana", Purpose::ShiftStart, &[]).await;
+    let large = ("F-142".to_owned(), "large".to_owned());
+    d.register(Register::Facepiece { number: large.0, size: large.1 }).await;
+    let test = [("tested", "2026-03-01"), ("make", "Invented"), ("model", "One"), ("style", "full")];
+    for (member, size, cleared) in [("olga", "large", "yes"), ("ana", "medium", "no")] {
+        let test: Vec<(&str, &str)> = test.into_iter().chain([("size", size)]).collect();
+        assert_eq!(officer.post(&format!("/fitness/{member}/fit"), &test).await.status, 303);
+        let word = [("since", "2026-01-15"), ("cleared", cleared)];
+        assert_eq!(officer.post(&format!("/fitness/{member}/clearance"), &word).await.status, 303);
+    }
+    let on = [("officer", "olga"), ("driver", ""), ("seat-3", "ana")];
+    assert_eq!(officer.post("/rigs/engine-2/crew", &on).await.status, 303);
+    let plan = officer.get("/swap").await.ok();
+    assert_eq!(plan.values("move"), ["officer|142|117"], "{}", plan.text());
+    // Who may not wear any attracts none, and what fixes the others is said.
+    let text = plan.text();
+    assert!(
+        text.contains("Engine 2, driver, unit 121: Nobody is on this seat. Put somebody on it."),
+        "{text}"
+    );
+    assert!(text.contains("Ana Wick: not medically cleared. Seat another member."), "{text}");
 }
 
 fn both<'a>(digests: &'a [String], member: &'a str, accepted: &'a str) -> [(&'a str, &'a str); 6] {
@@ -94,7 +177,7 @@ async fn a_settlement_names_every_version_and_makes_no_unit_better() {
     let first = d.submit_check(&good, "ana").await;
     let mut other = good.clone();
     for answer in other.answers.iter_mut().filter(|a| a.step == "harness-condition") {
-        answer.values.insert("good".to_owned(), Raw::Flag(false));
+        answer.values.insert("good".into(), Raw::Flag(false));
     }
     other.started += 1;
     let second = d.submit_check(&other, "ana").await;

@@ -235,8 +235,7 @@ async fn a_picture_that_is_also_something_else_is_only_a_picture_once_it_is_kept
 async fn a_photo_of_a_failed_step_is_on_the_record_of_its_check_and_raises_nothing_by_itself() {
     let d = district().await;
     d.pass(DAY);
-    let apart =
-        [("cylinder", Raw::Text("4480 psi".to_owned())), ("remote", Raw::Text("3990 psi".to_owned()))];
+    let apart = [("cylinder", Raw::Text("4480 psi".into())), ("remote", Raw::Text("3990 psi".into()))];
     let check = d.answered("130", Purpose::ShiftStart, &[("gauge-agreement", &apart)]).await;
     let seq = d.submit_check(&check, "ana").await;
     let bytes = encoded(&picture(80, 60), ImageFormat::Jpeg);

@@ -202,7 +202,7 @@ async fn what_a_broken_off_part_and_its_check_found_twice_is_one_thing_to_tick()
     let d = district().await;
     d.checked().await;
     d.pass(MINUTE);
-    let apart = ["4480 psi", "3990 psi"].map(|t| Raw::Text(t.to_owned()));
+    let apart = ["4480 psi", "3990 psi"].map(|t| Raw::Text(t.into()));
     let [a, b] = apart;
     let found = [("gauge-agreement", &[("cylinder", a), ("remote", b)][..])];
     let whole = d.answered("130", Purpose::ShiftStart, &found).await;

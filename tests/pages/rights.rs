@@ -69,6 +69,7 @@ const RIGHTS: &str = "
     GET  /units/{unit}/used             . t . c o m a
     POST /units/{unit}/used             . t . c o m a
     GET  /forms/{profile}               . t . c o m a
+    GET  /forms/{profile}/after-use     . t . c o m a
     GET  /unproven                      . t . c o m a
     GET  /records/{seq}                 . t . c o m a
     GET  /records/{seq}/verdict         . t . c o m a

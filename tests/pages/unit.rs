@@ -243,7 +243,7 @@ async fn a_record_shows_all_that_was_entered_where_it_came_from_and_its_seals() 
 #[tokio::test]
 async fn an_answer_that_cannot_be_read_is_shown_as_it_came_and_never_as_done() {
     let d = district().await;
-    let blue = [("cylinder", Raw::Text("blue".to_owned())), ("remote", Raw::Text("4480 psi".to_owned()))];
+    let blue = [("cylinder", Raw::Text("blue".into())), ("remote", Raw::Text("4480 psi".into()))];
     let seq = d.check("130", "ana", Purpose::ShiftStart, &[("gauge-agreement", &blue)]).await;
     let page = d.tablet().await.get(&format!("/records/{seq}")).await.ok();
     let row = page.part("Gauge agreement : ", "Leak at a connection");

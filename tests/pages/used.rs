@@ -1,6 +1,8 @@
 //! After use: what was used at what, by whom, and how it came back.
 
-use airmuster_domain::record::{Body, Field, Used};
+use std::collections::BTreeMap;
+
+use airmuster_domain::record::{Asset, Body, Cadence, Condition, Field, Place, Register, Used};
 use airmuster_domain::rules::Purpose;
 use airmuster_domain::standing::State;
 
@@ -61,8 +63,11 @@ async fn one_form_writes_a_use_for_each_unit_and_asks_for_the_check_after_it() {
     );
     assert!(page.contains("worn by Ana Wick; cylinders C-121, C-9"), "{page}");
     // Sent again from a page gone back to, it is the same use.
-    assert_eq!(tablet.post("/rigs/engine-2/used", &fields).await.status, 303);
+    let again = tablet.post("/rigs/engine-2/used", &fields).await;
+    assert_eq!(again.status, 303);
     assert_eq!(uses(&d).await.len(), 2);
+    let written = tablet.get(&again.to).await.ok().text();
+    assert!(written.contains("Written down: 117, 121"), "{written}");
 }
 
 #[tokio::test]
@@ -83,11 +88,59 @@ async fn a_clean_use_ends_with_the_check_after_it() {
         ("pin", PIN),
     ];
     let sent = tablet.post("/units/142/used", &fields).await;
-    assert_eq!((sent.status, sent.to.as_str()), (303, "/units/142"));
+    assert_eq!(sent.status, 303);
+    let written = tablet.get(&sent.to).await.ok();
+    assert!(written.text().contains("Written down: 142"), "{}", written.text());
+    assert!(written.html.contains("href=\"/units/142/check?purpose=after-use\""), "{}", written.html);
+    assert!(!written.html.contains("<form class=\"used\""), "it is not asked for again");
     assert_eq!(d.state("142").await, State::CheckDue);
+    // What its cylinder held before is said nowhere as if it held it now.
+    let line = |html: &str| {
+        html.split("<li class=\"line ").last().unwrap().split("</li>").next().unwrap().to_owned()
+    };
+    let spare = line(&tablet.get("/stations/mill").await.ok().html);
+    assert!(spare.contains("Unit 142") && spare.contains("Used: stairs. Not read since."), "{spare}");
+    assert!(!spare.contains("4,480"), "{spare}");
     d.pass(MINUTE);
+    // The check at the start of a shift asks less, and does not do.
+    d.check("142", "ben", Purpose::ShiftStart, &[]).await;
+    assert_eq!(d.state("142").await, State::CheckDue);
+    // That check has read the cylinder since.
+    assert!(tablet.get("/units/142").await.ok().text().contains("4,480 psi"));
+    d.pass(MINUTE);
+    for page in ["/units/142", "/stations/mill"] {
+        assert!(tablet.get(page).await.ok().text().contains("Start after-use check"), "{page}");
+    }
+    let form = tablet.get("/units/142/check").await.ok();
+    assert_eq!(form.value("purpose"), "after-use");
+    assert!(form.html.contains("a.wearer-report.1"), "the wearer is asked");
     d.check("142", "ben", Purpose::AfterUse, &[]).await;
     assert_eq!(d.state("142").await, State::InService);
+}
+
+#[tokio::test]
+async fn whoever_asks_for_no_other_gets_the_check_that_is_due_and_a_tablet_keeps_it() {
+    let d = district().await;
+    let (asset, at) = (Asset::unit("142"), Place::Spare { station: "mill".to_owned() });
+    d.register(Register::Unit {
+        number: "142".to_owned(),
+        profile: d.profile().to_owned(),
+        cadence: Cadence::Weekly,
+        in_use: true,
+        serials: BTreeMap::new(),
+    })
+    .await;
+    d.register(Register::Holder { asset, place: at }).await;
+    let mut tablet = d.tablet().await;
+    assert_eq!(tablet.get("/units/142/check").await.ok().value("purpose"), "periodic");
+    assert_eq!(tablet.get("/units/117/check").await.ok().value("purpose"), "shift-start");
+    assert_eq!(tablet.get("/units/117/check?purpose=proving").await.ok().value("purpose"), "proving");
+    assert!(tablet.get("/units/142").await.ok().text().contains("Start periodic check"));
+    d.used("117", "ana", "a drill", Condition::Clean).await;
+    assert_eq!(tablet.get("/units/117/check").await.ok().value("purpose"), "after-use");
+    let after_use = format!("/forms/{}/after-use", d.profile());
+    assert!(tablet.get("/offline/list").await.ok().html.contains(&after_use));
+    assert_eq!(tablet.get(&after_use).await.ok().value("purpose"), "after-use");
 }
 
 #[tokio::test]
@@ -103,6 +156,8 @@ async fn what_was_used_while_out_of_service_is_written_down_and_says_so() {
     let nothing = [("id", id.as_str()), ("member", "ben"), ("pin", PIN)];
     let again = tablet.post("/units/130/used", &nothing).await;
     assert_eq!(again.status, 422);
+    let kept = "Everything you entered is still here, but for the PIN: give it again.";
+    assert!(again.text().contains(kept), "{}", again.text());
     for (field, say) in
         [("occasion", "Choose what it was."), ("what", "Say which one"), ("units", "Tick what was used.")]
     {

@@ -9,7 +9,7 @@ use super::district::{MINUTE, district};
 async fn gauges_that_move_apart_are_on_the_watch_list_with_a_date_and_their_numbers() {
     let d = district().await;
     for day in 0..25 {
-        let text = |n: i64| Raw::Text(format!("{n} psi"));
+        let text = |n: i64| Raw::Text(format!("{n} psi").into());
         let values = [("cylinder", text(4480)), ("remote", text(4480 - 10 * day))];
         d.check("130", "ana", Purpose::ShiftStart, &[("gauge-agreement", &values)]).await;
         d.check("117", "ana", Purpose::ShiftStart, &[]).await;

@@ -4,7 +4,7 @@ import test from 'node:test';
 import { ahead } from '../../static/clock.js';
 import { ownVerdict, standingOf, unknownTo } from '../../static/own.js';
 
-const done = (verdict, sole = true) => ({ outcome: 'complete', verdict, sole });
+const done = (verdict, sole = true, purpose = 'shift-start') => ({ outcome: 'complete', verdict, sole, purpose });
 
 test('a good check makes a unit better only where nothing but a check was due', () => {
   assert.equal(standingOf('due', [done('in')]), 'in');
@@ -26,11 +26,17 @@ test('what took a unit out of service here stays, whatever is answered later', (
   assert.equal(ownVerdict([done('in'), broken]), 'out');
 });
 
-test('what came back dirty stays so until it was cleaned, what came back clean until the next good check', () => {
-  const used = (verdict) => ({ outcome: 'used', verdict, sole: false });
+test('what came back dirty stays so until it was cleaned, what came back clean until the next good check after use', () => {
+  const used = (verdict) => ({ outcome: 'used', verdict, sole: false, raises: ['used/1'] });
+  const afterUse = done('in', false, 'after-use');
   assert.equal(ownVerdict([done('in'), used('due')]), 'due');
-  assert.equal(ownVerdict([used('due'), done('in')]), 'in');
-  assert.equal(ownVerdict([used('put-right'), done('in')]), 'put-right');
+  assert.equal(ownVerdict([used('due'), afterUse]), 'in');
+  assert.equal(ownVerdict([used('due'), done('in')]), 'due', 'the check at the start of a shift asks less');
+  assert.equal(ownVerdict([used('due'), afterUse, used('due')]), 'due');
+  assert.equal(ownVerdict([used('due'), done('put-right', false, 'after-use'), done('in')]), 'due');
+  // As programs before wrote it: any good check.
+  assert.equal(ownVerdict([{ ...used('due'), raises: ['check-again/1'] }, done('in')]), 'in');
+  assert.equal(ownVerdict([used('put-right'), afterUse]), 'put-right');
   assert.equal(ownVerdict([used('out'), done('in'), used('due')]), 'out');
   assert.equal(standingOf('in', [used('due')]), 'due');
 });

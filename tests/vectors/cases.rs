@@ -21,10 +21,10 @@ const UNITS: [PressureUnit; 4] = [PressureUnit::Psi, PressureUnit::Bar, Pressure
 /// An answer from the pairs of its fields.
 pub fn answer(step: &FormStep, attempt: u8, values: &[(&str, Raw)]) -> Answer {
     Answer {
-        step: step.step.id.clone(),
+        step: step.step.id.as_str().into(),
         attempt,
         item: None,
-        values: values.iter().map(|(k, v)| ((*k).to_owned(), v.clone())).collect::<Values>(),
+        values: values.iter().map(|(k, v)| ((*k).into(), v.clone())).collect::<Values>(),
         note: None,
     }
 }
@@ -34,7 +34,7 @@ fn with(answer: Answer, item: &str) -> Answer {
 }
 
 fn text(s: impl Display) -> Raw {
-    Raw::Text(format!("{s}"))
+    Raw::Text(format!("{s}").into())
 }
 
 /// Thousandths as a decimal with all three places, so that `4050.000` is read too.
@@ -412,7 +412,7 @@ pub fn cases(form: &Form, depth: Depth, random: &mut Random) -> Vec<Case> {
     }
     let strangers = ["no-such-step", ""].into_iter().map(str::to_owned);
     for step in strangers.chain(form.not_asked.iter().take(2).cloned()) {
-        out.push(one(Answer { step, ..answer(&form.steps[0], 1, &[("good", text("yes"))]) }));
+        out.push(one(Answer { step: step.into(), ..answer(&form.steps[0], 1, &[("good", text("yes"))]) }));
     }
     out.extend((0..2).map(|_| mixture(form, random)));
     // The same answers come up where two limits are one.

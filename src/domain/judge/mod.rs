@@ -9,11 +9,13 @@ mod read;
 mod weigh;
 mod words;
 
-use std::collections::BTreeMap;
+use std::borrow::Cow;
 use std::fmt;
 
+use litemap::LiteMap;
 use serde::de::Visitor;
 use serde::{Deserialize, Deserializer, Serialize};
+use smol_str::SmolStr;
 
 use crate::rules::{Consequence, Form, FormStep, Subject};
 
@@ -33,16 +35,16 @@ pub enum Raw {
     /// A number with decimals.
     Decimal(f64),
     /// A text: a reading with its unit, or the number of a thing.
-    Text(String),
+    Text(SmolStr),
 }
 
 impl Raw {
-    fn text(&self) -> String {
+    fn text(&self) -> Cow<'_, str> {
         match self {
-            Self::Flag(b) => b.to_string(),
-            Self::Whole(n) => n.to_string(),
-            Self::Decimal(n) => n.to_string(),
-            Self::Text(t) => t.clone(),
+            Self::Flag(b) => b.to_string().into(),
+            Self::Whole(n) => n.to_string().into(),
+            Self::Decimal(n) => n.to_string().into(),
+            Self::Text(t) => t.as_str().into(),
         }
     }
 }
@@ -70,22 +72,23 @@ impl<'de> Deserialize<'de> for Raw {
                 Ok(Raw::Decimal(n))
             }
             fn visit_str<E>(self, text: &str) -> Result<Raw, E> {
-                Ok(Raw::Text(text.to_owned()))
+                Ok(Raw::Text(text.into()))
             }
         }
         d.deserialize_any(Any)
     }
 }
 
-/// The values of an answer by field.
-pub type Values = BTreeMap<String, Raw>;
+/// The values of an answer by field. There are two at most, and the whole logbook is read again when it is
+/// verified: so they lie beside each other, and short texts in themselves.
+pub type Values = LiteMap<SmolStr, Raw>;
 
 /// An answer to a step. The second attempt at a step is a second answer.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Answer {
     /// The step's id.
-    pub step: String,
+    pub step: SmolStr,
     /// 1 for the first answer to this step, 2 for the next.
     #[serde(rename = "try", default = "first", skip_serializing_if = "is_first")]
     pub attempt: u8,
@@ -203,10 +206,17 @@ pub struct Judgement {
     /// Steps answered that this profile or this check does not ask.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub not_asked: Vec<String>,
-    /// Steps whose last answer is good, or only a remark, with the number of the thing that it is
-    /// about where one was given.
+    /// Steps whose last answer is good, or only a remark, in the order of the form, with the number of the
+    /// thing that it is about where one was given.
     #[serde(skip)]
-    pub good: BTreeMap<String, Option<String>>,
+    pub good: Vec<(SmolStr, Option<String>)>,
+}
+
+impl Judgement {
+    /// Whether the last answer to this step is good, or only a remark.
+    pub fn is_good(&self, step: &str) -> bool {
+        self.good.iter().any(|(good, _)| good == step)
+    }
 }
 
 /// Judges the answers of one check.
@@ -243,20 +253,14 @@ fn judge_read(form: &Form, read: Read<'_>) -> Judgement {
         };
         let done = judge_step(form, step, tries, &mut findings);
         if done.satisfied {
-            good.push((step.step.id.clone(), last.answer.item.clone()));
+            good.push((last.answer.step.clone(), last.answer.item.clone()));
         }
         worst = worst.max(done.verdict);
     }
     if worst != Verdict::OutOfService && !missing.is_empty() {
         worst = Verdict::Incomplete;
     }
-    Judgement {
-        verdict: worst,
-        findings,
-        missing,
-        not_asked: read.not_asked,
-        good: good.into_iter().collect(),
-    }
+    Judgement { verdict: worst, findings, missing, not_asked: read.not_asked, good }
 }
 
 struct StepDone {

@@ -43,8 +43,8 @@ pub(super) fn read_all<'a>(form: &Form, answers: &'a [Answer]) -> (Read<'a>, Vec
             .map(|i| at + i)
             .or_else(|| back.iter().position(|s| s.step.id == answer.step));
         let Some(i) = found else {
-            if form.not_asked.contains(&answer.step) {
-                read.not_asked.push(answer.step.clone());
+            if form.not_asked.iter().any(|s| *s == answer.step) {
+                read.not_asked.push(answer.step.to_string());
             } else {
                 problems.push(problem(answer, "", "there is no such step in this rule table"));
             }
@@ -53,22 +53,23 @@ pub(super) fn read_all<'a>(form: &Form, answers: &'a [Answer]) -> (Read<'a>, Vec
         at = i;
         match read_entry(&form.steps[i].ask, form, answer) {
             Ok(None) => {}
-            Ok(Some(entry))
-                if read.tries.iter().all(|t| (t.step, t.answer.attempt) != (i, answer.attempt)) =>
-            {
-                read.tries.push(Try { step: i, answer, entry });
+            Ok(Some(entry)) => {
+                let place =
+                    read.tries.binary_search_by_key(&(i, answer.attempt), |t| (t.step, t.answer.attempt));
+                match place {
+                    Err(place) => read.tries.insert(place, Try { step: i, answer, entry }),
+                    Ok(_) => problems.push(problem(answer, "", "this attempt is answered twice")),
+                }
             }
-            Ok(Some(_)) => problems.push(problem(answer, "", "this attempt is answered twice")),
             Err(mut p) => problems.append(&mut p),
         }
     }
-    read.tries.sort_by_key(|t| (t.step, t.answer.attempt));
     (read, problems)
 }
 
 fn problem(answer: &Answer, field: &str, say: &str) -> Problem {
     Problem {
-        step: answer.step.clone(),
+        step: answer.step.to_string(),
         attempt: answer.attempt,
         field: field.to_owned(),
         say: say.to_owned(),

@@ -5,6 +5,8 @@ use std::str::FromStr;
 
 use serde::{Deserialize, Serialize};
 
+use crate::text::as_text;
+
 use super::{QuantityError, plain, split, thousandths};
 
 const TEMPERATURE_LIKE: &str = "21 C or 70 F";
@@ -125,7 +127,7 @@ impl FromStr for Temperature {
     }
 }
 
-text_serde!(Temperature);
+as_text!(Temperature);
 
 /// Reads a positive decimal before one of these units into thousandths.
 fn measured(s: &str, units: &[&str], like: &'static str) -> Result<i64, QuantityError> {
@@ -165,7 +167,7 @@ impl FromStr for Volume {
     }
 }
 
-text_serde!(Volume);
+as_text!(Volume);
 
 /// How fast air is used, in thousandths of a litre of free air a minute; more than zero.
 ///
@@ -193,7 +195,7 @@ impl FromStr for Flow {
     }
 }
 
-text_serde!(Flow);
+as_text!(Flow);
 
 /// At most [`super::MOST`] units in thousandths: below 2³¹, so exact.
 fn small(thousandths: i64) -> f64 {

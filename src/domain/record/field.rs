@@ -188,4 +188,8 @@ pub struct Used {
     /// Whether the form showed it as out of service or held, and it was used all the same.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub while_out: bool,
+    /// Whether it asks for the check after use. Programs before asked for any complete check, and what
+    /// they have written goes on to mean that.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub after_use: bool,
 }

@@ -23,6 +23,7 @@ use sha2::{Digest as _, Sha256};
 use uuid::Uuid;
 
 use crate::Millis;
+use crate::text::as_text;
 
 pub use desk::{
     Accepted, Clearing, Correction, Desk, Doubt, HandOver, LookAgain, Part, PinStop, Return, RulesInForce,
@@ -85,29 +86,14 @@ impl FromStr for Digest {
             return Err(wrong());
         }
         let mut out = [0; 32];
-        for (i, byte) in out.iter_mut().enumerate() {
-            *byte = u8::from_str_radix(&s[2 * i..2 * i + 2], 16).map_err(|_| wrong())?;
+        let nibble = |digit: u8| if digit <= b'9' { digit - b'0' } else { digit - b'a' + 10 };
+        for (byte, pair) in out.iter_mut().zip(s.as_bytes().chunks_exact(2)) {
+            *byte = nibble(pair[0]) << 4 | nibble(pair[1]);
         }
         Ok(Self(out))
     }
 }
 
-/// Serialises through `Display` and `FromStr`.
-macro_rules! as_text {
-    ($t:ty) => {
-        impl Serialize for $t {
-            fn serialize<S: serde::Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
-                s.collect_str(self)
-            }
-        }
-        impl<'de> Deserialize<'de> for $t {
-            fn deserialize<D: serde::Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
-                let text = <std::borrow::Cow<'de, str>>::deserialize(d)?;
-                text.parse().map_err(serde::de::Error::custom)
-            }
-        }
-    };
-}
 as_text!(Digest);
 as_text!(Asset);
 as_text!(TabletKey);

@@ -80,6 +80,12 @@ impl Purpose {
         matches!(self, Self::ShiftStart | Self::AfterUse | Self::Periodic)
     }
 
+    /// Whether such a check asks everything that a use may have done: the check after use itself, and those
+    /// of the bench, which ask all there is.
+    pub fn looks_after_use(self) -> bool {
+        matches!(self, Self::AfterUse | Self::Proving | Self::Acceptance)
+    }
+
     /// The purpose with this id.
     pub fn from_id(id: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|p| p.id() == id)

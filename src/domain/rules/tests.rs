@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use proptest::prelude::*;
 
 use super::*;
-use crate::judge::{Answer, Raw, Verdict, judge};
+use crate::judge::{Answer, Raw, Values, Verdict, judge};
 use crate::quantity::{Amount, Limit, Pressure, PressureUnit, Seconds};
 
 const PROFILES: [&str; 6] =
@@ -281,20 +281,23 @@ fn sound(form: &Form) -> Vec<Answer> {
             Ask::Identity | Ask::Confirm | Ask::Drop { .. } | Ask::Stages { of: StagesOf::Display, .. } => {
                 vec![("good", Raw::Flag(true))]
             }
-            Ask::Reading { .. } => vec![("at", Raw::Text(rated.to_string()))],
+            Ask::Reading { .. } => vec![("at", Raw::Text(rated.to_string().into()))],
             Ask::Pair { .. } => {
-                vec![("cylinder", Raw::Text(rated.to_string())), ("remote", Raw::Text(rated.to_string()))]
+                vec![
+                    ("cylinder", Raw::Text(rated.to_string().into())),
+                    ("remote", Raw::Text(rated.to_string().into())),
+                ]
             }
-            Ask::Hold { at_least } => vec![("held", Raw::Text(at_least.to_string()))],
+            Ask::Hold { at_least } => vec![("held", Raw::Text(at_least.to_string().into()))],
             Ask::Stages { want, .. } => vec![
                 ("count", Raw::Whole(want.count.into())),
-                ("first", Raw::Text("20 s".to_owned())),
-                ("full", Raw::Text("30 s".to_owned())),
+                ("first", Raw::Text("20 s".into())),
+                ("full", Raw::Text("30 s".into())),
             ],
-            Ask::Trip(band) => vec![("at", Raw::Text(at(band.at_least)))],
+            Ask::Trip(band) => vec![("at", Raw::Text(at(band.at_least).into()))],
         };
-        let values = values.into_iter().map(|(k, v)| (k.to_owned(), v)).collect();
-        Answer { step: s.step.id.clone(), attempt: 1, item: None, values, note: None }
+        let values = values.into_iter().map(|(k, v)| (k.into(), v)).collect();
+        Answer { step: s.step.id.as_str().into(), attempt: 1, item: None, values, note: None }
     };
     form.steps.iter().map(answer).collect()
 }
@@ -325,7 +328,7 @@ fn not_good_at_any_one_step_has_the_consequence_that_the_step_names() {
         let form = form(profile, Purpose::Proving);
         for (i, step) in form.steps.iter().enumerate() {
             let mut answers = sound(&form);
-            answers[i].values = [("good".to_owned(), Raw::Flag(false))].into();
+            answers[i].values = Values::from_iter([("good".into(), Raw::Flag(false))]);
             let wanted = match step.step.consequence {
                 Consequence::Remark => Verdict::InService,
                 Consequence::PutRight => Verdict::PutRight,

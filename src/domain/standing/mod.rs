@@ -17,6 +17,7 @@ use uuid::Uuid;
 use crate::Millis;
 use crate::ground::{Done, Kind, Raise};
 use crate::record::{Asset, AssetKind, Cadence, Digest, RecordRef};
+use crate::rules::Purpose;
 use crate::shift::ShiftClock;
 
 pub use account::{Account, Claim, cleared_assets, cleared_at, registered};
@@ -117,6 +118,16 @@ pub struct Standing {
 }
 
 impl Standing {
+    /// Which check it is that the crew makes next, where nobody asks for another one: after a use the one
+    /// after use, and of what is checked weekly or monthly the periodic one.
+    pub fn asks_for(&self, cadence: Cadence) -> Purpose {
+        match cadence {
+            _ if self.grounds.iter().any(|g| g.raise.kind == Kind::Used) => Purpose::AfterUse,
+            Cadence::Weekly | Cadence::Monthly => Purpose::Periodic,
+            _ => Purpose::ShiftStart,
+        }
+    }
+
     /// Whether its state says all. A facepiece or cylinder is checked with a unit only, so that
     /// nothing speaks for it by itself: where nothing is open against it, that is all that is known.
     pub fn proved(&self) -> bool {

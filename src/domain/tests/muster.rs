@@ -122,15 +122,15 @@ fn whom_the_alarm_knows_blocks_a_seat_only_where_the_department_says_so() {
 
 #[test]
 fn the_last_answer_to_the_step_says_whom_the_alarm_knows() {
-    use airmuster_domain::judge::{Answer, Raw};
+    use airmuster_domain::judge::{Answer, Raw, Values};
     use airmuster_domain::readings::identifies;
     use airmuster_domain::rules;
     let table = rules::parse(rules::DEFAULT).unwrap();
     let answer = |step: &str, attempt, good| Answer {
-        step: step.to_owned(),
+        step: step.into(),
         attempt,
         item: None,
-        values: [("good".to_owned(), Raw::Flag(good))].into(),
+        values: Values::from_iter([("good".into(), Raw::Flag(good))]),
         note: None,
     };
     let step = "wearer-identified";

@@ -16,7 +16,7 @@ use crate::common::pool::{ASSETS, NOWS, POOL};
 use crate::common::*;
 use airmuster_domain::ground::{Act, clears, effects};
 use airmuster_domain::record::{
-    Asset, Body, Correction, Desk, Digest, Doubt, Outcome, Record, RecordRef, Settlement, heads,
+    Asset, Body, Correction, Desk, Digest, Doubt, Outcome, Record, RecordRef, Settlement, Used, heads,
 };
 use airmuster_domain::standing::{Account, State, Tables};
 use proptest::prelude::*;
@@ -582,6 +582,52 @@ fn a_stopped_check_leaves_the_unit_due_until_someone_finishes_it_or_checks_again
     assert_eq!(with(&[&check(2, "1").record()]), State::InService, "finished");
     assert_eq!(with(&[&check(3, "1").record()]), State::CheckDue, "by someone who did not know");
     assert_eq!(with(&[&check(3, "1").seen(&[&key]).record()]), State::InService, "by someone who knew");
+}
+
+#[test]
+fn a_use_is_done_with_by_a_good_check_that_asks_what_it_may_have_done_and_by_no_other() {
+    use airmuster_domain::rules::Purpose::{Acceptance, AfterUse, Periodic, Proving, ShiftStart};
+    let reg = registered();
+    let earlier = check(9, "1").at(NOON - HOUR).record();
+    let used = |after_use| {
+        let (unit, what) = ("1".to_owned(), "a burn".to_owned());
+        record("used", 1, NOON, Some("ana"), &Used { unit, what, after_use, ..Used::default() })
+    };
+    let with = |used: &Record, c: &Making| state(&[&earlier, used, &c.record()], &[&reg], &one());
+    let key = |used: &Record, kind: &str| format!("{kind}/{}", used.name.digest);
+    let use_now = used(true);
+    for (purpose, then) in [
+        (ShiftStart, State::CheckDue),
+        (Periodic, State::CheckDue),
+        (AfterUse, State::InService),
+        (Proving, State::InService),
+        (Acceptance, State::InService),
+    ] {
+        let made = proving(2, "1").purpose(purpose).seen(&[key(&use_now, "used")]);
+        assert_eq!(with(&use_now, &made), then, "{purpose}");
+        assert_eq!(with(&use_now, &made.seen::<&str>(&[])), State::CheckDue, "{purpose}, who did not know");
+    }
+    // Without the word it means what it meant when it was written.
+    let before = used(false);
+    let any = check(2, "1").seen(&[key(&before, "check-again")]);
+    assert_eq!(with(&before, &any), State::InService);
+}
+
+#[test]
+fn the_next_check_of_a_unit_is_the_one_that_its_use_or_its_cadence_asks_for() {
+    use airmuster_domain::record::Cadence::{self, EachShift, Monthly, Weekly};
+    use airmuster_domain::rules::Purpose::{self, AfterUse, Periodic, ShiftStart};
+    let reg = registered();
+    let (unit, what) = ("1".to_owned(), "a burn".to_owned());
+    let body = Used { unit, what, after_use: true, ..Used::default() };
+    let used = record("used", 1, NOON, Some("ana"), &body);
+    let asks = |fields: &[&Record], cadence: Cadence| -> Purpose {
+        let account = Account::with(&mut tables(), fields.iter().copied(), &[&reg]);
+        account.standing(&one(), NOON).asks_for(cadence)
+    };
+    let kinds = [EachShift, Weekly, Monthly, Cadence::AfterUse];
+    assert_eq!(kinds.map(|c| asks(&[], c)), [ShiftStart, Periodic, Periodic, ShiftStart]);
+    assert_eq!(kinds.map(|c| asks(&[&used], c)), [AfterUse; 4]);
 }
 
 #[test]

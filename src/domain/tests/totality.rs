@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 use crate::common::pool::{ASSETS, POOL};
 use crate::common::{NOON, TABLE, config, record, tables, uuid};
 use airmuster_domain::ground::effects;
-use airmuster_domain::judge::{Answer, Raw, judge, judge_readable};
+use airmuster_domain::judge::{Answer, Raw, Values, judge, judge_readable};
 use airmuster_domain::quantity::{Pressure, PressureUnit};
 use airmuster_domain::record::{
     Asset, Body, Cadence, Check, Digest, Field, Outcome, Record, Register, Stamp, decode, encode,
@@ -21,6 +21,7 @@ use airmuster_domain::standing::{Account, State, Tables};
 use proptest::prelude::*;
 use proptest::test_runner::TestRunner;
 use serde_json::{Value, json};
+use smol_str::SmolStr;
 
 fn cases(n: u32) -> TestRunner {
     TestRunner::new(config("proptest-regressions/totality.txt", n))
@@ -380,10 +381,10 @@ fn any_raw() -> impl Strategy<Value = Raw> {
         any::<bool>().prop_map(Raw::Flag),
         any::<i64>().prop_map(Raw::Whole),
         any::<f64>().prop_map(Raw::Decimal),
-        any::<String>().prop_map(Raw::Text),
-        prop::sample::select(texts.to_vec()).prop_map(|t| Raw::Text(t.to_owned())),
+        any::<String>().prop_map(|t| Raw::Text(t.into())),
+        prop::sample::select(texts.to_vec()).prop_map(|t| Raw::Text(t.into())),
         (0..=9_999_999_999_u64, prop::sample::select(vec!["psi", "bar", "kPa", "MPa", "s", ""]))
-            .prop_map(|(n, unit)| Raw::Text(format!("{}.{:03} {unit}", n / 1000, n % 1000))),
+            .prop_map(|(n, unit)| Raw::Text(format!("{}.{:03} {unit}", n / 1000, n % 1000).into())),
     ]
 }
 
@@ -399,7 +400,7 @@ fn any_answers(steps: Vec<String>) -> impl Strategy<Value = Vec<Answer>> {
     let fields =
         ["good", "at", "cylinder", "remote", "start", "end", "seconds", "held", "count", "first", "full"];
     let values = prop::collection::btree_map(
-        prop::sample::select(fields.to_vec()).prop_map(ToOwned::to_owned),
+        prop::sample::select(fields.to_vec()).prop_map(SmolStr::from),
         any_raw(),
         0..4,
     );
@@ -407,10 +408,10 @@ fn any_answers(steps: Vec<String>) -> impl Strategy<Value = Vec<Answer>> {
     let item = prop::option::of(prop::sample::select(vec!["1", "2"]).prop_map(ToOwned::to_owned));
     let attempt = prop_oneof![4 => 1..4_u8, 1 => any::<u8>()];
     let one = (step, attempt, item, values).prop_map(|(step, attempt, item, values)| Answer {
-        step,
+        step: step.into(),
         attempt,
         item,
-        values,
+        values: values.into_iter().collect(),
         note: None,
     });
     prop::collection::vec(one, 0..12)
@@ -434,7 +435,7 @@ fn no_answers_make_the_judge_panic_and_what_it_cannot_read_is_never_good() {
                         let others = answers.iter().filter(|a| a.step == p.step && a.attempt != p.attempt);
                         let twice = answers.iter().filter(|a| a.step == p.step && a.attempt == p.attempt);
                         if others.count() == 0 && twice.count() == 1 {
-                            prop_assert!(!judged.good.contains_key(&p.step), "{}", p);
+                            prop_assert!(!judged.is_good(&p.step), "{}", p);
                         }
                     }
                 }
@@ -504,9 +505,8 @@ fn quantities_at_their_bounds_are_judged() {
     for unit in [PressureUnit::Psi, PressureUnit::Bar, PressureUnit::Kpa, PressureUnit::Mpa] {
         for text in ["0", "0.001", "999999.999"] {
             let p: Pressure = format!("{text} {}", unit.symbol()).parse().unwrap();
-            let values = [("at".to_owned(), Raw::Text(p.to_string()))].into();
-            let answer =
-                Answer { step: "low-air-alarm".to_owned(), attempt: 1, item: None, values, note: None };
+            let values = Values::from_iter([("at".into(), Raw::Text(p.to_string().into()))]);
+            let answer = Answer { step: "low-air-alarm".into(), attempt: 1, item: None, values, note: None };
             let (j, problems) = judge_readable(&form, &[answer]);
             assert_eq!(j.findings.len() + problems.len(), 1, "{p}: far outside, or absurd");
         }

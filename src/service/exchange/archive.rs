@@ -235,19 +235,15 @@ impl<W: Write + Seek> Archive<W> {
         loop {
             let rows = store.rows_after(after, PAGE).await?;
             let Some(last) = rows.last() else { break };
-            after = last.seq;
+            after = last.read()?.seq;
             for row in &rows {
+                let row = row.read()?;
                 let wrong = |e: String| ArchiveError::Unsound(format!("record {}: {e}", row.seq));
                 let line = Line {
                     seq: row.seq,
                     received_at: row.received_at,
-                    hash: row
-                        .hash
-                        .as_slice()
-                        .try_into()
-                        .map(Digest)
-                        .map_err(|_| wrong("its link".to_owned()))?,
-                    record: std::str::from_utf8(&row.bytes).map_err(|e| wrong(e.to_string()))?.into(),
+                    hash: row.hash.try_into().map(Digest).map_err(|_| wrong("its link".to_owned()))?,
+                    record: std::str::from_utf8(row.bytes).map_err(|e| wrong(e.to_string()))?.into(),
                 };
                 let mut text = serde_json::to_vec(&line).map_err(|e| wrong(e.to_string()))?;
                 text.push(b'\n');

@@ -9,12 +9,14 @@ use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::CookieJar;
 
 use crate::service::fleet::{Fleet, UnitFacts};
+use crate::service::muster::Muster;
 use crate::store::SeatRow;
 use crate::web::auth::{STATION, Visitor, lasting};
 use crate::web::error::WebError;
 use crate::web::html::Html;
+use crate::web::officer::words::lack_words;
 use crate::web::present::{
-    capital, checked_words, ground_words, page, standing, station_href, thin, unit_ref, when,
+    capital, checked_words, ground_words, page, standing, start_words, station_href, thin, unit_ref, when,
 };
 use crate::web::serving::App;
 use crate::web::view::Action;
@@ -34,7 +36,8 @@ pub async fn show_stations(
     State(app): State<App>,
     visitor: Visitor,
 ) -> Result<Html<StationChooser>, WebError> {
-    let fleet = Fleet::load(&app.store, app.clock.now()).await?;
+    let muster = Muster::load(&app.store, app.clock.now()).await?;
+    let fleet = &muster.fleet;
     let stations = fleet
         .stations
         .iter()
@@ -43,16 +46,20 @@ pub async fn show_stations(
                 fleet.seats.iter().filter(|seat| seat.station == s.id && !seat.kit).collect();
             let mut rigs: Vec<&str> = seats.iter().map(|s| s.rig_name.as_str()).collect();
             rigs.dedup();
+            // As on every other page, a rig that nobody rides is neither open nor full.
+            let ridden = |s: &&&SeatRow| muster.rig(&s.rig).is_some_and(|rig| !muster.aside(rig));
+            let counted: Vec<&&SeatRow> = seats.iter().filter(ridden).collect();
             StationTile {
                 name: s.name.clone(),
                 href: station_href(&s.id),
                 rigs: rigs.join(", "),
-                ready: seats.iter().filter(|s| fleet.seat_ready(s)).count(),
-                seats: seats.len(),
+                ready: counted.iter().filter(|s| muster.but_for_clearance(s).ready()).count(),
+                seats: counted.len(),
             }
         })
         .collect();
-    Ok(Html(StationChooser { page: page(&app, &visitor, "Stations").await?, stations }))
+    let people = fleet.seats.iter().any(|s| muster.member(s).is_some());
+    Ok(Html(StationChooser { page: page(&app, &visitor, "Stations").await?, stations, people }))
 }
 
 /// `GET /stations/{station}`: the board. The tablet remembers which station it looked at last.
@@ -62,7 +69,8 @@ pub async fn show_board(
     jar: CookieJar,
     Path(id): Path<String>,
 ) -> Result<impl IntoResponse, WebError> {
-    let fleet = Fleet::load(&app.store, app.clock.now()).await?;
+    let muster = Muster::load(&app.store, app.clock.now()).await?;
+    let fleet = &muster.fleet;
     let station = fleet.stations.iter().find(|s| s.id == id).ok_or(WebError::NotFound)?;
     let mut rigs: Vec<RigBlock> = Vec::new();
     for seat in fleet.seats.iter().filter(|s| s.station == id) {
@@ -71,17 +79,19 @@ pub async fn show_board(
             let used = format!("/rigs/{}/used", seat.rig);
             let roster = format!("/rigs/{}/roster", seat.rig);
             let (id, name) = (seat.rig.clone(), seat.rig_name.clone());
-            rigs.push(RigBlock { id, roster, name, href, used, ..RigBlock::default() });
+            let aside = muster.rig(&id).is_some_and(|rig| muster.aside(rig));
+            rigs.push(RigBlock { id, roster, name, href, used, aside, ..RigBlock::default() });
         }
         if let Some(rig) = rigs.last_mut() {
             let line = match fleet.in_seat(seat) {
-                None => item_line(&fleet, seat),
-                unit => line(&fleet, seat.name.clone(), unit),
+                None => item_line(fleet, seat),
+                unit => seat_line(&muster, seat, unit),
             };
             if seat.kit { rig.kits.push(line) } else { rig.seats.push(line) }
         }
     }
-    let spares = fleet.spares_of(&id).map(|u| line(&fleet, "Spare".to_owned(), Some(u))).collect();
+    let spares = fleet.spares_of(&id).map(|u| line(fleet, "Spare".to_owned(), Some(u))).collect();
+    let people = fleet.seats.iter().any(|s| s.station == id && muster.member(s).is_some());
     let mut attention: Vec<Action> = app
         .store
         .needing_attention()
@@ -113,6 +123,7 @@ pub async fn show_board(
         station: station.name.clone(),
         rigs,
         spares,
+        people,
         attention,
     };
     // Fetched to be kept, it says nothing about where the tablet is.
@@ -169,6 +180,19 @@ fn item_line(fleet: &Fleet, seat: &SeatRow) -> Line {
     }
 }
 
+/// A place on a rig with its unit: ready is the seat, not only what is on it.
+fn seat_line(muster: &Muster, place: &SeatRow, unit: Option<&UnitFacts>) -> Line {
+    let line = line(&muster.fleet, place.name.clone(), unit);
+    let readiness = muster.but_for_clearance(place);
+    let rest = readiness.lacks.iter().find(|l| !matches!(l, Lack::Standing(_) | Lack::Empty));
+    let reason = rest.map(|lack| match lack {
+        // Who lacks what is told by name on the roster only.
+        Lack::NoFitTest | Lack::FitTestPast { .. } => "Member not ready: see the roster.".to_owned(),
+        lack => lack_words(muster, place, lack),
+    });
+    Line { ready: readiness.ready(), rest: rest.is_some(), reason: line.reason.or(reason), ..line }
+}
+
 /// A seat, kit or spare in one line.
 fn line(fleet: &Fleet, place: String, unit: Option<&UnitFacts>) -> Line {
     let Some(unit) = unit else {
@@ -176,6 +200,8 @@ fn line(fleet: &Fleet, place: String, unit: Option<&UnitFacts>) -> Line {
     };
     let s = &unit.standing;
     let (checked, due) = checked_words(fleet, s);
+    let start = start_words(s, unit.row.cadence);
+    let used = s.grounds.iter().find(|g| g.raise.kind == Kind::Used).filter(|_| unit.last_known().is_none());
     let number = &unit.row.number;
     let check = |text: &str| {
         Some(Action { text: text.to_owned(), href: format!("/units/{number}/check"), next: false })
@@ -188,17 +214,21 @@ fn line(fleet: &Fleet, place: String, unit: Option<&UnitFacts>) -> Line {
         strip: thin(fleet, unit),
         standing: Some(standing(s)),
         ready: s.state == Standing::InService,
+        rest: false,
         read: None,
         checked,
         due: due.filter(|_| s.state == Standing::InService),
         reason: match s.state {
             Standing::CheckDue if fleet.awaited.contains(number) => Some(AWAITED.to_owned()),
+            Standing::CheckDue if used.is_some() => {
+                used.map(|g| format!("{}. Not read since.", ground_words(g)))
+            }
             state => s.grounds.first().filter(|_| state > Standing::CheckDue).map(ground_words),
         },
         action: match s.state {
-            Standing::InService if fleet.due_this_shift(s) => check("Start check"),
+            Standing::InService if fleet.due_this_shift(s) => check(start),
             Standing::InService => check("Check again"),
-            Standing::CheckDue | Standing::PutRight => stopped_check(unit).or_else(|| check("Start check")),
+            Standing::CheckDue | Standing::PutRight => stopped_check(unit).or_else(|| check(start)),
             Standing::OutOfService | Standing::Held | Standing::Retired => {
                 Some(Action { text: "See why".to_owned(), href: format!("/units/{number}"), next: false })
             }

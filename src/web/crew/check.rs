@@ -47,9 +47,9 @@ pub async fn show_form(
         None => None,
     };
     let purpose = match (&before, asked.purpose.as_deref()) {
-        (Some(b), _) => b.purpose,
-        (None, Some(id)) => Purpose::from_id(id).ok_or(WebError::NotFound)?,
-        (None, None) => Purpose::ShiftStart,
+        (Some(b), _) => Some(b.purpose),
+        (None, Some(id)) => Some(Purpose::from_id(id).ok_or(WebError::NotFound)?),
+        (None, None) => None,
     };
     let now = app.clock.now();
     let checking = Checking::load(&app.store, now, &unit, purpose, before.as_ref().map(|b| b.rules))
@@ -58,7 +58,7 @@ pub async fn show_form(
     let mut input = Input {
         id: before.as_ref().map_or_else(|| app.clock.id(), |b| b.run),
         started: now,
-        purpose: Some(purpose),
+        purpose: Some(checking.form.purpose),
         rules: Some(checking.rules),
         continues: asked.continues,
         seen: checking.shown().map(|g| g.raise.key.clone()).collect(),
@@ -89,8 +89,27 @@ pub async fn show_blank(
         Some(id) => Purpose::from_id(id).ok_or(WebError::NotFound)?,
         None => Purpose::ShiftStart,
     };
+    blank(&app, &visitor, &profile, purpose).await
+}
+
+/// `GET /forms/{profile}/after-use`: the same for a unit of which the tablet itself has written down that it
+/// was used. A tablet keeps pages by their path alone.
+pub async fn show_blank_after_use(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(profile): Path<String>,
+) -> Result<Html<CheckForm>, WebError> {
+    blank(&app, &visitor, &profile, Purpose::AfterUse).await
+}
+
+async fn blank(
+    app: &App,
+    visitor: &Visitor,
+    profile: &str,
+    purpose: Purpose,
+) -> Result<Html<CheckForm>, WebError> {
     let now = app.clock.now();
-    let checking = Checking::blank(&app.store, now, &profile, purpose).await?.ok_or(WebError::NotFound)?;
+    let checking = Checking::blank(&app.store, now, profile, purpose).await?.ok_or(WebError::NotFound)?;
     let input = Input {
         id: app.clock.id(),
         started: now,
@@ -98,7 +117,7 @@ pub async fn show_blank(
         rules: Some(checking.rules),
         ..Input::default()
     };
-    Ok(Html(form_view(&app, &visitor, &checking, &input, None, Problems::default()).await?))
+    Ok(Html(form_view(app, visitor, &checking, &input, None, Problems::default()).await?))
 }
 
 /// Puts a stopped check's answers back into the fields they came from.
@@ -107,19 +126,20 @@ fn retype(input: &mut Input, before: &Check) {
         (input.bay, input.bay_scale) = (bay.number(), bay.unit().symbol().to_owned());
     }
     for a in &before.answers {
-        let typed = input.typed.entry((a.step.clone(), a.attempt)).or_default();
-        for (field, value) in &a.values {
+        let typed = input.typed.entry((a.step.to_string(), a.attempt)).or_default();
+        for (field, value) in a.values.iter() {
+            let field = field.as_str();
             match value {
                 Raw::Flag(good) => {
-                    typed.insert(field.clone(), if *good { "yes" } else { "no" }.to_owned());
+                    typed.insert(field.to_owned(), if *good { "yes" } else { "no" }.to_owned());
                 }
                 Raw::Text(text) => {
-                    let (number, unit) = text.split_once(' ').unwrap_or((text, ""));
-                    typed.insert(field.clone(), number.to_owned());
+                    let (number, unit) = text.split_once(' ').unwrap_or((text.as_str(), ""));
+                    typed.insert(field.to_owned(), number.to_owned());
                     typed.insert(format!("{field}_unit"), unit.to_owned());
                 }
-                Raw::Whole(n) => drop(typed.insert(field.clone(), n.to_string())),
-                Raw::Decimal(n) => drop(typed.insert(field.clone(), n.to_string())),
+                Raw::Whole(n) => drop(typed.insert(field.to_owned(), n.to_string())),
+                Raw::Decimal(n) => drop(typed.insert(field.to_owned(), n.to_string())),
             }
         }
         typed.extend(a.item.clone().map(|i| ("item".to_owned(), i)));
@@ -161,7 +181,7 @@ pub async fn begun(
 ) -> Result<(Input, Checking), WebError> {
     let input = Input::read(pairs).ok_or(WebError::Unreadable)?;
     let purpose = input.purpose.ok_or(WebError::Unreadable)?;
-    let checking = Checking::load(&app.store, app.clock.now(), unit, purpose, input.rules)
+    let checking = Checking::load(&app.store, app.clock.now(), unit, Some(purpose), input.rules)
         .await?
         .ok_or(WebError::NotFound)?;
     Ok((input, checking))

@@ -52,7 +52,7 @@ fn step(filling: &Filling<'_>, s: &FormStep) -> Step {
     let id = &s.step.id;
     let findings: Vec<&Finding> =
         judged.map(|j| j.findings.iter().filter(|f| f.step == *id).collect()).unwrap_or_default();
-    let good = judged.is_some_and(|j| j.good.contains_key(id));
+    let good = judged.is_some_and(|j| j.is_good(id));
     let again = s.may_put_right() || s.may_try_another() || matches!(s.ask, Ask::Trip(_));
     let tried = input.attempts(id);
     let last = if again { (tried + 1).clamp(2, MOST_TRIES).max(tried) } else { tried.max(1) };

@@ -130,7 +130,7 @@ impl Input {
                 let note = typed.get("note").filter(|n| !n.is_empty()).cloned();
                 if !values.is_empty() || note.is_some() {
                     out.push(Answer {
-                        step: step.step.id.clone(),
+                        step: step.step.id.as_str().into(),
                         attempt,
                         item: item.clone(),
                         values,
@@ -179,7 +179,7 @@ fn values(step: &FormStep, typed: &Typed) -> Values {
         if let Some(v) = typed.get(field).filter(|v| !v.is_empty()) {
             let bare = v.chars().all(|c| !c.is_alphabetic());
             let text = if bare && !unit.is_empty() { format!("{v} {unit}") } else { v.clone() };
-            out.insert(field.to_owned(), Raw::Text(text));
+            out.insert(field.into(), Raw::Text(text.into()));
         }
     };
     let unit = |field: &str| typed.get(&format!("{field}_unit")).map_or("", String::as_str);
@@ -197,9 +197,9 @@ fn values(step: &FormStep, typed: &Typed) -> Values {
     }
     take("count", "");
     match typed.get("good").map(String::as_str) {
-        Some("yes") => drop(out.insert("good".to_owned(), Raw::Flag(true))),
-        Some("no") => drop(out.insert("good".to_owned(), Raw::Flag(false))),
-        Some(other) if !other.is_empty() => drop(out.insert("good".to_owned(), Raw::Text(other.to_owned()))),
+        Some("yes") => drop(out.insert("good".into(), Raw::Flag(true))),
+        Some("no") => drop(out.insert("good".into(), Raw::Flag(false))),
+        Some(other) if !other.is_empty() => drop(out.insert("good".into(), Raw::Text(other.into()))),
         _ => {}
     }
     out
@@ -232,8 +232,8 @@ mod tests {
             ("a.gauge-agreement.1.remote_unit", "bar"),
         ]);
         let answers = i.answers(&form, &With::default());
-        assert_eq!(answers[0].values["cylinder"], Raw::Text("300 bar".to_owned()));
-        assert_eq!(answers[0].values["remote"], Raw::Text("4010 psi".to_owned()));
+        assert_eq!(answers[0].values.get("cylinder"), Some(&Raw::Text("300 bar".into())));
+        assert_eq!(answers[0].values.get("remote"), Some(&Raw::Text("4010 psi".into())));
     }
 
     #[test]

@@ -21,8 +21,8 @@ use crate::web::error::WebError;
 use crate::web::html::Html;
 use crate::web::photos::shots;
 use crate::web::present::{
-    Scale, capital, checked_sentence, ground_words, grounds_words, page, stack, standing, thin, unit_ref,
-    when,
+    Scale, capital, checked_sentence, ground_words, grounds_words, page, stack, standing, start_words, thin,
+    unit_ref, when,
 };
 use crate::web::serving::{App, own_address};
 use crate::web::telling::{cadence_words, happened, loan_words};
@@ -210,8 +210,9 @@ fn next(file: &UnitFile, visitor: &Visitor) -> Option<Action> {
     let bench = may(visitor, BENCH);
     let tag = action("Print the red tag", format!("/units/{number}/tag"));
     match worst.raise.kind {
-        Kind::CheckDue | Kind::CheckAgain | Kind::Misread | Kind::PutRight | Kind::BeenAway => {
-            check("Start check")
+        Kind::CheckDue | Kind::CheckAgain | Kind::Used | Kind::Misread | Kind::PutRight | Kind::BeenAway => {
+            let words = file.row.as_ref().map(|row| start_words(&file.standing, row.cadence));
+            check(words.unwrap_or("Start check"))
         }
         Kind::AnotherItem => check("Check with another one"),
         Kind::Finding | Kind::TakenOut => match &file.ticket {

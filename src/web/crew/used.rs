@@ -3,11 +3,12 @@
 
 use std::collections::BTreeMap;
 
-use airmuster_domain::record::{Condition, Occasion, Used};
+use airmuster_domain::record::{Body, Condition, Field, Occasion, Used};
 use airmuster_domain::standing::State as Holds;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::Form;
+use serde::Deserialize;
 use serde_json::json;
 use uuid::Uuid;
 
@@ -25,6 +26,9 @@ use crate::web::signing::{check_pin, hand_in_field, problem};
 use crate::web::view::ticket::StageOption;
 use crate::web::view::used::{UsedForm, UsedUnit};
 use crate::web::view::{Link, ProblemLine, Problems};
+
+/// So many uses are told one by one.
+const SHOWN: usize = 40;
 
 /// What the form is about.
 enum About {
@@ -45,8 +49,9 @@ pub async fn show_of_rig(
     State(app): State<App>,
     visitor: Visitor,
     Path(rig): Path<String>,
+    Query(done): Query<Done>,
 ) -> Result<Html<UsedForm>, WebError> {
-    show_form(&app, &visitor, &About::Rig(rig)).await
+    show_form(&app, &visitor, &About::Rig(rig), &done).await
 }
 
 /// `GET /units/{unit}/used`.
@@ -54,8 +59,9 @@ pub async fn show_of_unit(
     State(app): State<App>,
     visitor: Visitor,
     Path(unit): Path<String>,
+    Query(done): Query<Done>,
 ) -> Result<Html<UsedForm>, WebError> {
-    show_form(&app, &visitor, &About::Unit(unit)).await
+    show_form(&app, &visitor, &About::Unit(unit), &done).await
 }
 
 /// `POST /rigs/{rig}/used`.
@@ -78,7 +84,33 @@ pub async fn take_of_unit(
     take_form(&app, &visitor, &About::Unit(unit), &input).await
 }
 
-async fn show_form(app: &App, visitor: &Visitor, about: &About) -> Result<Html<UsedForm>, WebError> {
+/// What was just written down: the numbers of the records, with commas between.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+pub struct Done {
+    written: String,
+}
+
+impl Done {
+    /// The units whose use these records tell.
+    async fn units(&self, app: &App) -> Result<Vec<String>, WebError> {
+        let mut out = Vec::new();
+        for seq in self.written.split(',').filter_map(|n| n.parse().ok()).take(SHOWN) {
+            if let Some(Body::Field(Field::Used(used))) = app.store.record(seq).await?.map(|k| k.record.body)
+            {
+                out.push(used.unit);
+            }
+        }
+        Ok(out)
+    }
+}
+
+async fn show_form(
+    app: &App,
+    visitor: &Visitor,
+    about: &About,
+    done: &Done,
+) -> Result<Html<UsedForm>, WebError> {
     let muster = Muster::load(&app.store, app.clock.now()).await?;
     let member = visitor.member.as_ref().map(|m| m.id.clone()).unwrap_or_default();
     let mut input = Input::from([
@@ -98,7 +130,8 @@ async fn show_form(app: &App, visitor: &Visitor, about: &About) -> Result<Html<U
             input.insert(format!("w.{number}"), member.to_owned());
         }
     }
-    Ok(Html(view(app, visitor, &muster, about, &input, Vec::new()).await?))
+    let form = view(app, visitor, &muster, about, &input, Vec::new()).await?;
+    Ok(Html(UsedForm { written: done.units(app).await?, ..form }))
 }
 
 async fn take_form(app: &App, visitor: &Visitor, about: &About, input: &Input) -> Result<Response, WebError> {
@@ -110,15 +143,28 @@ async fn take_form(app: &App, visitor: &Visitor, about: &About, input: &Input) -
     if !lines.is_empty() {
         return Ok(Again(view(app, visitor, &muster, about, input, lines).await?).into_response());
     }
+    let mut written = Vec::new();
     for (nth, body) in (0_u128..).zip(&bodies) {
         // Ids next to each other, so that a form sent twice is seen for each unit.
         let id = Uuid::from_u128(id.as_u128() ^ nth);
         match hand_in_field(app, "used", id, member, body).await {
-            Ok(_) | Err(IntakeError::Before(_)) => {}
+            Ok(receipt) => written.push(receipt.seq.to_string()),
+            Err(IntakeError::Before(first)) => {
+                let kept = app.store.variants(first.id).await?;
+                written.extend(kept.first().map(|k| k.place.seq.to_string()));
+            }
             Err(e) => return Err(e.into()),
         }
     }
-    Ok(Redirect::to(&back(&muster, about).href).into_response())
+    Ok(Redirect::to(&format!("{}?written={}", action(about), written.join(","))).into_response())
+}
+
+/// Where the form is and where it is sent.
+fn action(about: &About) -> String {
+    match about {
+        About::Rig(rig) => format!("/rigs/{rig}/used"),
+        About::Unit(unit) => format!("/units/{unit}/used"),
+    }
 }
 
 /// The units that the form asks about, with their places.
@@ -180,6 +226,7 @@ fn read(units: &[(&UnitFacts, String)], input: &Input) -> (Vec<Used>, Vec<Proble
             wearer: Some(wearer.to_owned()).filter(|w| !w.is_empty()),
             cylinders: numbers,
             while_out: unit.standing.state >= Holds::OutOfService,
+            after_use: true,
         });
     }
     if out.is_empty() && !lines.iter().any(|l| l.field.starts_with("s.")) {
@@ -236,14 +283,10 @@ async fn view(
         "units": units.iter().map(|u| json!({ "unit": u.number, "out": u.standing.is_some() })).collect::<Vec<_>>(),
     });
     let chosen = field(input, "occasion");
-    let action = match of {
-        About::Rig(rig) => format!("/rigs/{rig}/used"),
-        About::Unit(unit) => format!("/units/{unit}/used"),
-    };
     Ok(UsedForm {
         page: page(app, visitor, "We used these").await?,
         back: back(muster, of),
-        action,
+        action: action(of),
         id: field(input, "id").to_owned(),
         occasions: Occasion::ALL.into_iter().map(|o| option(o.id(), chosen)).collect(),
         what: field(input, "what").to_owned(),
@@ -251,5 +294,6 @@ async fn view(
         members: member_options(&people, Some(field(input, "member"))),
         problems,
         about: about.to_string(),
+        written: Vec::new(),
     })
 }

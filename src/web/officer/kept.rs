@@ -3,7 +3,7 @@
 
 use airmuster_domain::Millis;
 use airmuster_domain::readiness::Lack;
-use airmuster_domain::record::{Asset, Reviewed};
+use airmuster_domain::record::Asset;
 use airmuster_domain::role::Role;
 use airmuster_domain::standing::State as Holds;
 use axum::extract::{Path, State};
@@ -27,11 +27,6 @@ use crate::web::view::{Link, Problems};
 /// For so many shifts to come a kept roster knows when each begins.
 const SHIFTS: usize = 15;
 
-/// What concerns clearance: medical, and so on no tablet.
-fn medical(lack: &Lack) -> bool {
-    matches!(lack, Lack::ClearanceUnknown | Lack::NotCleared)
-}
-
 /// `GET /rigs/{rig}/roster`.
 pub async fn show_roster(
     State(app): State<App>,
@@ -44,12 +39,6 @@ pub async fn show_roster(
     let station = fleet.stations.iter().find(|s| s.id == row.station);
     let places: Vec<&SeatRow> = muster.places(&rig).collect();
     let rows: Vec<KeptSeat> = places.iter().map(|p| seat(&muster, p)).collect();
-    let reviewed: Vec<Reviewed> = muster
-        .reviewed(&rig)
-        .into_iter()
-        .zip(&rows)
-        .map(|(place, row)| Reviewed { ready: row.ready, ..place })
-        .collect();
     let mut starts: Vec<Millis> = vec![muster.shift];
     while starts.len() < SHIFTS {
         let last = starts.last().copied().unwrap_or(muster.shift);
@@ -61,11 +50,16 @@ pub async fn show_roster(
         "tablet": tablet_of(&visitor),
         "client": CLIENT,
         "starts": starts,
-        "places": reviewed,
+        "places": muster.reviewed_but_for_clearance(&rig),
     });
-    let accepted = muster.accepted(&app.store, &rig).await?.map(|(a, _)| {
+    let accepted = muster.accepted_but_for_clearance(&app.store, &rig).await?;
+    let accepted = accepted.map(|(a, changed)| {
         let by = a.by.as_deref().map_or("", |m| fleet.name(m));
-        format!("Reviewed by {by} at {}.", when(&fleet.department.clock, a.at, fleet.now))
+        let at = when(&fleet.department.clock, a.at, fleet.now);
+        match changed.as_slice() {
+            [] => format!("Reviewed by {by} at {at}."),
+            changed => format!("Reviewed by {by} at {at}. Changed since acceptance: {}.", changed.join(", ")),
+        }
     });
     let signers = app.store.signers().await?;
     let mut people = app.store.people().await?;
@@ -91,8 +85,7 @@ pub async fn show_roster(
 
 fn seat(muster: &Muster, place: &SeatRow) -> KeptSeat {
     let fleet = &muster.fleet;
-    let mut lacks = muster.readiness(place).lacks;
-    lacks.retain(|l| !medical(l));
+    let lacks = muster.but_for_clearance(place).lacks;
     let unit = fleet.in_seat(place);
     let asset = place.asset.as_ref().and_then(|a| a.parse::<Asset>().ok());
     KeptSeat {

@@ -11,6 +11,7 @@ use axum_extra::extract::Query;
 use serde::Deserialize;
 
 use super::shift::{Asked, Chosen};
+use super::swap::Done;
 use super::words::{
     PLANNING, identified_words, lack_words, manned_words, proposal_words, read_words, teams_words,
 };
@@ -24,7 +25,7 @@ use crate::web::auth::Visitor;
 use crate::web::entered::sentence;
 use crate::web::error::WebError;
 use crate::web::html::Html;
-use crate::web::present::{checked_sentence, page, standing, thin, unit_ref, when};
+use crate::web::present::{checked_sentence, page, standing, start_words, thin, unit_ref, when};
 use crate::web::serving::App;
 use crate::web::view::Action;
 use crate::web::view::roster::{RigTile, Rigs, RigsOf, Roster, Seat, Swap};
@@ -34,7 +35,7 @@ pub async fn show_rigs(State(app): State<App>, visitor: Visitor) -> Result<Html<
     let muster = Muster::load(&app.store, app.clock.now()).await?;
     let stations = muster.fleet.stations.iter().map(|s| RigsOf {
         station: s.name.clone(),
-        rigs: muster.rigs.iter().filter(|r| r.station == s.id).map(|r| tile(&muster, &r.id)).collect(),
+        rigs: muster.rigs.iter().filter(|r| r.station == s.id).map(|r| tile(&muster, &r.id, short)).collect(),
         teams: teams(&muster, Some(&s.id)),
     });
     let mut stations: Vec<RigsOf> = stations.collect();
@@ -54,8 +55,8 @@ pub fn teams(muster: &Muster, station: Option<&str>) -> Option<String> {
     entered.then(|| teams_words(&muster.teams(station)))
 }
 
-/// A rig in a line.
-pub fn tile(muster: &Muster, id: &str) -> RigTile {
+/// A rig in a line; `said` says what a place lacks.
+pub fn tile(muster: &Muster, id: &str, said: fn(&Lack) -> String) -> RigTile {
     let mut out = RigTile { href: format!("/rigs/{id}"), ..RigTile::default() };
     if let Some(rig) = muster.rig(id) {
         out.name.clone_from(&rig.name);
@@ -63,15 +64,32 @@ pub fn tile(muster: &Muster, id: &str) -> RigTile {
         out.aside = muster.aside(rig);
         out.away = rig.duty == Duty::LentOut;
     }
+    let mut dues = Vec::new();
     for place in muster.places(id).filter(|_| !out.away) {
         let ready = muster.readiness(place);
+        dues.extend(ready.due_by);
         out.seats += usize::from(!place.kit);
         out.ready += usize::from(!place.kit && ready.ready());
         if let Some(lack) = ready.lacks.first() {
-            out.open.push(format!("{}: {}", place.name, short(lack)));
+            out.open.push(format!("{}: {}", place.name, said(lack)));
         }
     }
+    out.due = dues.iter().min().map(|by| {
+        let many = dues.iter().filter(|due| *due == by).count();
+        format!("{many} due by {}", when(&muster.fleet.department.clock, *by, muster.fleet.now))
+    });
     out
+}
+
+/// The same where nobody need be signed in: the roster says who sits there, and whether it is a fit test or a
+/// clearance that a member lacks is told to officers only.
+pub fn short_for_anybody(lack: &Lack) -> String {
+    match lack {
+        Lack::ClearanceUnknown | Lack::NotCleared | Lack::NoFitTest | Lack::FitTestPast { .. } => {
+            "member not ready".to_owned()
+        }
+        lack => short(lack),
+    }
 }
 
 /// What is lacking, in a word or two.
@@ -83,9 +101,9 @@ pub fn short(lack: &Lack) -> String {
         Lack::NotRead | Lack::ReadTooLongAgo { .. } => "cylinder not read".to_owned(),
         Lack::NotIdentified => "not identified".to_owned(),
         Lack::Low { .. } => "cylinder low".to_owned(),
-        Lack::ClearanceUnknown | Lack::NotCleared => "not cleared".to_owned(),
         Lack::Nobody => "nobody on it".to_owned(),
         Lack::NoFacepiece | Lack::FacepieceNotKnown => "facepiece not known".to_owned(),
+        Lack::ClearanceUnknown | Lack::NotCleared => "not cleared".to_owned(),
         Lack::NoFitTest | Lack::FitTestPast { .. } => "no fit test".to_owned(),
     }
 }
@@ -105,6 +123,7 @@ pub async fn show_rig(
     Path(rig): Path<String>,
     Query(asked): Query<Asked>,
     Query(came): Query<Came>,
+    Query(done): Query<Done>,
 ) -> Result<Html<Roster>, WebError> {
     let chosen = Chosen::load(&app, asked.shift()).await?;
     let muster = Arc::clone(&chosen.muster);
@@ -141,10 +160,14 @@ pub async fn show_rig(
         },
         next,
     };
+    let mut frame = page(&app, &visitor, &row.name).await?;
+    frame.flash = match muster.rig(&came.from).filter(|r| r.id != rig) {
+        Some(from) => Some(moved_words(&muster, from, row)),
+        None => done.words(&app, &muster).await?,
+    };
     Ok(Html(Roster {
-        moved: muster.rig(&came.from).filter(|r| r.id != rig).map(|r| moved_words(&muster, r, row)),
         shifts: chosen.choices(&format!("/rigs/{rig}")),
-        page: page(&app, &visitor, &row.name).await?,
+        page: frame,
         rig: row.name.clone(),
         station: format!("{station} station"),
         state: Some(manned_words(&muster, row)).filter(|_| muster.manned(row) != Manned::NoRoster),
@@ -237,7 +260,15 @@ fn seat(muster: &Muster, place: &SeatRow, unit: Option<&UnitFacts>, ticket: Opti
     let check = |text: &str| link(text, format!("/units/{number}/check"));
     row.fix = match (s.grounds.first(), ticket) {
         (Some(g), ticket) => match (g.raise.kind, ticket) {
-            (Kind::CheckDue | Kind::CheckAgain | Kind::Misread | Kind::PutRight, _) => check("Start check"),
+            (
+                Kind::CheckDue
+                | Kind::CheckAgain
+                | Kind::Used
+                | Kind::Misread
+                | Kind::PutRight
+                | Kind::Soiled,
+                _,
+            ) => check(start_words(s, unit.row.cadence)),
             (Kind::AnotherItem, _) => check("Check with another one"),
             (Kind::Finding | Kind::TakenOut, Some(t)) => link("See the ticket", format!("/tickets/{t}")),
             _ => link("See why", format!("/units/{number}")),

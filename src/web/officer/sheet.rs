@@ -1,6 +1,7 @@
 //! The daily sheet: a rig and its shift on one printed page, with the logbook's head, and what has
 //! had no inspection for a week or a month.
 
+use airmuster_domain::quantity::Pressure;
 use airmuster_domain::readiness::Lack;
 use airmuster_domain::record::Place;
 use airmuster_domain::standing::State as Holds;
@@ -12,7 +13,7 @@ use super::roster::{accepted_words, short};
 use super::words::{lack_words, read_words};
 use crate::service::fleet::UnitFacts;
 use crate::service::muster::Muster;
-use crate::store::SeatRow;
+use crate::store::{CheckRow, SeatRow};
 use crate::web::auth::Visitor;
 use crate::web::error::WebError;
 use crate::web::html::Html;
@@ -51,7 +52,7 @@ fn line(muster: &Muster, place: &SeatRow) -> SheetRow {
     let unit = fleet.in_seat(place);
     let cylinder = unit.map(|u| {
         let number = muster.gear(&u.row.number).and_then(|g| g.cylinder.clone());
-        let read = u.last.as_ref().and_then(|c| c.pressure).map(airmuster_domain::quantity::Pressure::words);
+        let read = u.last_known().and_then(CheckRow::last_pressure).map(Pressure::words);
         number.into_iter().chain(read).collect::<Vec<_>>().join(", ")
     });
     let checked = unit.and_then(|u| u.standing.last_check.as_ref()).map(|c| {

@@ -76,7 +76,7 @@ async fn came_back(app: &App, muster: &Muster, rig: &RigRow, by: &str) -> Result
     let there = muster.fleet.seats.iter().filter(|s| s.rig == rig.id).filter_map(|s| s.asset.as_ref());
     for unit in there.filter_map(|a| a.parse::<Asset>().ok()).filter(|a| a.kind == AssetKind::Unit) {
         let what = format!("lent out with {}: check it before it rides", rig.name);
-        let body = Used { unit: unit.number.clone(), what, ..Used::default() };
+        let body = Used { unit: unit.number.clone(), what, after_use: true, ..Used::default() };
         hand_in_field(app, "used", app.clock.id(), by, &body).await?;
     }
     Ok(())

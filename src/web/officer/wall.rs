@@ -4,7 +4,7 @@ use axum::extract::{Path, State};
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
 
-use super::roster::tile;
+use super::roster::{short_for_anybody, tile};
 use crate::service::muster::Muster;
 use crate::web::error::WebError;
 use crate::web::html::Html;
@@ -37,7 +37,12 @@ async fn wall(app: &App, station: Option<&str>) -> Result<Html<Wall>, WebError> 
     };
     let part = |s: &crate::store::Station| RigsOf {
         station: s.name.clone(),
-        rigs: muster.rigs.iter().filter(|r| r.station == s.id).map(|r| tile(&muster, &r.id)).collect(),
+        rigs: muster
+            .rigs
+            .iter()
+            .filter(|r| r.station == s.id)
+            .map(|r| tile(&muster, &r.id, short_for_anybody))
+            .collect(),
         teams: None,
     };
     Ok(Html(Wall {

@@ -2,12 +2,13 @@
 
 use airmuster_domain::readiness::{Lack, Teams, Wearer};
 use airmuster_domain::record::Cadence;
+use airmuster_domain::standing::State as Holds;
 use airmuster_domain::swap::Why;
 use chrono::NaiveDate;
 
 use crate::service::fleet::Fleet;
 use crate::service::muster::{Manned, Muster};
-use crate::service::swap::Proposal;
+use crate::service::swap::{Left, Proposal};
 use crate::store::{RigRow, SeatRow};
 use crate::web::entered::sentence;
 use crate::web::present::{capital, ground_words, when};
@@ -160,7 +161,7 @@ pub fn proposal_words(muster: &Muster, p: &Proposal<'_>) -> String {
         (None, _) => "of the kind that rides here".to_owned(),
     };
     let then = p.now.map_or_else(String::new, |now| {
-        let held = now.standing.state >= airmuster_domain::standing::State::Held;
+        let held = now.standing.state >= Holds::Held;
         let to = if held { "goes to the bench" } else { "then stays at the station without a seat" };
         format!(" Unit {} {to}.", now.row.number)
     });
@@ -168,14 +169,37 @@ pub fn proposal_words(muster: &Muster, p: &Proposal<'_>) -> String {
     format!("{}: {from}, {way}; in service and {kind}.{then}", capital(&place))
 }
 
-/// Why a seat stays open.
-pub fn why_words(seat: &SeatRow, why: Why) -> String {
-    let why = match why {
-        Why::NoneOfThisKind => "no spare of its kind is in service anywhere",
-        Why::NoFacepieceFits => {
-            "there are spares of its kind, but none with a facepiece that fits who sits there"
+/// Why a seat stays open, and what fixes it.
+pub fn left_words(muster: &Muster, left: &Left<'_>) -> String {
+    let seat = left.seat;
+    let lacks = left.lacks.iter().map(|l| lack_words(muster, seat, l)).collect::<Vec<_>>().join(" ");
+    let why = match left.why {
+        Some(Why::NoneOfThisKind) => Some("No spare of its kind is ready anywhere."),
+        Some(Why::NoFacepieceFits) => {
+            Some("There are spares of its kind, but none with a facepiece that fits who sits there.")
         }
-        Why::AllTaken => "more important seats take all spares of its kind",
+        Some(Why::AllTaken) => Some("More important seats take all spares of its kind."),
+        None => None,
     };
-    format!("{}, {}: {why}.", seat.rig_name, seat.name.to_lowercase())
+    let fix = left.lacks.iter().find_map(|l| match l {
+        Lack::Nobody => Some("Put somebody on it."),
+        Lack::ClearanceUnknown | Lack::NotCleared => Some("Seat another member."),
+        Lack::NoFacepiece => Some("Enter the facepiece that goes with it."),
+        Lack::FacepieceNotKnown => Some("Have an administrator enter its model."),
+        Lack::NoFitTest | Lack::FitTestPast { .. } => Some("Seat another member, or enter a fit test."),
+        Lack::NoCylinder | Lack::NotRead => Some("Fit a full one, and check the unit again."),
+        Lack::Standing(Holds::CheckDue) => Some("Check it."),
+        Lack::Standing(Holds::PutRight) => Some("Put it right, and check it."),
+        // What it lacks says already what to do.
+        Lack::Empty
+        | Lack::Standing(_)
+        | Lack::Low { .. }
+        | Lack::NotIdentified
+        | Lack::ReadTooLongAgo { .. } => None,
+    });
+    let more: Vec<&str> = why.into_iter().chain(fix).collect();
+    let unit = muster.fleet.in_seat(seat).map(|u| format!(", unit {}", u.row.number)).unwrap_or_default();
+    format!("{}, {}{unit}: {lacks} {}", seat.rig_name, seat.name.to_lowercase(), more.join(" "))
+        .trim_end()
+        .to_owned()
 }

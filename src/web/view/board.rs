@@ -13,6 +13,8 @@ pub struct StationChooser {
     pub page: Page,
     /// The department's stations.
     pub stations: Vec<StationTile>,
+    /// Whether anybody was entered on a seat, so that it is said what is counted.
+    pub people: bool,
 }
 
 /// A station in the chooser.
@@ -24,9 +26,9 @@ pub struct StationTile {
     pub href: String,
     /// Its rigs, in a line: "Engine 2, Ladder 1".
     pub rigs: String,
-    /// Seats whose unit may ride.
+    /// Seats that are ready, whatever is known of clearances, of rigs that are ridden.
     pub ready: usize,
-    /// All seats.
+    /// All seats of rigs that are ridden.
     pub seats: usize,
 }
 
@@ -42,6 +44,8 @@ pub struct StationBoard {
     pub rigs: Vec<RigBlock>,
     /// Units with no seat, kept here.
     pub spares: Vec<Line>,
+    /// Whether anybody was entered on a seat, so that it is said what is counted.
+    pub people: bool,
     /// Records that could not be judged and need somebody: a sentence and where to look.
     pub attention: Vec<Action>,
 }
@@ -59,6 +63,8 @@ pub struct RigBlock {
     pub href: String,
     /// Where to say what was used.
     pub used: String,
+    /// It answers no calls, or nobody rides it: its units are counted, and it is neither open nor full.
+    pub aside: bool,
     /// Its seats.
     pub seats: Vec<Line>,
     /// What is not a seat but must be ready: rescue-team pack, spare-cylinder rack.
@@ -66,9 +72,9 @@ pub struct RigBlock {
 }
 
 impl RigBlock {
-    /// Seats whose unit may ride.
+    /// Seats that are ready, whatever is known of clearances.
     pub fn ready(&self) -> usize {
-        self.seats.iter().filter(|line| line.standing == Some(Standing::InService)).count()
+        self.seats.iter().filter(|line| line.ready).count()
     }
 
     /// The kits that are not ready, and how many.
@@ -90,8 +96,10 @@ pub struct Line {
     pub strip: Option<Strip>,
     /// A spare cylinder's pressure as last read: "4,480" and "psi".
     pub read: Option<(String, &'static str)>,
-    /// Whether it is ready, as far as the thing itself goes.
+    /// Whether it is ready, whatever is known of clearances.
     pub ready: bool,
+    /// Whether it lacks more than a check of its unit.
+    pub rest: bool,
     /// Its standing; none for an empty seat.
     pub standing: Option<Standing>,
     /// When it was last checked: "06:58", "yesterday 19:10"; none if never.

@@ -302,7 +302,33 @@ pub struct ProblemLine {
     pub text: String,
 }
 
+/// The same of a form that asks for a PIN, which no page gives back.
+#[derive(Clone, Debug, Template)]
+#[template(path = "shared/problems.html")]
+pub struct Signed<'a> {
+    lines: &'a [ProblemLine],
+}
+
+impl Signed<'_> {
+    /// Whether a PIN is to be given again.
+    fn pin(&self) -> bool {
+        !self.lines.is_empty()
+    }
+}
+
+impl HtmlSafe for Signed<'_> {}
+
 impl Problems {
+    /// The summary of a form that asks for a PIN.
+    pub fn signed(&self) -> Signed<'_> {
+        Signed { lines: &self.lines }
+    }
+
+    /// Whether a PIN is to be given again.
+    fn pin(&self) -> bool {
+        false
+    }
+
     /// What there is to say at one field.
     pub fn at(&self, field: &str) -> Option<&str> {
         self.lines.iter().find(|line| line.field == field).map(|line| line.text.as_str())

@@ -42,6 +42,9 @@ pub struct RigTile {
     pub state: Option<String>,
     /// Its places that are not ready: "Driver: check due"; none when all are.
     pub open: Vec<String>,
+    /// Of those that are ready, how many on their last check, and by when the next one is due: "3 due by
+    /// 08:30".
+    pub due: Option<String>,
     /// Seats that are ready; where nobody rides it, units.
     pub ready: usize,
     /// All seats.
@@ -50,6 +53,15 @@ pub struct RigTile {
     pub aside: bool,
     /// Another department has it: what is on it is not counted.
     pub away: bool,
+}
+
+impl RigTile {
+    /// How it is manned, what is open and what falls due, in a line.
+    pub fn words(&self) -> String {
+        let parts: Vec<&str> =
+            self.state.iter().chain(&self.open).chain(&self.due).map(String::as_str).collect();
+        parts.join(" · ")
+    }
 }
 
 /// One rig: which seats are ready, and what fixes the others.
@@ -64,8 +76,6 @@ pub struct Roster {
     pub station: String,
     /// "Staffed, 3 on it"; none where no roster is kept.
     pub state: Option<String>,
-    /// What was just moved here from another rig, and what was not.
-    pub moved: Option<String>,
     /// Shifts to choose from; none where there is no choice.
     pub shifts: Vec<ShiftChoice>,
     /// Seats that are ready.

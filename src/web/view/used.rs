@@ -23,6 +23,8 @@ pub struct UsedForm {
     pub what: String,
     /// The units.
     pub units: Vec<UsedUnit>,
+    /// Units whose use was just written down: then that is said, and the form is not shown.
+    pub written: Vec<String>,
     /// Who may sign.
     pub members: Vec<MemberOption>,
     /// What to put right.

@@ -283,21 +283,21 @@ impl Past {
             // Topped up at the station.
             u.pressure = rng.random_range(4_420..4_520);
         }
-        let read = |n: i64| Raw::Text(format!("{} psi", (n + 10).div_euclid(20) * 20));
-        let seconds = |n: i64| Raw::Text(format!("{n} s"));
-        let one = |field: &str, value: Raw| Values::from([(field.to_owned(), value)]);
+        let read = |n: i64| Raw::Text(format!("{} psi", (n + 10).div_euclid(20) * 20).into());
+        let seconds = |n: i64| Raw::Text(format!("{n} s").into());
+        let one = |field: &str, value: Raw| Values::from_iter([(field.into(), value)]);
         let under = u.pressure - 12 + rng.random_range(-10..=10);
         let remote = under + u.bias + rng.random_range(-15..=15) - apart;
         let steps = form.steps.iter().map(|s| {
             let values = match &s.ask {
                 Ask::Reading { .. } => one("at", read(u.pressure)),
                 Ask::Pair { .. } => {
-                    Values::from([("cylinder".to_owned(), read(under)), ("remote".to_owned(), read(remote))])
+                    Values::from_iter([("cylinder".into(), read(under)), ("remote".into(), read(remote))])
                 }
-                Ask::Drop { within, .. } => Values::from([
-                    ("start".to_owned(), read(remote)),
-                    ("end".to_owned(), read(remote)),
-                    ("seconds".to_owned(), seconds(within.millis() / 1000)),
+                Ask::Drop { within, .. } => Values::from_iter([
+                    ("start".into(), read(remote)),
+                    ("end".into(), read(remote)),
+                    ("seconds".into(), seconds(within.millis() / 1000)),
                 ]),
                 Ask::Hold { at_least } => one("held", seconds(at_least.millis() / 1000 + 1)),
                 Ask::Identity | Ask::Confirm | Ask::Stages { .. } => one("good", Raw::Flag(true)),
@@ -306,7 +306,7 @@ impl Past {
             };
             let note = (apart > 0 && matches!(s.ask, Ask::Pair { .. }))
                 .then(|| "Remote gauge was knocked against the door frame.".to_owned());
-            Answer { step: s.step.id.clone(), attempt: 1, item: None, values, note }
+            Answer { step: s.step.id.as_str().into(), attempt: 1, item: None, values, note }
         });
         steps.collect()
     }
@@ -379,6 +379,7 @@ impl Past {
             wearer: Some(by.to_owned()),
             cylinders: vec![format!("C-{unit}")],
             while_out: false,
+            after_use: true,
         };
         let id = self.id(at);
         self.field("used", (at, id), station, by, &used);

@@ -136,16 +136,16 @@ pub fn record(kind: &str, n: u128, at: Millis, by: Option<&str>, body: &impl Ser
 /// An answer from its fields.
 pub fn answer(step: &str, attempt: u8, item: Option<&str>, values: &[(&str, Raw)]) -> Answer {
     Answer {
-        step: step.to_owned(),
+        step: step.into(),
         attempt,
         item: item.map(ToOwned::to_owned),
-        values: values.iter().map(|(k, v)| ((*k).to_owned(), v.clone())).collect::<BTreeMap<_, _>>(),
+        values: values.iter().map(|(k, v)| ((*k).into(), v.clone())).collect(),
         note: None,
     }
 }
 
 pub fn text(t: &str) -> Raw {
-    Raw::Text(t.to_owned())
+    Raw::Text(t.into())
 }
 
 /// Good or not good.
@@ -235,6 +235,10 @@ impl Making {
     }
     pub fn at(mut self, at: Millis) -> Self {
         self.at = at;
+        self
+    }
+    pub fn purpose(mut self, purpose: Purpose) -> Self {
+        self.check.purpose = purpose;
         self
     }
     pub fn unsigned(mut self) -> Self {

@@ -231,8 +231,16 @@ impl<'a> Oracle<'a> {
                 );
             }
             Field::Used(u) if Asset::unit(&u.unit) == *of => {
-                let key = format!("check-again/{d}");
-                if !self.checked_again(&key, of, None) {
+                let key = format!("{}/{d}", if u.after_use { "used" } else { "check-again" });
+                // A use that asks for the check after it is not done with by the one at the start of a shift.
+                let looked_after = |p| !u.after_use || !matches!(p, Purpose::ShiftStart | Purpose::Periodic);
+                let done = self.counting().any(|(_, c, l)| {
+                    c.unit == of.number
+                        && l.clean(c.purpose)
+                        && c.seen.contains(&key)
+                        && looked_after(c.purpose)
+                });
+                if !done {
                     open.insert((State::CheckDue, key));
                 }
                 let dirty = match u.condition {

@@ -61,8 +61,9 @@ fn apart() -> Answer {
 
 /// Records that raise, knowing nothing of each other.
 fn raising() -> Vec<Record> {
-    let used = |n, unit: &str, condition| {
-        let body = Used { unit: unit.to_owned(), what: "a burn".to_owned(), condition, ..Used::default() };
+    let used = |n, condition, after_use| {
+        let (unit, what) = ("1".to_owned(), "a burn".to_owned());
+        let body = Used { unit, what, condition, after_use, ..Used::default() };
         record("used", n, NOON, Some("ana"), &body)
     };
     let strap = |good, attempt| again(word("strap", good), attempt);
@@ -107,9 +108,10 @@ fn raising() -> Vec<Record> {
         photo(40, "1"),
         photo(40, "2"),
         reviewed(41),
-        used(35, "1", Condition::Clean),
-        used(36, "1", Condition::Soiled),
-        used(37, "1", Condition::Contaminated),
+        used(35, Condition::Clean, false),
+        used(36, Condition::Soiled, true),
+        used(37, Condition::Contaminated, false),
+        used(42, Condition::Clean, true),
         // What this program cannot read.
         about("sung_to", 38, Asset::unit("1"), "a kind from later"),
         later(39),
@@ -178,6 +180,10 @@ fn knowing(raised: &[Record]) -> Vec<Record> {
         check(56, "1").seen(&all).only(&[pressure("4400 psi"), word("strap", true)]).record(),
         check(57, "2").seen(&all).record(),
         check(58, "1").seen(&all).say(&[low()]).record(),
+        check(59, "1").seen(&all).purpose(Purpose::AfterUse).record(),
+        check(64, "1").seen(&all).purpose(Purpose::Periodic).record(),
+        check(65, "1").purpose(Purpose::AfterUse).record(),
+        proving(66, "1").seen(&all).record(),
         // The same id as the first of these, and knowing less.
         check(50, "1").record(),
     ]

@@ -77,7 +77,7 @@ fn done(purpose: Purpose) -> Done {
         purpose,
         profile: s("a"),
         clean: true,
-        good: BTreeSet::new(),
+        good: Vec::new(),
         items: BTreeMap::new(),
         seen: BTreeSet::new(),
     }

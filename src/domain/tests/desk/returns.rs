@@ -133,12 +133,12 @@ fn a_step_that_failed_is_answered_well_in_the_proving_check() {
     returned()
         .refused(&[("no good answer there", "no good answer at the step that failed: it failed", |_, f| {
             f.open[0].step = Some(s("gauges"));
-            f.check.as_mut().unwrap().good = [s("strap")].into();
+            f.check.as_mut().unwrap().good = ["strap".into()].into();
         })])
         .taken(&[
             ("a good answer there", |_, f| {
                 f.open[0].step = Some(s("gauges"));
-                f.check.as_mut().unwrap().good = [s("gauges")].into();
+                f.check.as_mut().unwrap().good = ["gauges".into()].into();
             }),
             ("what failed and is not listed", |_, f| {
                 let mut other = raise(Kind::TakenOut);

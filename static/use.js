@@ -1,0 +1,13 @@
+// What this tablet's own records say of a unit's use, and whether a page of the station can know them.
+
+/** The checks that ask everything that a use may have done. */
+export const AFTER_USE = ['after-use', 'proving', 'acceptance'];
+
+/** Whether one of these records, oldest first, says that a unit was used, and none that it was looked at since. */
+export const wasUsed = (rows) => rows.reduce((used, { outcome, purpose, verdict, raises }) => {
+  if (raises?.some((ground) => ground.startsWith('used/'))) return true;
+  return used && !(outcome === 'complete' && verdict === 'in' && AFTER_USE.includes(purpose));
+}, false);
+
+/** Whether a page that the server made at `made` knows a record. */
+export const isKnown = ({ received, state }, made) => received !== undefined && received <= made && state !== 'saved';
