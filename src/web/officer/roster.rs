@@ -121,9 +121,9 @@ pub async fn show_rig(
     State(app): State<App>,
     visitor: Visitor,
     Path(rig): Path<String>,
-    Query(done): Query<Done>,
     Query(asked): Query<Asked>,
     Query(came): Query<Came>,
+    Query(done): Query<Done>,
 ) -> Result<Html<Roster>, WebError> {
     let chosen = Chosen::load(&app, asked.shift()).await?;
     let muster = Arc::clone(&chosen.muster);
@@ -161,9 +161,11 @@ pub async fn show_rig(
         next,
     };
     let mut frame = page(&app, &visitor, &row.name).await?;
-    frame.flash = done.words(&app, &muster).await?;
+    frame.flash = match muster.rig(&came.from).filter(|r| r.id != rig) {
+        Some(from) => Some(moved_words(&muster, from, row)),
+        None => done.words(&app, &muster).await?,
+    };
     Ok(Html(Roster {
-        moved: muster.rig(&came.from).filter(|r| r.id != rig).map(|r| moved_words(&muster, r, row)),
         shifts: chosen.choices(&format!("/rigs/{rig}")),
         page: frame,
         rig: row.name.clone(),

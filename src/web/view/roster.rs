@@ -76,8 +76,6 @@ pub struct Roster {
     pub station: String,
     /// "Staffed, 3 on it"; none where no roster is kept.
     pub state: Option<String>,
-    /// What was just moved here from another rig, and what was not.
-    pub moved: Option<String>,
     /// Shifts to choose from; none where there is no choice.
     pub shifts: Vec<ShiftChoice>,
     /// Seats that are ready.
