@@ -12,7 +12,8 @@ const PIN = '246810';
 
 // What people come to without being led there: at the door, at the wall, by a program.
 const DOORS = [
-  '/stations', '/sign-in', '/enrol', '/unsent', '/unproven', '/forms/us-4500-third', '/assets/facepiece:F-101',
+  '/stations', '/sign-in', '/enrol', '/unsent', '/unproven', '/forms/us-4500-third', '/forms/us-4500-third/after-use',
+  '/assets/facepiece:F-101',
 ];
 
 // Addresses of what is not for eyes, and what is seen once, before there is anybody.
