@@ -15,6 +15,7 @@ const WILL_BE = {
   out: 'Signed like this, the unit does not ride.',
 };
 
+const PROVES_NOTHING = 'Something failed in this check, even if another one was then good: it proves nothing. Make the check again.';
 const COUNTERSIGNED = 'Signed like this, it counts once an officer has countersigned it.';
 
 const make = (tag, className, ...children) => {
@@ -98,8 +99,13 @@ export function reviewOf({ form, data, answers, judged, members, bay, seals, sav
   const of = (name) => page.querySelector(`[data-of=${name}]`);
   const will = standingOf(judged.verdict);
   page.querySelector('h1').textContent = `Unit ${data.unit}: review and sign`;
-  of('willbe').classList.add(`is-${will}`);
-  of('willbe').append(standing(will), make('p', '', will === 'in' && data.countersigned ? COUNTERSIGNED : WILL_BE[will]));
+  const after = will === 'in' ? data.after : null;
+  const shown = after?.state ?? will;
+  const fails = data.purpose === 'proving' && will === 'in' && judged.findings.some((f) => f.consequence === 'out_of_service');
+  const say = fails ? PROVES_NOTHING : after ? after.say : will === 'in' && data.countersigned ? COUNTERSIGNED : WILL_BE[will];
+  of('willbe').classList.add(`is-${shown}`);
+  of('willbe').append(standing(shown), make('p', '', say));
+  if (after && !fails) of('willbe').append(make('ul', '', ...after.because.map((text) => make('li', '', text))));
   const count = judged.findings.length;
   of('findings').hidden = !count;
   of('findings').querySelector('h2').textContent = count === 1 ? 'One finding' : `${count} findings`;
@@ -136,11 +142,12 @@ export function reviewOf({ form, data, answers, judged, members, bay, seals, sav
 export function verdictOf({ data, judged, said, board }) {
   const page = part('verdict');
   const will = standingOf(judged.verdict);
-  const word = page.querySelector(`[data-word=${will === 'in' && data.countersigned ? 'awaited' : will}]`);
+  const word = page.querySelector(`[data-word=${will !== 'in' ? will : data.after ? 'after' : data.countersigned ? 'awaited' : 'in'}]`);
   page.querySelectorAll('[data-word]').forEach((other) => { if (other !== word) other.remove(); });
   page.querySelector('[data-of=unit]').textContent = `Unit ${data.unit}`;
   page.querySelector('[data-of=because]').append(...judged.findings.filter((f) => !f.settled)
     .map((f) => make('li', '', sentence(f.working.startsWith(f.title) ? f.working : `${f.title}: ${f.working}`))));
+  if (will === 'in' && data.after) page.querySelector('[data-of=because]').append(...data.after.because.map((text) => make('li', '', text)));
   if (judged.missing.length) page.querySelector('[data-of=because]').append(make('li', '', `${judged.missing.length} steps still to do.`));
   page.querySelector('[data-of=said]').textContent = said;
   page.querySelector('[data-of=board]').href = board;

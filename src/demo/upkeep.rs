@@ -14,7 +14,7 @@ use chrono::{Datelike as _, Months, NaiveDate};
 use super::district::{FACEPIECES, POOL, RIGS, Rig, STATIONS, rated, seat_id, station_of, units};
 use super::keeper::Keeper;
 use super::pen::Pen;
-use super::people::{ADMINISTRATOR, CREWS, TECHNICIAN};
+use super::people::{ADMINISTRATOR, CREWS, TECHNICIAN, everybody};
 
 /// Where the air comes from, by station; the third has two.
 const SOURCES: [(&str, &str, usize); 4] = [
@@ -66,6 +66,14 @@ pub fn enter(k: &mut Keeper, at: Millis, last_day: Millis) {
             let (asset, place) = (Asset::cylinder(number), Place::Spare { station: "tarn".to_owned() });
             k.pen.desk_apart("register", at, by, &Register::Holder { asset, place });
         }
+    }
+    // Until when each technician is qualified, the first of them soon.
+    let families = everybody().into_iter().flat_map(|e| e.qualified.iter().map(move |f| (e.person.id, *f)));
+    for ((member, family), months) in families.zip([3, 26, 14]) {
+        let [member, family] = [member, family].map(str::to_owned);
+        let until = today.checked_add_months(Months::new(months)).unwrap_or(today);
+        let reference = "Basin Breathing course".to_owned();
+        k.pen.desk_apart("register", at, by, &Register::Qualification { member, family, until, reference });
     }
     let own: Vec<&str> = units().iter().map(|(n, ..)| *n).collect();
     let racks = RIGS.iter().flat_map(|r| r.rack);

@@ -124,7 +124,8 @@ pub fn corrected(reading: Amount, at: Temperature) -> Result<Amount, AirError> {
 
 /// The pressure to fill to when the gas in the cylinder is at `at`, so that at 21 °C it stands at
 /// its rated pressure. Filled while warm, a cylinder reads more than its rating for a while;
-/// filled in the cold to its rating, it would be over it when it warms.
+/// filled in the cold to its rating, it would be over it when it warms: a fill whose temperature was
+/// read is held against the rating by what it comes to when warm (`desk`).
 ///
 /// # Errors
 /// When the rated pressure is above 700 bar.

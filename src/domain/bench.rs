@@ -1,6 +1,6 @@
 //! The order of the bench: what a technician should take next, and why.
 //!
-//! Lexicographic: jobs that stand aside (waiting for someone else) come last; before that, seats
+//! Lexicographic: jobs that stand aside (waiting for someone else, or held for an inquiry) come last; before that, seats
 //! open now, then seats that the last spare holds, then the rest; within each, what is ready to
 //! prove; then age, the oldest first.
 
@@ -39,6 +39,15 @@ pub struct Job {
     pub stage: Stage,
     /// What hangs on it.
     pub stake: Stake,
+    /// Whether it is held for an inquiry: nothing may be done to it.
+    pub held: bool,
+}
+
+impl Job {
+    /// Whether it waits for somebody else, so that nothing is to be done about it here.
+    pub fn stands_aside(&self) -> bool {
+        self.held || self.stage.stands_aside()
+    }
 }
 
 /// A job in its place.
@@ -54,7 +63,7 @@ pub struct Placed {
 pub fn order(mut jobs: Vec<Job>) -> Vec<Placed> {
     jobs.sort_by_key(|j| {
         (
-            j.stage.stands_aside(),
+            j.stands_aside(),
             match j.stake {
                 Stake::SeatOpen { .. } => 0,
                 Stake::LastSpare { .. } => 1,
@@ -75,6 +84,7 @@ fn because(job: &Job) -> String {
         Stake::Nothing => "no seat waits for it".to_owned(),
     };
     match job.stage {
+        _ if job.held => format!("{stake}, but it is held for an inquiry"),
         Stage::WaitingForParts => format!("{stake}, but it waits for parts"),
         Stage::AtRepairer => format!("{stake}, but it is at an outside repairer"),
         Stage::ReadyToProve => format!("{stake}, and it is ready to prove"),

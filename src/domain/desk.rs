@@ -7,8 +7,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 
+use crate::air;
 use crate::ground::{Done, Kind, Raise};
-use crate::quantity::{Fraction, Pressure};
+use crate::quantity::{Amount, Fraction, Pressure, Temperature, TemperatureUnit};
 use crate::record::{
     AirSample, Asset, AssetKind, Correction, Crew, CylinderRead, Desk, Digest, Fill, Left, Marks, Month,
     Moved, Place, RecordRef, Register, Return, Seal, Settlement, Signed, Slot, Spec, Stage, TakenOut, Upkept,
@@ -41,6 +42,8 @@ pub struct Facts {
     pub second: Option<Signer>,
     /// Grounds open on the asset now.
     pub open: Vec<Raise>,
+    /// The unit on which the facepiece or cylinder is, where that is held for an inquiry.
+    pub held_with: Option<String>,
     /// The unit's qualification family; for a facepiece or cylinder, none.
     pub family: Option<String>,
     /// The proving or acceptance check, where it is there and counts.
@@ -66,6 +69,8 @@ pub struct Facts {
     pub under: Option<u64>,
     /// Whether other tickets are worked on under it.
     pub has_joined: bool,
+    /// Whether what is lent meanwhile is a unit of the department that stands on a rig.
+    pub loaner_rides: bool,
     /// The ticket that it is to be joined to.
     pub other: Option<Other>,
     /// Keys of the open grounds that are the ticket's.
@@ -143,6 +148,12 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
         return no(
             "this is held for an inquiry: nothing may be done to it until an administrator releases it",
         );
+    }
+    // What is packed with a held unit is evidence as it is, held by itself or not.
+    if let Some(unit) = facts.held_with.as_ref().filter(|_| touches_asset(desk)) {
+        return no(format!(
+            "this is on unit {unit}, which is held for an inquiry: nothing may be done to it until an administrator releases the unit"
+        ));
     }
     match desk {
         Desk::Register(r) => may_enter(r, facts),
@@ -315,6 +326,7 @@ fn touches_asset(desk: &Desk) -> bool {
             | Desk::Worked(_)
             | Desk::TicketStage(_)
             | Desk::TicketJoined(_)
+            | Desk::TicketApart(_)
             | Desk::TicketSplit(_)
             | Desk::Fitting(_)
             | Desk::Loan(_)
@@ -467,6 +479,14 @@ fn may_put(asset: &Asset, place: &Place, facts: &Facts) -> Result<(), Refusal> {
     if rides && has(Kind::Held) {
         return no(format!("{n} is held for an inquiry: an administrator releases it first"));
     }
+    if let Some(unit) = &facts.held_with
+        && !matches!(place, Place::With { unit: there } if there == unit)
+        && *place != Place::Bench
+    {
+        return no(format!(
+            "{n} is on unit {unit}, which is held for an inquiry: it goes to the bench and nowhere else"
+        ));
+    }
     // A department's tables come in at the console as they are, two cylinders to a unit included.
     let console = facts.by.is_none() && matches!(place, Place::With { .. });
     if let Some(other) = facts.in_the_way.as_ref().filter(|_| !console) {
@@ -585,19 +605,48 @@ fn may_fill(f: &Fill, facts: &Facts) -> Result<(), Refusal> {
     if !bars.is_empty() {
         return no(bars.join("; "));
     }
-    // 49 CFR 173.301(a)(8), from memory: at 55 °C at most five quarters of the rated pressure.
-    let rated = facts.upkeep.things.get(&asset).and_then(|t| t.rated);
-    if rated.is_some_and(|r| f.pressure.amount() > r.amount().share(Fraction::FIVE_QUARTERS)) {
-        return no(format!(
-            "{} is more than five quarters of what {} is rated for: look at the gauge again; if it is so, let it cool and bring it down by the maker's instructions",
-            f.pressure.words(),
-            f.cylinder
-        ));
-    }
     if f.celsius.is_some_and(|c| !(-60..=80).contains(&c)) {
         return no("look at the temperature again: it is in °C");
     }
-    Ok(())
+    match facts.upkeep.things.get(&asset).and_then(|t| t.rated) {
+        Some(rated) => not_overfilled(f, rated),
+        None => Ok(()),
+    }
+}
+
+/// 49 CFR 173.301(a)(8), from memory: at 55 °C at most five quarters of the rated pressure. Where nobody
+/// read the temperature, the reading itself is held against that: the cylinder is not colder than it looks.
+fn not_overfilled(f: &Fill, rated: Pressure) -> Result<(), Refusal> {
+    let most = rated.amount().share(Fraction::FIVE_QUARTERS);
+    let (read, n) = (f.pressure.words(), &f.cylinder);
+    let down = "bring it down by the maker's instructions";
+    let at = f.celsius.and_then(|c| Temperature::whole(i32::from(c), TemperatureUnit::C));
+    let Some(at) = at else {
+        return if f.pressure.amount() > most {
+            no(format!(
+                "{read} is more than five quarters of what {n} is rated for: look at the gauge again; if it is so, let it cool and {down}"
+            ))
+        } else {
+            Ok(())
+        };
+    };
+    let words = |amount: Amount| amount.words(rated.unit());
+    let warm =
+        Temperature::whole(55, TemperatureUnit::C).map(|warm| air::reads(f.pressure.amount(), at, warm));
+    if let Some(Ok(warm)) = warm
+        && warm <= most
+    {
+        return Ok(());
+    }
+    let comes_to = air::corrected(f.pressure.amount(), at)
+        .map_or_else(|_| "far more".to_owned(), |reading| format!("{} at 21 °C", words(reading)));
+    let to = air::fill_to(rated.amount(), at)
+        .map_or_else(|_| down.to_owned(), |to| format!("{down} to {}", words(to)));
+    no(format!(
+        "{read} at {} comes to {comes_to}, and {n} is rated {}: look at the gauge again; if it is so, {to}",
+        at.words(),
+        rated.words()
+    ))
 }
 
 fn may_read(r: &CylinderRead, facts: &Facts) -> Result<(), Refusal> {

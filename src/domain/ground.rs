@@ -209,6 +209,19 @@ impl Kind {
         }
     }
 
+    /// Whether a good check clears it, so that nothing else has to be done first.
+    pub const fn cleared_by_a_check(self) -> bool {
+        matches!(
+            self,
+            Self::AnotherItem
+                | Self::PutRight
+                | Self::CheckAgain
+                | Self::Misread
+                | Self::CheckDue
+                | Self::BeenAway
+        )
+    }
+
     /// The rows of what is computed from upkeep.
     const fn upkeep_terms(self) -> Terms {
         use State::{CheckDue, InService, OutOfService};
@@ -318,6 +331,9 @@ pub struct Raise {
     /// Where the limit comes from.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub basis: String,
+    /// The number of the unit on which a facepiece or cylinder failed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub on: Option<String>,
 }
 
 /// A signed, complete check as far as it can clear something.
@@ -606,6 +622,7 @@ fn plain_raise(record: &Record, asset: &Asset, kind: Kind, say: String) -> Raise
         entered: String::new(),
         limit: String::new(),
         basis: String::new(),
+        on: None,
     }
 }
 
@@ -629,7 +646,8 @@ fn raise_findings(record: &Record, check: &Check, unit: &Asset, j: &Judgement, o
                 out.raises.push(finding_raise(record, check, unit, Kind::Finding, f));
             }
             (Consequence::OutOfService, Some(item)) => {
-                out.raises.push(finding_raise(record, check, &item, Kind::Finding, f));
+                let failed = finding_raise(record, check, &item, Kind::Finding, f);
+                out.raises.push(Raise { on: Some(unit.number.clone()), ..failed });
                 if !f.settled {
                     out.raises.push(finding_raise(record, check, unit, Kind::AnotherItem, f));
                 }

@@ -15,6 +15,7 @@ use crate::record::{
     AirSample, Asset, AssetKind, Component, Desk, Digest, Fill, Fitting, Lapse, Loan, LoanEnded, Marks,
     Month, Notice, Period, Place, RecordRef, Register, Slot, Spec, Upkept, Work,
 };
+use crate::standing::State;
 
 /// What is known of a unit, facepiece or cylinder.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -43,6 +44,9 @@ pub struct Thing {
     /// The unit that it is fitted to.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub with: Option<String>,
+    /// Since when.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub since: Option<Millis>,
     /// The last day on which each kind of upkeep was done and passed.
     #[serde(default)]
     pub done: BTreeMap<Work, NaiveDate>,
@@ -346,6 +350,9 @@ impl Upkeep {
             }
             (_, false) => thing.away |= away,
         }
+        if with != thing.with {
+            thing.since = with.as_ref().map(|_| at);
+        }
         thing.with = with;
     }
 
@@ -646,6 +653,13 @@ impl Upkeep {
         if let Some(on) = thing.failed.get(&Work::Requalification) {
             out.push(format!("{n} failed its requalification on {}", day_words(*on)));
         }
+        if let Some(bad) = &thing.bad_air {
+            let name = self.sources.get(&bad.source).map_or(&bad.source, |s| &s.name);
+            out.push(format!(
+                "{n} was filled from {name}, whose sample of {} failed; empty and flush it first",
+                day_words(bad.on)
+            ));
+        }
         let stopped = self.noticed(asset, thing, today).filter(|r| r.kind == Kind::StopUsing);
         out.extend(stopped.map(|r| format!("{n}: {}", r.say)));
         out
@@ -653,10 +667,27 @@ impl Upkeep {
 
     /// What upkeep says against an asset today. Computed whenever asked, never stored.
     pub fn grounds(&self, asset: &Asset, today: NaiveDate) -> Vec<Raise> {
+        self.grounds_with(asset, today, &[], |_| Vec::new())
+    }
+
+    /// As [`Upkeep::grounds`], knowing what records hold against the asset itself (`own`) and against each
+    /// facepiece or cylinder fitted to it (`open`): a unit does not ride with what is condemned, held,
+    /// tagged or in doubt.
+    ///
+    /// What failed in a check of the unit that it has been on since is left out. There the ground
+    /// [`Kind::AnotherItem`] says so, until a good answer with another one clears it: that is the
+    /// crew's exchange, which the register does not know of yet.
+    pub fn grounds_with(
+        &self,
+        asset: &Asset,
+        today: NaiveDate,
+        own: &[Raise],
+        open: impl Fn(&Asset) -> Vec<Raise>,
+    ) -> Vec<Raise> {
         let mut out = self.own_grounds(asset, today);
         if asset.kind == AssetKind::Unit {
-            let own = self.things.get(asset);
-            if let Some((thing, from)) = own.and_then(|t| t.check_from.map(|from| (t, from))) {
+            let unit = self.things.get(asset);
+            if let Some((thing, from)) = unit.and_then(|t| t.check_from.map(|from| (t, from))) {
                 let say = away_words(thing);
                 // While it is lent no check made here says anything of it.
                 let lent = matches!(thing.loan, Some(Loan::Lent { .. }));
@@ -665,24 +696,56 @@ impl Upkeep {
                     ..raise(asset, Kind::BeenAway, &format!("away/{asset}"), say, "")
                 });
             }
-            let fitted = self.things.iter().filter(|(_, t)| t.with.as_ref() == Some(&asset.number));
-            for (item, thing) in fitted {
+            for (item, thing) in self.fitted_to(&asset.number) {
                 if let Some(from) = thing.check_from {
                     let (kind, n) = (item.kind.words(), &item.number);
                     let say = format!("its {kind} {n} was away: check them together before they ride");
                     let key = format!("away/{item}");
                     out.push(Raise { at: from, ..raise(asset, Kind::BeenAway, &key, say, "") });
                 }
-                let against = self.own_grounds(item, today);
-                let out_of_service = |r: &&Raise| r.kind.terms().state > crate::standing::State::InService;
-                if let Some(r) = against.iter().find(out_of_service) {
-                    let kind = item.kind.words();
-                    let say = format!("its {kind} {}: {}; fit another one", item.number, r.say);
-                    out.push(raise(asset, Kind::FittedOut, &format!("fitted/{item}"), say, &r.basis));
+                // Whoever holds a unit for an inquiry is not told to take something off it.
+                if own.iter().any(|r| r.kind == Kind::Held) {
+                    continue;
+                }
+                let exchanged = |r: &Raise| {
+                    r.on.as_ref() == Some(&asset.number) && thing.since.is_none_or(|since| r.at >= since)
+                };
+                let mut against = open(item);
+                against.retain(|r| !exchanged(r));
+                if let Some((say, basis)) = self.fitted_out(item, thing, today, &against) {
+                    out.push(raise(asset, Kind::FittedOut, &format!("fitted/{item}"), say, &basis));
                 }
             }
         }
         out
+    }
+
+    /// The facepieces and cylinders that are on a unit.
+    pub fn fitted_to<'a>(&'a self, unit: &'a str) -> impl Iterator<Item = (&'a Asset, &'a Thing)> {
+        self.things.iter().filter(move |(_, t)| t.with.as_deref() == Some(unit))
+    }
+
+    /// Why a unit does not ride with this on it, and on what that rests: the worst that there is.
+    fn fitted_out(
+        &self,
+        item: &Asset,
+        thing: &Thing,
+        today: NaiveDate,
+        open: &[Raise],
+    ) -> Option<(String, String)> {
+        let its = format!("its {} {}", item.kind.words(), item.number);
+        if thing.gone || open.iter().any(|r| r.kind == Kind::Retired) {
+            return Some((format!("{its} is condemned or retired; fit another one"), String::new()));
+        }
+        let own = self.own_grounds(item, today);
+        let out = own.iter().chain(open).filter(|r| r.kind.terms().state >= State::OutOfService);
+        // Of several that are as bad the first, so that the sentence does not hang on an order of rows.
+        let worst = out.min_by_key(|r| (std::cmp::Reverse(r.kind.terms().state), r.kind, &r.key))?;
+        let say = match worst.kind {
+            Kind::Held => format!("{its} is held for an inquiry: {}; fit another one", worst.say),
+            _ => format!("{its}: {}; fit another one", worst.say),
+        };
+        Some((say, worst.basis.clone()))
     }
 
     /// What notices say against a thing today.
@@ -820,5 +883,6 @@ fn raise(asset: &Asset, kind: Kind, key: &str, say: String, basis: &str) -> Rais
         entered: String::new(),
         limit: String::new(),
         basis: basis.to_owned(),
+        on: None,
     }
 }

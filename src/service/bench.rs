@@ -132,7 +132,11 @@ fn job(fleet: &Fleet, t: Ticket, things: &HashMap<Asset, (Standing, Option<Place
         _ if t.asset.kind == AssetKind::Unit => Some(t.asset.number.as_str()),
         _ => None,
     };
+    let state = |asset: &Asset| things.get(asset).map(|(s, _)| s.state);
+    let on_held =
+        unit.and_then(|unit| fleet.units.get(unit)).is_some_and(|u| u.standing.state == State::Held);
     Job {
+        held: on_held || state(&t.asset) == Some(State::Held),
         ticket: t.ticket,
         stake: unit.map_or(Stake::Nothing, |unit| stake(fleet, unit, homes)),
         asset: t.asset,

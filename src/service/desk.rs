@@ -73,6 +73,8 @@ async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -
             let profile = profile(write, &asset).await?;
             facts.slots = profile.as_ref().map(Profile::slots);
             facts.family = Some(profile.map(|p| p.family).unwrap_or_default());
+        } else {
+            facts.held_with = write.held_with(&asset, now).await?;
         }
     }
     match desk {

@@ -307,7 +307,9 @@ impl Write {
                 facts.places.extend(place_of(&at, place).map(|place| (read, place)));
             }
             let open = self.open_grounds(&one.asset, now).await?;
-            if open.iter().any(|r| r.kind.terms().state >= State::Held) {
+            if open.iter().any(|r| r.kind.terms().state >= State::Held)
+                || self.held_with(&one.asset, now).await?.is_some()
+            {
                 facts.stuck.insert(one.asset.clone());
             }
         }

@@ -123,6 +123,15 @@ fn raise((key, detail): (String, String)) -> Result<Raise, StoreError> {
     serde_json::from_str(&detail).map_err(|e| unreadable("ground", &key, &e))
 }
 
+/// Open grounds by the asset that they speak against.
+fn grouped(rows: Vec<(String, String, String)>) -> Result<HashMap<String, Vec<Raise>>, StoreError> {
+    let mut out: HashMap<String, Vec<Raise>> = HashMap::new();
+    for (asset, key, detail) in rows {
+        out.entry(asset).or_default().push(raise((key, detail))?);
+    }
+    Ok(out)
+}
+
 impl Store {
     /// The standing of one asset.
     pub async fn standing(
@@ -132,11 +141,15 @@ impl Store {
         now: Millis,
     ) -> Result<Standing, StoreError> {
         let horizon = now.saturating_add(SLACK);
-        let open: Vec<(String, String)> = sqlx::query_as(
-            "select key, detail from ground where asset = $1 and (cleared_at is null or cleared_at > $2)",
+        // A unit's with those of what is fitted to it.
+        let open: Vec<(String, String, String)> = sqlx::query_as(
+            "select asset, key, detail from ground
+             where (asset = $1 or asset in (select asset from holder where at = 'with' and place = $3))
+               and (cleared_at is null or cleared_at > $2)",
         )
         .bind(asset.to_string())
         .bind(horizon)
+        .bind(unit_number(asset))
         .fetch_all(&self.read)
         .await?;
         let last: Option<LastRow> = sqlx::query_as(
@@ -147,9 +160,11 @@ impl Store {
         .bind(horizon)
         .fetch_optional(&self.read)
         .await?;
-        let mut open = open.into_iter().map(raise).collect::<Result<Vec<_>, _>>()?;
+        let mut by_asset = grouped(open)?;
+        let mut open = by_asset.remove(&asset.to_string()).unwrap_or_default();
         let upkeep = upkeep::about_one(&mut *self.read.acquire().await?, asset).await?;
-        open.extend(upkeep.grounds(asset, clock.local(now).date_naive()));
+        let fitted = |item: &Asset| by_asset.get(&item.to_string()).cloned().unwrap_or_default();
+        open.extend(upkeep.grounds_with(asset, clock.local(now).date_naive(), &open, fitted));
         let last = last.map(last_check).transpose()?;
         Ok(decide(asset, open, last, self.registered(asset).await?.as_ref(), clock, now))
     }
@@ -162,16 +177,13 @@ impl Store {
     ) -> Result<BTreeMap<Asset, Standing>, StoreError> {
         let horizon = now.saturating_add(SLACK);
         let rows: Vec<(String, String, String)> = sqlx::query_as(
-            "select asset, key, detail from ground
-             where asset like 'unit:%' and (cleared_at is null or cleared_at > $1)",
+            "select asset, key, detail from ground where cleared_at is null or cleared_at > $1",
         )
         .bind(horizon)
         .fetch_all(&self.read)
         .await?;
-        let mut open: HashMap<String, Vec<Raise>> = HashMap::new();
-        for (asset, key, detail) in rows {
-            open.entry(asset).or_default().push(raise((key, detail))?);
-        }
+        let against = grouped(rows)?;
+        let of = |asset: &Asset| against.get(&asset.to_string()).cloned().unwrap_or_default();
         let lasts: Vec<LastRow> = sqlx::query_as(
             "select c.unit, c.id, c.digest, c.at, c.by, c.profile from asset a join check_row c on c.seq =
                 (select seq from check_row where unit = substr(a.asset, 6) and clean = 1 and counts = 1 and at <= $1
@@ -191,8 +203,8 @@ impl Store {
             .into_iter()
             .map(|u| {
                 let asset = Asset::unit(&u.number);
-                let mut open = open.remove(&asset.to_string()).unwrap_or_default();
-                open.extend(upkeep.grounds(&asset, today));
+                let mut open = of(&asset);
+                open.extend(upkeep.grounds_with(&asset, today, &open, of));
                 let registered = Registered::Unit { cadence: u.cadence, profile: u.profile };
                 let standing = decide(&asset, open, last.remove(&u.number), Some(&registered), clock, now);
                 (asset, standing)
@@ -237,6 +249,23 @@ impl Store {
             out.entry(of(&asset)?).or_default().open.push(raise((key, detail))?);
         }
         Ok(out)
+    }
+
+    /// Facepieces and cylinders that are held for an inquiry and on this unit, or were packed with it.
+    pub async fn packed_with(&self, unit: &str, now: Millis) -> Result<Vec<Asset>, StoreError> {
+        let rows: Vec<String> = sqlx::query_scalar(
+            "select distinct g.asset from ground g
+             where g.kind = 'held' and substr(g.asset, 1, 5) <> 'unit:'
+               and (g.cleared_at is null or g.cleared_at > $2)
+               and (exists (select 1 from holder h where h.asset = g.asset and h.at = 'with' and h.place = $1)
+                    or json_extract(g.detail, '$.say') like 'packed with unit ' || $1 || ',%')
+             order by g.asset",
+        )
+        .bind(unit)
+        .bind(now.saturating_add(SLACK))
+        .fetch_all(&self.read)
+        .await?;
+        rows.iter().map(|a| a.parse().map_err(|e| unreadable("ground", a, &e))).collect()
     }
 
     /// Checks in the order of the logbook, from the one after this number on.
@@ -409,6 +438,19 @@ fn unit_number(asset: &Asset) -> &str {
 }
 
 impl Write {
+    /// The unit on which a facepiece or cylinder is, where that unit is held for an inquiry.
+    pub async fn held_with(&mut self, asset: &Asset, now: Millis) -> Result<Option<String>, StoreError> {
+        Ok(sqlx::query_scalar(
+            "select h.place from holder h join ground g on g.asset = 'unit:' || h.place
+             where h.asset = $1 and h.at = 'with' and g.kind = 'held'
+               and (g.cleared_at is null or g.cleared_at > $2) limit 1",
+        )
+        .bind(asset.to_string())
+        .bind(now.saturating_add(SLACK))
+        .fetch_optional(self.conn().await?)
+        .await?)
+    }
+
     /// Grounds open on an asset at `now`.
     pub async fn open_grounds(&mut self, asset: &Asset, now: Millis) -> Result<Vec<Raise>, StoreError> {
         let rows: Vec<(String, String)> = sqlx::query_as(

@@ -4,8 +4,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use airmuster_domain::Millis;
 use airmuster_domain::desk::{Facts, Other};
-use airmuster_domain::ground::Raise;
-use airmuster_domain::record::{Asset, Desk, Record, Sent, Stage};
+use airmuster_domain::ground::{Kind, Raise};
+use airmuster_domain::record::{Asset, Desk, Record, Sent, Stage, TicketStage};
 use airmuster_domain::standing::SLACK;
 use uuid::Uuid;
 
@@ -133,7 +133,25 @@ impl Write {
                 .bind(number(t.ticket))
                 .fetch_one(self.conn().await?)
                 .await?;
-            facts.other = self.ticket(t.under).await?.map(|o| Other { stage: Some(o.stage), under: o.under });
+            facts.other = match self.ticket(t.under).await? {
+                Some(o) => {
+                    let open = self.open_grounds(&o.asset, now).await?;
+                    let held = open.iter().any(|g| g.kind == Kind::Held)
+                        || self.held_with(&o.asset, now).await?.is_some();
+                    Some(Other { stage: Some(o.stage), under: o.under, held })
+                }
+                None => None,
+            };
+        }
+        if let Desk::TicketStage(TicketStage { sent: Some(sent), .. }) = desk {
+            let loaner = Asset::unit(sent.loaner.trim());
+            let rides: bool =
+                sqlx::query_scalar("select exists (select 1 from holder where asset = $1 and at = 'seat')")
+                    .bind(loaner.to_string())
+                    .fetch_one(self.conn().await?)
+                    .await?;
+            // One that was borrowed stands where it is used.
+            facts.loaner_rides = rides && self.thing(&loaner).await?.is_none_or(|t| t.owner.is_empty());
         }
         if let Desk::TicketSplit(_) = desk {
             facts.next_ticket = self.next_ticket().await?;

@@ -81,6 +81,17 @@ impl Write {
         Ok(there.map(|(a, _)| a.number))
     }
 
+    /// What is known of one thing.
+    pub(super) async fn thing(&mut self, asset: &Asset) -> Result<Option<Thing>, StoreError> {
+        let row: Option<(String, String)> = sqlx::query_as("select key, detail from upkeep where key = $1")
+            .bind(asset.to_string())
+            .fetch_optional(self.conn().await?)
+            .await?;
+        let mut all = Upkeep::default();
+        row.iter().try_for_each(|row| take(&mut all, row))?;
+        Ok(all.things.remove(asset))
+    }
+
     /// What is fitted to a unit.
     async fn with_unit(&mut self, unit: &str) -> Result<Vec<Asset>, StoreError> {
         let rows: Vec<String> =
@@ -259,7 +270,7 @@ impl Store {
         }
         let seqs: Vec<i64> = sqlx::query_scalar(
             "select seq from logbook where kind in ('register', 'retired', 'condemned', 'upkeep', 'fill',
-                    'air_sample', 'moved', 'loan', 'loan_ended', 'fitting', 'notice', 'notice_done', 'notice_ended',
+                    'cylinder_read', 'air_sample', 'moved', 'loan', 'loan_ended', 'fitting', 'notice', 'notice_done', 'notice_ended',
                     'left') order by seq",
         )
         .fetch_all(write.conn().await?)

@@ -105,7 +105,7 @@ impl From<IntakeError> for WebError {
             }
             IntakeError::NotAdmitted(_) => Self::Forbidden,
             IntakeError::Refused(r) if r.forbidden => Self::Forbidden,
-            IntakeError::Refused(r) => Self::Conflict(r.say),
+            IntakeError::Refused(r) => Self::Conflict(format!("{}.", r.say.trim_end_matches('.'))),
             IntakeError::Before(_) => Self::Conflict("This was handed in before.".to_owned()),
             IntakeError::Stopping => Self::Busy,
             IntakeError::Store(e) => {

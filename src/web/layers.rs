@@ -19,7 +19,7 @@ use tower_http::trace::TraceLayer;
 use super::auth::{Visitor, identify};
 use super::error::{Say, WebError};
 use super::html::Html;
-use super::present::page;
+use super::present::{capital, page};
 use super::serving::App;
 use super::view::problem::Problem;
 
@@ -122,7 +122,11 @@ async fn dress(State(app): State<App>, jar: CookieJar, request: Request, next: N
     let frame = page(&app, &visitor, "Not done").await.unwrap_or_default();
     let mut problem = Problem::of(frame, status.as_u16());
     if let Some(Say(say)) = say {
-        problem.text = say;
+        problem.text = capital(&say);
+        if status == StatusCode::CONFLICT {
+            // What the handler says is why; only without a word of its own was somebody faster.
+            "Not possible now".clone_into(&mut problem.heading);
+        }
         if status == StatusCode::SERVICE_UNAVAILABLE {
             "Nothing new is stored just now".clone_into(&mut problem.heading);
         }

@@ -107,7 +107,12 @@ pub fn standing(s: &Standing) -> view::Standing {
     if !s.proved() {
         return view::Standing::NothingAgainst;
     }
-    match s.state {
+    state(s.state)
+}
+
+/// A unit's state on a screen.
+pub fn state(s: State) -> view::Standing {
+    match s {
         State::Retired => view::Standing::Retired,
         State::Held => view::Standing::Held,
         State::OutOfService => view::Standing::OutOfService,

@@ -220,6 +220,8 @@ pub fn list() -> Vec<Route> {
         show("/assets/{asset}/seal", Tablet, get(upkeep::seal::show_seal)),
         send("/assets/{asset}/seal", Tablet, post(upkeep::seal::seal)),
         send("/assets/{asset}/hand-over", Tablet, post(upkeep::seal::hand_over)),
+        show("/assets/{asset}/release", ADMIN, get(upkeep::release::show_release)),
+        send("/assets/{asset}/release", ADMIN, post(upkeep::release::release)),
         show("/assets/{asset}/marks", ADMIN, get(upkeep::thing::show_marks)),
         send("/assets/{asset}/marks", ADMIN, post(upkeep::thing::take_marks)),
         show("/assets/{asset}/model", ADMIN, get(upkeep::model::show_form)),

@@ -6,7 +6,7 @@ use airmuster_domain::rules::Purpose;
 use airmuster_domain::standing::State;
 
 use super::browser::{Browser, Page};
-use super::district::{DAY, MINUTE, PIN, district};
+use super::district::{DAY, District, MINUTE, PIN, district};
 
 #[tokio::test]
 async fn the_bench_says_because_and_puts_open_seats_first_and_those_who_wait_aside() {
@@ -104,15 +104,20 @@ async fn from_the_finding_to_a_proved_return() {
     Entered in the register
     Stage: Reported
     Why if it helps the next one
+    1
     Put it back in the queue
+    2
     Take it on the bench
+    3
     Wait for parts
+    4
     Ready to prove
     Send it to an outside repairer
     Repairer
     Their reference
     Due back
     Lent meanwhile number, if any
+    A unit that another department or the repairer lends gets a number here first: borrow a unit.
     Whatever comes back has a check before it rides.
     Send it
     Work
@@ -402,4 +407,188 @@ async fn nothing_is_done_to_a_unit_that_is_held() {
     let before = d.records().await;
     let work = t.post("/tickets/1/work", &[("text", "Opened it")]).await;
     assert_eq!((work.status, d.records().await), (409, before));
+    // What the desk says is why: nobody was faster.
+    let says = work.text();
+    assert!(says.contains("Not possible now\nThis is held for an inquiry: nothing may be done"), "{says}");
+    // On the bench it stands aside, and nothing is to be pressed.
+    let bench = t.get("/bench").await.ok();
+    let aside = bench.part("Standing aside", "–");
+    assert!(aside.contains("Because Engine 2, seat 3 is open, but it is held for an inquiry"), "{aside}");
+    assert!(aside.contains("Leave it as it is") && !bench.html.contains("/tickets/1/stage"), "{aside}");
+    // Nothing else is joined to it; retiring it is refused, and the reason stays in the form.
+    d.say("taken_out", "142", "ben", "Cracked backframe").await;
+    let joined = t.post("/tickets/2/join", &[("under", "1")]).await;
+    assert_eq!(joined.status, 422);
+    assert!(joined.said_at("stages").contains("is held for an inquiry"), "{}", joined.text());
+    let gone = t.post("/units/130/retire", &[("why", "Worn out"), ("member", "tom"), ("pin", PIN)]).await;
+    assert_eq!(gone.status, 422);
+    assert!(gone.said_at("why").contains("held for an inquiry"), "{}", gone.text());
+    assert!(gone.html.contains("Worn out"));
+}
+
+#[tokio::test]
+async fn a_unit_that_is_out_without_a_ticket_is_on_the_bench_too() {
+    let d = district().await;
+    d.checked().await;
+    let mut t = d.signed_in("tom").await;
+    assert!(!t.get("/bench").await.ok().text().contains("Out without a ticket"));
+    let failed = [("work", "flow_test"), ("on", "2026-11-25"), ("reference", "Bench 7"), ("failed", "yes")];
+    let failed = t.post("/assets/unit:121/upkeep", &failed).await;
+    assert_eq!(failed.status, 303, "{}", failed.text());
+    assert_eq!(d.state("121").await, State::OutOfService);
+    let out = t.get("/bench").await.ok().part("Out without a ticket", "–");
+    assert!(out.contains("Unit 121\n") && out.contains("low test failed on 25 Nov 2026."), "{out}");
+    // With a ticket it is in the queue, and not twice.
+    d.say("taken_out", "121", "ana", "Hose chafed").await;
+    let page = t.get("/bench").await.ok().text();
+    assert!(page.contains("Hose chafed") && !page.contains("Out without a ticket"), "{page}");
+}
+
+#[tokio::test]
+async fn a_job_is_taken_on_the_bench_from_the_queue_with_one_tap() {
+    let d = district().await;
+    d.checked().await;
+    d.gauges_apart("130").await;
+    let mut t = d.signed_in("tom").await;
+    let page = t.get("/bench").await.ok();
+    assert!(page.html.contains("action=\"/tickets/1/stage\""), "{}", page.html);
+    let taken = t.post("/tickets/1/stage", &[("stage", "on_the_bench")]).await;
+    assert_eq!((taken.status, taken.to.as_str()), (303, "/tickets/1"));
+    let page = t.get("/tickets/1").await.ok();
+    // The digit of each stage stands on its button.
+    assert!(page.html.contains("data-key=\"4\"") && page.html.contains("<kbd aria-hidden=\"true\">4</kbd>"));
+    // An officer sees the queue and changes nothing.
+    assert!(!d.signed_in("olga").await.get("/bench").await.ok().html.contains("/stage\""));
+}
+
+#[tokio::test]
+async fn what_is_refused_about_sending_away_or_splitting_is_said_in_its_own_form() {
+    let d = district().await;
+    d.checked().await;
+    d.gauges_apart("130").await;
+    d.pass(MINUTE);
+    d.say("taken_out", "130", "ana", "Hose chafed").await;
+    let mut t = d.signed_in("tom").await;
+    let sent = |due_back, loaner| {
+        [
+            ("stage", "at_repairer"),
+            ("repairer", "Basin Instruments"),
+            ("reference", "BI-9"),
+            ("due_back", due_back),
+            ("loaner", loaner),
+        ]
+    };
+    let past = t.post("/tickets/1/stage", &sent("2026-11-01", "")).await;
+    assert_eq!(past.status, 422);
+    assert!(past.said_at("due_back").contains("not one that has passed"), "{}", past.text());
+    assert!(past.html.contains("<details open><summary>Send it"), "{}", past.html);
+    // A unit of ours that stands on a rig is nobody's loaner.
+    let ours = t.post("/tickets/1/stage", &sent("2026-12-24", "117")).await;
+    assert_eq!(ours.status, 422);
+    assert!(ours.said_at("loaner").contains("Unit 117 is ours and on a rig"), "{}", ours.text());
+    assert!(ours.html.contains("<a href=\"/loans\">borrow a unit</a>"));
+    let none = t.post("/tickets/1/split", &[]).await;
+    assert_eq!(none.status, 422);
+    assert!(none.said_at("split").starts_with("Tick what is still open"), "{}", none.text());
+    assert!(none.html.contains("<details open><summary>Split it"), "{}", none.html);
+    assert_eq!(t.post("/tickets/1/stage", &sent("2026-12-24", "BI-loan")).await.status, 303);
+}
+
+#[tokio::test]
+async fn of_a_retired_unit_there_is_a_sentence_and_no_form() {
+    let d = district().await;
+    d.checked().await;
+    let mut t = d.signed_in("tom").await;
+    let gone = [("why", "Worn"), ("member", "tom"), ("pin", PIN)];
+    assert_eq!(t.post("/units/142/retire", &gone).await.status, 303);
+    let check = t.get("/units/142/check").await.ok();
+    assert!(check.text().contains("This unit is retired: it never comes back"), "{}", check.text());
+    assert!(!check.html.contains("class=\"check\"") && !check.html.contains("name=\"rules\""));
+    let parts = t.get("/units/142/parts").await.ok();
+    assert!(parts.text().contains("It is retired: it never comes back.") && !parts.html.contains("<details"));
+    let lend = t.get("/units/142/lend").await;
+    assert_eq!(lend.status, 409);
+    assert!(lend.text().contains("Not possible now\nUnit 142 is retired"), "{}", lend.text());
+}
+
+/// The review of a check in which everything asked is good.
+async fn reviewed(d: &District, browser: &mut Browser, unit: &str, purpose: Purpose) -> Page {
+    let path = format!("/units/{unit}/check?purpose={}", purpose.id());
+    let form = browser.get(&path).await.ok();
+    let mut fields: Vec<(String, String)> =
+        ["id", "started", "purpose", "rules"].into_iter().map(|n| (n.to_owned(), form.value(n))).collect();
+    fields.extend(form.values("seen").into_iter().map(|key| ("seen".to_owned(), key)));
+    for answer in d.answered(unit, purpose, &[]).await.answers {
+        for (field, value) in answer.values {
+            let name = format!("a.{}.1.{field}", answer.step);
+            match value {
+                Raw::Text(text) => {
+                    let (number, unit) = text.split_once(' ').unwrap();
+                    fields.push((format!("{name}_unit"), unit.to_owned()));
+                    fields.push((name, number.to_owned()));
+                }
+                _ => fields.push((name, "yes".to_owned())),
+            }
+        }
+    }
+    let fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
+    browser.post(&format!("/units/{unit}/check"), &fields).await.ok()
+}
+
+#[tokio::test]
+async fn the_review_never_says_that_a_unit_may_ride_that_does_not() {
+    let d = district().await;
+    d.checked().await;
+    let mut t = d.signed_in("tom").await;
+    let says = "Signed like this, the unit may ride.";
+    assert!(reviewed(&d, &mut t, "117", Purpose::ShiftStart).await.text().contains(says));
+    d.pass(MINUTE);
+    d.gauges_apart("130").await;
+    let page = reviewed(&d, &mut t, "130", Purpose::Proving).await;
+    let text = page.text();
+    assert!(text.contains("It rides after the return to service, not before."), "{text}");
+    assert!(!text.contains(says) && page.html.contains("willbe is-out"), "{text}");
+    // The crew's check leaves the finding open.
+    let text = reviewed(&d, &mut t, "130", Purpose::ShiftStart).await.text();
+    assert!(text.contains("does not ride before what else is open against it is dealt with."), "{text}");
+    assert!(text.contains("490 psi apart") && !text.contains(says), "{text}");
+    d.arrives().await;
+    let text = reviewed(&d, &mut t, "150", Purpose::Acceptance).await.text();
+    assert!(text.contains("It rides once it has been accepted into service, not before."), "{text}");
+    // What waits for a good check only rides after it.
+    d.used("121", "ana", "kitchen fire", airmuster_domain::record::Condition::Clean).await;
+    assert!(reviewed(&d, &mut t, "121", Purpose::ShiftStart).await.text().contains(says));
+}
+
+#[tokio::test]
+async fn a_clean_proving_or_acceptance_check_leads_to_the_signature_that_follows_it() {
+    let d = district().await;
+    d.checked().await;
+    d.pass(MINUTE);
+    d.gauges_apart("130").await;
+    d.pass(MINUTE);
+    let proved = d.check("130", "tom", Purpose::Proving, &[]).await;
+    let verdict = format!("/records/{proved}/verdict");
+    let page = d.signed_in("tom").await.get(&verdict).await.ok();
+    assert!(page.text().contains("Proved. Now return it to service"), "{}", page.text());
+    assert!(page.html.contains("<a class=\"do next\" href=\"/tickets/1\">Return it to service</a>"));
+    assert!(!page.text().contains("red tag"), "{}", page.text());
+    // Who may not return it is not sent there.
+    let page = d.signed_in("ana").await.get(&verdict).await.ok();
+    assert!(page.text().contains("Proved.") && !page.html.contains("/tickets/"), "{}", page.text());
+    d.arrives().await;
+    let accepted = d.check("150", "tom", Purpose::Acceptance, &[]).await;
+    let page = d.signed_in("tom").await.get(&format!("/records/{accepted}/verdict")).await.ok();
+    assert!(page.html.contains("href=\"/units/150/clear\">Accept it into service</a>"), "{}", page.text());
+    // One that found something proves nothing.
+    d.gauges_apart("142").await;
+    d.pass(MINUTE);
+    let apart = [("cylinder", Raw::Text("4480 psi".into())), ("remote", Raw::Text("3990 psi".into()))];
+    let bad = d.check("142", "tom", Purpose::Proving, &[("gauge-agreement", &apart)]).await;
+    let page = d.signed_in("tom").await.get(&format!("/records/{bad}/verdict")).await.ok();
+    assert!(
+        page.text().contains("hang the red tag on it") && !page.text().contains("Proved."),
+        "{}",
+        page.text()
+    );
 }

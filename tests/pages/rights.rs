@@ -197,6 +197,8 @@ const RIGHTS: &str = "
     GET  /assets/{asset}/seal           . t . c o m a
     POST /assets/{asset}/seal           . t . c o m a
     POST /assets/{asset}/hand-over      . t . c o m a
+    GET  /assets/{asset}/release        . . . . . . a
+    POST /assets/{asset}/release        . . . . . . a
     GET  /assets/{asset}/marks          . . . . . . a
     POST /assets/{asset}/marks          . . . . . . a
     GET  /assets/{asset}/model          . . . . . . a

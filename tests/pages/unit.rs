@@ -271,13 +271,63 @@ async fn routine_is_folded_up_and_a_move_is_told() {
 }
 
 #[tokio::test]
-async fn a_check_of_a_unit_that_is_held_is_kept_and_releases_nothing_and_the_form_says_so() {
+async fn a_check_of_a_unit_that_is_held_is_kept_and_releases_nothing_and_no_step_is_shown() {
     let d = district().await;
     let mut crew = d.signed_in("ana").await;
-    let says = "A check of it is kept and releases nothing";
+    let says = "This unit is held for an inquiry: leave it exactly as it is.";
     assert!(!crew.get("/units/117/check").await.ok().text().contains(says));
     d.say("hold", "117", "ben", "the alarm was silent").await;
-    assert!(crew.get("/units/117/check").await.ok().text().contains(says));
+    let page = crew.get("/units/117/check").await.ok();
+    assert!(page.text().contains(says) && !page.html.contains("<form class=\"check\""), "{}", page.text());
+    assert!(page.text().contains("the alarm was silent"), "{}", page.text());
     d.check("117", "ana", Purpose::ShiftStart, &[]).await;
     assert_eq!(d.state("117").await, State::Held);
+}
+
+#[tokio::test]
+async fn who_holds_a_unit_is_asked_how_it_was_found_and_what_is_on_it_is_held_with_it() {
+    let d = district().await;
+    d.checked().await;
+    let mut crew = d.signed_in("ana").await;
+    let id = crew.get("/units/117/out").await.ok().value("id");
+    let fields = [
+        ("id", id.as_str()),
+        ("why", "Wearer short of air"),
+        ("held", "yes"),
+        ("member", "ana"),
+        ("pin", PIN),
+    ];
+    let held = crew.post("/units/117/out", &fields).await;
+    assert_eq!((held.status, held.to.as_str()), (303, "/assets/unit:117/seal"), "{}", held.text());
+    let form = crew.get(&held.to).await.ok();
+    assert!(form.text().contains("Turns to close the valve"), "{}", form.text());
+    for asset in [Asset::unit("117"), Asset::facepiece("F-117"), Asset::cylinder("C-117")] {
+        assert_eq!(d.state_of(&asset).await, State::Held, "{asset}");
+    }
+    // Released, it is still out until it is proved; what was packed with it is released by itself.
+    let mut admin = d.signed_in("ada").await;
+    let form = admin.get("/units/117/clear").await.ok();
+    let packed = form.part("Packed with it and still held", "Sign");
+    assert!(packed.contains("Cylinder C-117, Facepiece F-117"), "{}", form.text());
+    let path = "/assets/cylinder:C-117/release";
+    assert!(form.html.contains(&format!("href=\"{path}\"")));
+    let own = admin.get(path).await.ok();
+    let none = [("ground", own.value("ground")), ("member", "ada".to_owned()), ("pin", PIN.to_owned())];
+    let none = admin.post(path, &none.each_ref().map(|(n, v)| (*n, v.as_str()))).await;
+    assert_eq!((none.status, none.said_at("why").as_str()), (422, "Say who released it, and why."));
+    let why = ("why", "Inquiry over".to_owned());
+    let of_it = [("ground", own.value("ground")), why, ("member", "ada".to_owned()), ("pin", PIN.to_owned())];
+    let of_it = of_it.each_ref().map(|(n, v)| (*n, v.as_str()));
+    assert_eq!(admin.post(path, &of_it).await.status, 303);
+    assert_eq!(d.state_of(&Asset::cylinder("C-117")).await, State::OutOfService, "it is proved first");
+    assert_eq!(admin.get(path).await.status, 409);
+    let release = [
+        ("ground", form.value("ground")),
+        ("why", "Inquiry over".to_owned()),
+        ("member", "ada".to_owned()),
+        ("pin", PIN.to_owned()),
+    ];
+    let release: Vec<(&str, &str)> = release.iter().map(|(n, v)| (*n, v.as_str())).collect();
+    assert_eq!(admin.post("/units/117/clear", &release).await.status, 303);
+    assert_eq!(d.state("117").await, State::OutOfService);
 }

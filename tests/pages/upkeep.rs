@@ -78,7 +78,7 @@ async fn a_cylinder_past_its_requalification_is_not_filled_and_the_screen_says_s
     let filled = crew.post("/fills", &fill("c-117")).await;
     assert_eq!(
         (filled.status, filled.to.as_str()),
-        (303, "/fills?done=C-117&source=shop"),
+        (303, "/fills?done=C-117&source=shop&celsius=21"),
         "{}",
         filled.text()
     );
@@ -164,7 +164,7 @@ async fn condemned_is_final() {
     let says = page.text();
     assert!(says.contains("Retired: condemned: Deep gouge at the shoulder.\n"), "{says}");
     assert!(says.contains("Nothing brings it back."), "{says}");
-    assert!(!page.html.contains("/put"), "nobody is asked where it goes");
+    assert!(!page.html.contains("value=\"with/"), "it is fitted nowhere; off its unit it goes to the bench");
     for (path, fields) in [
         ("/assets/cylinder:C-142/put", vec![("to", "with/142")]),
         ("/fills", fill("C-142")),
@@ -219,6 +219,12 @@ async fn a_failed_air_sample_holds_what_was_filled_since_and_lists_its_uses() {
     assert!(again.said_at("monoxide").starts_with("Give the report’s figure"), "{}", again.text());
     let bad = officer.post("/sources/shop", &sample("2026-11-30", "14.5")).await;
     assert_eq!(bad.status, 303, "{}", bad.text());
+    // A hundredth too much is too much: 29 CFR 1910.134(i)(1)(ii)(C), 10 ppm or less.
+    let just = d.signed_in("olga").await.post("/sources/shop", &sample("2026-11-30", "10.01")).await;
+    assert_eq!(just.status, 303, "{}", just.text());
+    let says = officer.get("/sources/shop").await.ok().text();
+    assert!(says.contains("the last sample failed, carbon monoxide 10.1 ppm, at most 10."), "{says}");
+    assert_eq!(officer.post("/sources/shop", &sample("2026-11-30", "14.5")).await.status, 303);
     let page = officer.get("/sources/shop").await.ok();
     let says = page.text();
     assert!(
@@ -390,7 +396,9 @@ async fn any_member_holds_a_unit_with_what_is_packed_with_it_and_each_hand_over_
     let mut tablet = d.tablet().await;
     let form = tablet.get("/assets/unit:117/seal").await.ok();
     let id = form.value("id");
-    assert!(!form.html.contains("\" checked"), "nothing is ticked in advance");
+    // What is on the unit goes with it unless somebody says that it does not.
+    assert_eq!(form.values("with"), ["facepiece:F-117", "cylinder:C-117"]);
+    assert_eq!(form.html.matches("\" checked").count(), 2, "{}", form.html);
     let empty =
         tablet.post("/assets/unit:117/seal", &[("id", &id), ("turns", "4.3"), ("pressure", "lots")]).await;
     assert_eq!(empty.status, 422);
@@ -405,7 +413,7 @@ async fn any_member_holds_a_unit_with_what_is_packed_with_it_and_each_hand_over_
     let fields = [
         ("id", id.as_str()),
         ("why", "Wearer short of air on the second floor"),
-        ("pressure", "2300 psi"),
+        ("pressure", "2300"),
         ("turns", "4.5"),
         ("place", "Mill Lane 4; evidence cupboard"),
         ("with", "cylinder:C-117"),
@@ -420,6 +428,8 @@ async fn any_member_holds_a_unit_with_what_is_packed_with_it_and_each_hand_over_
         assert_eq!(d.state_of(&asset).await, State::Held, "{asset}");
     }
     assert_eq!(d.state_of(&Asset::facepiece("F-117")).await, State::InService, "it was not ticked");
+    let taken = d.open("117").await.into_iter().filter(|g| g.starts_with("taken-out/")).count();
+    assert_eq!(taken, 1, "once released it is proved before it rides");
     let page = tablet.get("/assets/unit:117/seal").await.ok();
     let says = page.text();
     let wanted = "Sealed: 2,300 psi before closing; valve closed with 4.5 turns; Mill Lane 4; evidence cupboard; packed with cylinder c-117, left glove; the alarm’s battery left in.";
@@ -441,6 +451,9 @@ async fn any_member_holds_a_unit_with_what_is_packed_with_it_and_each_hand_over_
             vec![("work", "requalification"), ("on", "2026-11-20"), ("reference", "B1")],
         ),
         ("/assets/unit:117/upkeep", vec![("work", "battery"), ("on", "2026-11-20")]),
+        // Not held by itself, but on a unit that is.
+        ("/assets/facepiece:F-117/upkeep", vec![("work", "cleaned"), ("on", "2026-11-20")]),
+        ("/assets/facepiece:F-117/put", vec![("to", "spare/mill")]),
     ] {
         let refused = tech.post(path, &fields).await;
         assert_eq!(refused.status, 422, "{path}: {}", refused.text());
@@ -466,7 +479,10 @@ async fn a_technician_whose_qualification_has_lapsed_does_not_return_a_unit() {
     let lapsed = [("of", of), ("until", "2026-11-25"), ("reference", "Course 12")];
     assert_eq!(admin.post("/qualifications", &lapsed).await.status, 303);
     let says = admin.get("/qualifications").await.ok().text();
-    assert!(says.contains("us-open-circuit-third: lapsed after 25 Nov 2026."), "{says}");
+    assert!(
+        says.contains("low-air alarm at a third: lapsed after 25 Nov 2026.") && !says.contains("us-open"),
+        "{says}"
+    );
     let page = tech.get("/tickets/1").await.ok();
     assert!(!page.html.contains("action=\"/tickets/1/return\""), "{}", page.text());
     let upkeep = tech.get("/upkeep").await.ok();
@@ -477,6 +493,7 @@ async fn a_technician_whose_qualification_has_lapsed_does_not_return_a_unit() {
     );
     let feed = tech.get("/upkeep.ics").await.ok().html;
     assert!(feed.contains("BEGIN:VCALENDAR") && !feed.contains("Varga"), "{feed}");
+    assert!(feed.contains("SUMMARY:Late: a qualification falls due"), "{feed}");
     let holds = [("of", of), ("until", "2026-11-26"), ("reference", "Course 13")];
     assert_eq!(admin.post("/qualifications", &holds).await.status, 303);
     assert!(
@@ -536,4 +553,52 @@ async fn fit_tests_fall_due_among_the_rest_for_those_who_may_see_them() {
     // They are personal: whoever works at the bench alone is not told.
     let bench = d.signed_in("tom").await.get("/upkeep").await.ok().text();
     assert!(!bench.contains("Fit test") && !bench.contains("fit test"), "{bench}");
+}
+
+#[tokio::test]
+async fn a_fill_in_the_cold_to_the_rating_is_refused_and_the_page_says_what_to_fill_to() {
+    let d = district().await;
+    compressor(&d).await;
+    marked(&d, "C-117", "2024-01", None).await;
+    let mut crew = d.signed_in("ana").await;
+    let page = crew.get("/fills").await.ok().text();
+    assert!(page.contains("Rated 4,500 psi") && page.contains("−20 °C\n3,512 psi"), "{page}");
+    let cold =
+        |pressure| [("cylinder", "C-117"), ("source", "shop"), ("pressure", pressure), ("celsius", "-20")];
+    let refused = crew.post("/fills", &cold("4500")).await;
+    assert_eq!(refused.status, 422);
+    let said = refused.said_at("cylinder");
+    assert!(said.contains("4,500 psi at −20 °C comes to") && said.contains("to 3,512 psi"), "{said}");
+    let filled = crew.post("/fills", &cold("3512")).await;
+    assert_eq!(filled.status, 303, "{}", filled.text());
+    assert!(!crew.get(&filled.to).await.ok().text().contains("above its rating"));
+    // Where nobody read the temperature, what reads more than the rating is read again.
+    let warm = [("cylinder", "C-117"), ("source", "shop"), ("pressure", "4900 psi")];
+    let filled = crew.post("/fills", &warm).await;
+    assert_eq!(filled.status, 303, "{}", filled.text());
+    let said = crew.get(&filled.to).await.ok().text();
+    assert!(said.contains("That is above its rating of 4,500 psi: read it again"), "{said}");
+}
+
+#[tokio::test]
+async fn a_unit_with_a_condemned_cylinder_on_it_is_out_at_once() {
+    // 49 CFR 180.203: a condemned cylinder is never filled or used again.
+    let d = district().await;
+    d.checked().await;
+    marked(&d, "C-117", "2024-01", None).await;
+    assert_eq!(d.state("117").await, State::InService);
+    let mut tech = d.signed_in("tom").await;
+    let why = [("why", "neck cracked"), ("member", "tom"), ("pin", PIN)];
+    let gone = tech.post("/assets/cylinder:C-117/condemn", &why).await;
+    assert_eq!(gone.status, 303, "{}", gone.text());
+    assert_eq!(d.state("117").await, State::OutOfService);
+    let page = tech.get("/units/117").await.ok().text();
+    assert!(page.contains("Its cylinder C-117 is condemned or retired; fit another one"), "{page}");
+    assert!(page.contains("See cylinder C-117"), "{page}");
+    // It is taken off, and goes to the bench only.
+    let own = tech.get("/assets/cylinder:C-117").await.ok();
+    assert!(own.html.contains("value=\"bench\"") && !own.html.contains("value=\"spare/"), "{}", own.html);
+    let out = tech.post("/assets/cylinder:C-117/put", &[("to", "bench")]).await;
+    assert_eq!(out.status, 303, "{}", out.text());
+    assert_eq!(d.state("117").await, State::InService);
 }

@@ -22,6 +22,8 @@ pub struct Other {
     pub stage: Option<Stage>,
     /// The ticket that it is worked on under.
     pub under: Option<u64>,
+    /// Whether its thing is held for an inquiry.
+    pub held: bool,
 }
 
 /// Whoever works on what a life hangs on is trained for it: 29 CFR 1910.134(h)(4).
@@ -226,7 +228,16 @@ fn may_send(sent: &Sent, facts: &Facts) -> Result<(), Refusal> {
     if sent.repairer.trim().is_empty() || sent.reference.trim().is_empty() {
         return no("name the repairer, and the reference under which they have it");
     }
-    if sent.due_back < facts.today { no("give the day on which it is due back") } else { Ok(()) }
+    if sent.due_back < facts.today {
+        return no("give the day on which it is due back, not one that has passed");
+    }
+    if facts.loaner_rides {
+        return no(format!(
+            "unit {} is ours and on a rig: the loaner is what the repairer lends, under a number of its own here",
+            sent.loaner.trim()
+        ));
+    }
+    Ok(())
 }
 
 pub(super) fn may_join(t: &TicketJoined, facts: &Facts) -> Result<(), Refusal> {
@@ -242,7 +253,10 @@ pub(super) fn may_join(t: &TicketJoined, facts: &Facts) -> Result<(), Refusal> {
         return no("other tickets are worked on under this one; take them apart first");
     }
     match &facts.other {
-        Some(Other { stage: Some(s), under: None }) if !s.is_closed() => Ok(()),
+        Some(Other { held: true, .. }) => {
+            no(format!("what ticket {} is about is held for an inquiry; leave it as it is", t.under))
+        }
+        Some(Other { stage: Some(s), under: None, .. }) if !s.is_closed() => Ok(()),
         Some(Other { under: Some(under), .. }) => {
             no(format!("that ticket is worked on under ticket {under}; join it to that one"))
         }

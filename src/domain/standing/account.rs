@@ -57,6 +57,14 @@ struct Case {
     registered: Option<Registered>,
 }
 
+impl Case {
+    /// What nothing has cleared by then.
+    fn open(&self, horizon: Millis) -> Vec<Raise> {
+        let open = self.raises.values().filter(|(_, cleared)| cleared.is_none_or(|at| at > horizon));
+        open.map(|(r, _)| r.clone()).collect()
+    }
+}
+
 /// Everything that follows from a set of field records and a sequence of desk records, but for
 /// the time. The reference that every kept projection is compared with.
 #[derive(Debug, Default)]
@@ -130,13 +138,10 @@ impl Account {
         let empty = Case::default();
         let case = self.cases.get(asset).unwrap_or(&empty);
         let horizon = now.saturating_add(SLACK);
-        let mut open: Vec<Raise> = case
-            .raises
-            .values()
-            .filter(|(_, cleared)| cleared.is_none_or(|at| at > horizon))
-            .map(|(r, _)| r.clone())
-            .collect();
-        open.extend(self.upkeep.grounds(asset, self.clock.local(now).date_naive()));
+        let mut open = case.open(horizon);
+        let fitted = |item: &Asset| self.cases.get(item).map(|c| c.open(horizon)).unwrap_or_default();
+        let today = self.clock.local(now).date_naive();
+        open.extend(self.upkeep.grounds_with(asset, today, &open, fitted));
         let last = case.clean.iter().filter(|c| c.at <= horizon).max_by_key(|c| (c.at, c.name)).cloned();
         let registered = case.registered.clone().map(|r| match r {
             Registered::Unit { cadence, profile } => {

@@ -185,6 +185,7 @@ pub fn decide(
             entered: String::new(),
             limit: String::new(),
             basis: String::new(),
+            on: None,
         })
     };
     let mut until = None;

@@ -186,5 +186,6 @@ fn word_raise(asset: &Asset, kind: Kind, key: String, of: Source<'_>, say: Strin
         entered: String::new(),
         limit: String::new(),
         basis: String::new(),
+        on: None,
     }
 }

@@ -18,7 +18,7 @@ fn spare() -> Stake {
 }
 
 fn job(ticket: u64, waits: Stake, stage: Stage, opened: i64) -> Job {
-    Job { ticket, asset: Asset::unit(&ticket.to_string()), opened, stage, stake: waits }
+    Job { ticket, asset: Asset::unit(&ticket.to_string()), opened, stage, stake: waits, held: false }
 }
 
 fn tickets(placed: &[Placed]) -> Vec<u64> {
@@ -48,6 +48,15 @@ fn seats_first_then_last_spares_then_the_rest_and_within_each_ready_to_prove_the
     shuffled.sort_by_key(|j| (j.ticket * 7) % 11);
     assert_ne!(shuffled.iter().map(|j| j.ticket).collect::<Vec<_>>(), names);
     assert_eq!(tickets(&order(shuffled)), names);
+}
+
+#[test]
+fn what_is_held_for_an_inquiry_stands_aside_and_says_so() {
+    let held = Job { held: true, ..job(1, seat(), Stage::Reported, 0) };
+    let placed = order(vec![held, job(2, Stake::Nothing, Stage::Reported, 900)]);
+    assert_eq!(tickets(&placed), [2, 1]);
+    assert_eq!(placed[1].because, "Engine 2, seat 3 is open, but it is held for an inquiry");
+    assert!(placed[1].job.stands_aside() && !placed[0].job.stands_aside());
 }
 
 #[test]

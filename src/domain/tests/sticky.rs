@@ -16,7 +16,8 @@ use crate::common::pool::{ASSETS, NOWS, POOL};
 use crate::common::*;
 use airmuster_domain::ground::{Act, clears, effects};
 use airmuster_domain::record::{
-    Asset, Body, Correction, Desk, Digest, Doubt, Outcome, Record, RecordRef, Settlement, Used, heads,
+    Asset, Body, Correction, Desk, Digest, Doubt, Outcome, Place, Record, RecordRef, Register, Settlement,
+    Used, heads,
 };
 use airmuster_domain::standing::{Account, State, Tables};
 use proptest::prelude::*;
@@ -99,6 +100,87 @@ fn every_standing_is_what_the_ground_table_says_no_better_and_no_worse() {
         })
         .unwrap();
     assert!(riding.get() * 100 > asked.get(), "too few units ride here for this to mean anything");
+}
+
+// ------------------------------------------------------------------------------ what is fitted to it
+
+fn fitted(n: u128, asset: Asset, unit: &str, at: i64) -> Record {
+    let place = Place::With { unit: unit.to_owned() };
+    record("register", n, at, Some("tom"), &Register::Holder { asset, place })
+}
+
+/// 49 CFR 180.203: a condemned cylinder is out for good, and so the unit that it is in is out at once.
+#[test]
+fn a_unit_is_out_of_service_for_as_long_as_something_on_it_is() {
+    let (face, gas) = (Asset::facepiece("1"), Asset::cylinder("1"));
+    let registered: Vec<&Record> = POOL.registered.iter().collect();
+    let mut desk = registered.clone();
+    let (worn, filled) =
+        (fitted(800, face.clone(), "1", NOON - DAY), fitted(801, gas.clone(), "1", NOON - DAY));
+    desk.extend([&worn, &filled]);
+    let good = &POOL.good;
+    assert_eq!(state(&[good], &desk, &one()), State::InService);
+    for said in [
+        about("taken_out", 810, face.clone(), "scratched"),
+        about("hold", 811, gas.clone(), "injury"),
+        check(812, "2").say(&[on(word("seal", false), "1")]).kit(Some("1"), None).record(),
+    ] {
+        assert_eq!(state(&[good, &said], &desk, &one()), State::OutOfService);
+        // Not on it, it does not speak against it.
+        assert_eq!(state(&[good, &said], &registered, &one()), State::InService);
+    }
+    for kind in ["condemned", "retired"] {
+        let gone = about(kind, 820, gas.clone(), "dented");
+        let after: Vec<&Record> = desk.iter().copied().chain([&gone]).collect();
+        let standing = Account::with(&mut tables(), [good], &after).standing(&one(), NOON);
+        assert_eq!(standing.state, State::OutOfService);
+        let say = "its cylinder 1 is condemned or retired; fit another one";
+        assert_eq!(standing.grounds[0].raise.say, say);
+        let other = fitted(821, Asset::cylinder("2"), "1", NOON);
+        let off = record(
+            "register",
+            822,
+            NOON,
+            Some("tom"),
+            &Register::Holder { asset: gas.clone(), place: Place::Bench },
+        );
+        let exchanged: Vec<&Record> = after.into_iter().chain([&other, &off]).collect();
+        assert_eq!(state(&[good], &exchanged, &one()), State::InService);
+    }
+}
+
+/// The crew exchanges a failed facepiece in the check itself: the unit rides with the other one, though the
+/// register still has the first one on it. Put on again, or put on another unit, the first one takes that out.
+#[test]
+fn a_facepiece_that_the_crew_has_exchanged_takes_out_the_units_that_it_is_put_on_afterwards() {
+    let face = Asset::facepiece("1");
+    let seal = |good, attempt, item| on(again(word("seal", good), attempt), item);
+    let exchanged =
+        check(830, "1").say(&[seal(false, 1, "1"), seal(true, 2, "2")]).kit(Some("2"), None).record();
+    let other = check(831, "2").record();
+    let fields = [&exchanged, &other];
+    let mut desk: Vec<&Record> = POOL.registered.iter().collect();
+    let before = fitted(832, face.clone(), "1", NOON - DAY);
+    desk.push(&before);
+    assert_eq!(state(&fields, &desk, &face), State::OutOfService);
+    assert_eq!(state(&fields, &desk, &one()), State::InService);
+    let away = fitted(833, face.clone(), "2", NOON + MINUTE);
+    desk.push(&away);
+    assert_eq!(state(&fields, &desk, &one()), State::InService);
+    assert_eq!(state(&fields, &desk, &Asset::unit("2")), State::OutOfService);
+    let back = fitted(834, face.clone(), "1", NOON + 2 * MINUTE);
+    desk.push(&back);
+    assert_eq!(state(&fields, &desk, &one()), State::OutOfService);
+    assert_eq!(state(&fields, &desk, &Asset::unit("2")), State::InService);
+    // It is proved on the unit that it is on, and comes back with a return.
+    let key = format!("finding/{}/seal/1/1", exchanged.name.digest);
+    let proof = proving(835, "1").kit(Some("1"), None).at(NOON + 3 * MINUTE).record();
+    let returned = returned(836, face.clone(), &[key], proof.name);
+    let back: Vec<&Record> = desk.iter().copied().chain([&returned]).collect();
+    let now = |of: &Asset| {
+        Account::with(&mut tables(), [&exchanged, &other, &proof], &back).standing(of, NOON + HOUR).state
+    };
+    assert_eq!((now(&face), now(&one())), (State::InService, State::InService));
 }
 
 // ------------------------------------------------------------------ what never clears a finding

@@ -11,6 +11,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::Form;
 use serde::Deserialize;
 
+use crate::service::ticket::thing_words;
 use crate::service::unit::UnitFile;
 use crate::service::{IntakeError, Receipt};
 use crate::store::CheckRow;
@@ -22,7 +23,7 @@ use crate::web::present::{capital, grounds_words, member_options, page, standing
 use crate::web::serving::App;
 use crate::web::signing::{check_pin, hand_in_desk, problem};
 use crate::web::view::clear::{Clear, Proof, Tick, Why};
-use crate::web::view::{MemberOption, ProblemLine, Problems};
+use crate::web::view::{Link, MemberOption, ProblemLine, Problems};
 
 /// One act at a time, so that one signature makes one record. In this order: while a unit is held
 /// nothing else may be done to it, and a dirty one is not taken into service.
@@ -218,6 +219,11 @@ async fn view(
     lines: Vec<ProblemLine>,
 ) -> Result<Clear, WebError> {
     let title = act.title(&file.number);
+    // What was packed with it is held by itself, and stays so.
+    let packed = match act {
+        Act::Release => app.store.packed_with(&file.number, file.fleet.now).await?,
+        Act::Clean | Act::Accept => Vec::new(),
+    };
     let ticked = |g: &Ground| input.ground.contains(&g.raise.key);
     let ticks = act.grounds(file).map(|g| {
         let said = against(file, g);
@@ -232,6 +238,10 @@ async fn view(
         lead: lead(act).to_owned(),
         ticks: ticks.collect(),
         stays: grounds_words(file.standing.grounds.iter().filter(|g| !act.clears(g.raise.kind))),
+        packed: packed
+            .iter()
+            .map(|item| Link { text: thing_words(item), href: format!("/assets/{item}/release") })
+            .collect(),
         proof: acceptance(file).filter(|_| act == Act::Accept).map(|c| proof(file, c)),
         caution: caution(act, file).map(str::to_owned),
         why: act.why().map(|(label, _)| Why { label: label.to_owned(), text: input.why.clone() }),

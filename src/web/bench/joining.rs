@@ -32,7 +32,7 @@ pub async fn join(
     Form(input): Form<Input>,
 ) -> Result<Response, WebError> {
     let Ok(under) = input.under.parse() else {
-        return again(&app, &visitor, ticket, "Choose the ticket that is the same job.").await;
+        return again(&app, &visitor, ticket, ("stages", "Choose the ticket that is the same job.")).await;
     };
     let body = TicketJoined { ticket, under, why: String::new() };
     done(&app, &visitor, ticket, ("ticket_joined", &body), under).await
@@ -57,11 +57,23 @@ pub async fn split(
     let grounds = input.ground.iter().flat_map(|keys| keys.split(' ')).map(str::to_owned).collect();
     let into = app.store.tickets().await?.last().map_or(1, |t| t.ticket + 1);
     let body = TicketSplit { ticket, grounds, into, why: String::new() };
-    done(&app, &visitor, ticket, ("ticket_split", &body), into).await
+    done_at("split", &app, &visitor, ticket, ("ticket_split", &body), into).await
 }
 
 /// Hands it in and leads to the ticket that it is now on, or says what stands against it.
 async fn done(
+    app: &App,
+    visitor: &Visitor,
+    ticket: u64,
+    record: (&str, &impl Serialize),
+    to: u64,
+) -> Result<Response, WebError> {
+    done_at("stages", app, visitor, ticket, record, to).await
+}
+
+/// As [`done`], where it is said at another place of the page.
+async fn done_at(
+    field: &str,
     app: &App,
     visitor: &Visitor,
     ticket: u64,
@@ -72,15 +84,19 @@ async fn done(
     match hand_in_desk(app, kind, &by, body).await {
         Ok(_) => Ok(Redirect::to(&format!("/tickets/{to}")).into_response()),
         Err(IntakeError::Refused(r)) if !r.forbidden => {
-            again(app, visitor, ticket, &format!("{}.", capital(&r.say))).await
+            again(app, visitor, ticket, (field, &format!("{}.", capital(&r.say)))).await
         }
         Err(e) => Err(e.into()),
     }
 }
 
-async fn again(app: &App, visitor: &Visitor, ticket: u64, say: &str) -> Result<Response, WebError> {
+async fn again(
+    app: &App,
+    visitor: &Visitor,
+    ticket: u64,
+    (field, say): (&str, &str),
+) -> Result<Response, WebError> {
     let file = file(app, ticket).await?;
-    let entered =
-        Entered { problems: Problems { lines: vec![problem("stages", say)] }, ..Entered::default() };
+    let entered = Entered { problems: Problems { lines: vec![problem(field, say)] }, ..Entered::default() };
     Ok(Again(view(app, visitor, &file, entered).await?).into_response())
 }

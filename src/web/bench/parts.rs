@@ -144,7 +144,11 @@ async fn view(
         } else {
             format!("Still to be entered: {}.", file.lacks.join(", "))
         },
-        slots: slots(file).into_iter().map(|s| slot_view(file, s, input)).collect(),
+        // Of what never comes back the sentence is enough; what was on it is in its records.
+        slots: if file.standing.state == Holds::Retired { Vec::new() } else { slots(file) }
+            .into_iter()
+            .map(|s| slot_view(file, s, input))
+            .collect(),
         may: technician && !locked,
         why_not: why_not.to_owned(),
         problems: Problems { lines },

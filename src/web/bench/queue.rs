@@ -1,10 +1,10 @@
 //! The bench: what to repair first, and because of what.
 
 use airmuster_domain::bench::Placed;
-use airmuster_domain::record::{AssetKind, Stage};
+use airmuster_domain::record::{Asset, AssetKind, Stage};
 use airmuster_domain::role::Role;
-use airmuster_domain::standing::Ground;
-use axum::extract::State;
+use airmuster_domain::standing::{Ground, State};
+use axum::extract;
 use axum_extra::extract::Query;
 use serde::Deserialize;
 
@@ -20,7 +20,7 @@ use crate::web::present::{age, capital, grounds_words, page, standing, when};
 use crate::web::serving::App;
 use crate::web::telling::sent_words;
 use crate::web::upkeep::asset_link;
-use crate::web::view::bench::{Bench as BenchView, BenchRow, Filter, RepeatedRow};
+use crate::web::view::bench::{Bench as BenchView, BenchRow, Filter, NoTicketRow, RepeatedRow};
 use crate::web::view::ticket::StageOption;
 use crate::web::view::{Link, Standing};
 
@@ -37,7 +37,7 @@ pub struct Input {
 
 /// `GET /bench`.
 pub async fn show_queue(
-    State(app): State<App>,
+    extract::State(app): extract::State<App>,
     visitor: Visitor,
     Query(input): Query<Input>,
 ) -> Result<Html<BenchView>, WebError> {
@@ -51,7 +51,7 @@ pub async fn show_queue(
         .enumerate()
         .map(|(i, p)| (p, row(&bench, i + 1, p, me)))
         .filter(|(p, row)| wanted(&bench, p, row, &input, me))
-        .map(|(p, row)| (p.job.stage.stands_aside(), row))
+        .map(|(p, row)| (p.job.stands_aside(), row))
         .collect();
     let narrowed =
         [&input.stage, &input.kind, &input.station, &input.q, &input.own].iter().any(|f| !f.is_empty());
@@ -64,6 +64,7 @@ pub async fn show_queue(
         repeated: bench.repeated.iter().map(|r| repeated(&bench, r)).collect(),
         queue: rows(queue),
         aside: rows(aside),
+        no_ticket: without_ticket(&bench).collect(),
     }))
 }
 
@@ -145,7 +146,9 @@ fn row(bench: &Bench, place: usize, p: &Placed, me: Option<&str>) -> BenchRow {
         finding,
         age: age(job.opened, bench.fleet.now),
         stage: job.stage.words().to_owned(),
-        next: next(job.stage).to_owned(),
+        next: if job.held { "Leave it as it is" } else { next(job.stage) }.to_owned(),
+        // One tap: it is on the bench, and its ticket is there.
+        takes: me.is_some() && !job.held && job.stage == Stage::Reported,
         sent: sent.map(sent_words).unwrap_or_default(),
         late: sent.is_some_and(|s| s.due_back < today),
         joined: joined
@@ -156,6 +159,28 @@ fn row(bench: &Bench, place: usize, p: &Placed, me: Option<&str>) -> BenchRow {
             _ => String::new(),
         },
     }
+}
+
+/// Units that a technician has to do with and that no ticket speaks of: a flow test that failed or lapsed, a
+/// notice, something on them that is out of service.
+fn without_ticket(bench: &Bench) -> impl Iterator<Item = NoTicketRow> {
+    let has = |asset: &Asset| {
+        bench.tickets.values().chain(bench.joined.values().flatten()).any(|t| t.asset == *asset)
+    };
+    let units = bench
+        .fleet
+        .units
+        .values()
+        .filter(move |u| u.standing.state == State::OutOfService && !has(&u.standing.asset));
+    units.filter_map(|u| {
+        let ours = |g: &&Ground| g.state == State::OutOfService && g.who.starts_with("a technician");
+        let why = grounds_words(u.standing.grounds.iter().filter(ours));
+        (!why.is_empty()).then(|| NoTicketRow {
+            thing: asset_link(&u.standing.asset),
+            place: bench.fleet.place_words(&u.row),
+            why: why.join(" "),
+        })
+    })
 }
 
 /// A finding without the circumstances: they are on the ticket.

@@ -57,8 +57,9 @@ pub async fn retire(
         let body = TakenOut { asset: Asset::unit(&unit), why: input.why.trim().to_owned() };
         match hand_in_desk(&app, "retired", &input.member, &body).await {
             Ok(_) => return Ok(Redirect::to(&format!("/units/{unit}")).into_response()),
-            Err(IntakeError::Refused(r)) if r.forbidden => {
-                lines.push(problem("member", format!("{}.", capital(&r.say))));
+            Err(IntakeError::Refused(r)) => {
+                let field = if r.forbidden { "member" } else { "why" };
+                lines.push(problem(field, format!("{}.", capital(&r.say))));
             }
             Err(e) => return Err(e.into()),
         }

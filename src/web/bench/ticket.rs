@@ -117,7 +117,7 @@ pub async fn set_stage(
             match hand_in_together(&app, &by, &bodies).await {
                 Ok(()) => return Ok(Redirect::to(&format!("/tickets/{ticket}")).into_response()),
                 Err(IntakeError::Refused(r)) if !r.forbidden => {
-                    vec![problem("stages", format!("{}.", capital(&r.say)))]
+                    vec![problem(where_to(stage, &r.say), format!("{}.", capital(&r.say)))]
                 }
                 Err(e) => return Err(e.into()),
             }
@@ -126,6 +126,15 @@ pub async fn set_stage(
     };
     let entered = Entered { stage: input, problems: Problems { lines }, ..Entered::default() };
     Ok(Again(view(&app, &visitor, &file, entered).await?).into_response())
+}
+
+/// The field at which a refusal is said: what concerns the sending, in its form.
+fn where_to(stage: Stage, say: &str) -> &'static str {
+    match stage {
+        Stage::AtRepairer if say.contains("due back") => "due_back",
+        Stage::AtRepairer if say.contains("loaner") => "loaner",
+        _ => "stages",
+    }
 }
 
 /// To whom it is sent, where it is sent away.
@@ -246,7 +255,7 @@ pub async fn view(
                 .problems
                 .lines
                 .iter()
-                .any(|l| matches!(l.field.as_str(), "repairer" | "reference" | "due_back")),
+                .any(|l| matches!(l.field.as_str(), "repairer" | "reference" | "due_back" | "loaner")),
             repairer: entered.stage.repairer,
             reference: entered.stage.reference,
             due_back: entered.stage.due_back,

@@ -13,6 +13,7 @@ use serde::Deserialize;
 use serde_json::json;
 use uuid::Uuid;
 
+use super::after::{after_good, no_check, nothing_to_check};
 use super::filling::{Filling, bay_problem, groups, problems};
 use super::input::Input;
 use super::sign::review;
@@ -55,6 +56,9 @@ pub async fn show_form(
     let checking = Checking::load(&app.store, now, &unit, purpose, before.as_ref().map(|b| b.rules))
         .await?
         .ok_or(WebError::NotFound)?;
+    if let Some(sentence) = nothing_to_check(&checking) {
+        return Ok(Html(no_check(&app, &visitor, &checking, sentence).await?).into_response());
+    }
     let mut input = Input {
         id: before.as_ref().map_or_else(|| app.clock.id(), |b| b.run),
         started: now,
@@ -248,6 +252,7 @@ pub async fn form_view(
     let bay = Bay::of(form);
     let clock = &checking.department.clock;
     let countersigned = form.purpose.is_the_crews() && app.store.countersigning().await?;
+    let after = after_good(checking);
     let limits = json!({
         "limits": Limits::of(form),
         "unit": number,
@@ -259,6 +264,7 @@ pub async fn form_view(
         "started": input.started,
         "seen": input.seen,
         "countersigned": countersigned,
+        "after": after.as_ref().map(|a| json!({ "state": a.standing.class(), "say": a.say, "because": a.because })),
         "tablet": tablet_of(visitor),
         "client": crate::service::intake::CLIENT,
         "bay": bay,
@@ -286,6 +292,7 @@ pub async fn form_view(
             Holds::Retired => Some("This unit is retired. A check of it is kept and changes nothing."),
             _ => None,
         },
+        after,
         groups: groups(&Filling { form, scale, with: &checking.with, bay, input, judged }),
         problems,
         limits: limits.to_string(),

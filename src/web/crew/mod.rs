@@ -1,5 +1,6 @@
 //! The crew's pages, on a shared tablet.
 
+mod after;
 pub mod board;
 pub mod check;
 mod filling;

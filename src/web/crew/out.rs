@@ -15,6 +15,7 @@ use crate::web::html::{Again, Html};
 use crate::web::present::{member_options, page, standing, unit_ref};
 use crate::web::serving::App;
 use crate::web::signing::{check_pin, hand_in_field, problem};
+use crate::web::upkeep::seal::hold;
 use crate::web::view::unit::TakeOut;
 use crate::web::view::{ProblemLine, Problems};
 
@@ -53,7 +54,7 @@ pub async fn take_out(
     if input.id.is_nil() {
         return Err(WebError::Unreadable);
     }
-    file(&app, &unit).await?;
+    let looked = file(&app, &unit).await?;
     let mut lines = Vec::new();
     if input.why.trim().is_empty() {
         lines.push(problem("why", "Say why, in a few words."));
@@ -61,19 +62,22 @@ pub async fn take_out(
     lines.extend(check_pin(&app, &visitor, &input.member, &input.pin).await?.err());
     if lines.is_empty() {
         let body = TakenOut { asset: Asset::unit(&unit), why: input.why.trim().to_owned() };
-        // The hold goes with the word by which the unit was taken out, under an id next to it.
-        let next_to_it = Uuid::from_u128(input.id.as_u128() ^ 1);
-        let mut taken = hand_in_field(&app, "taken_out", input.id, &input.member, &body).await;
+        let taken = hand_in_field(&app, "taken_out", input.id, &input.member, &body).await;
+        let mut to = format!("/units/{unit}");
         if input.held == "yes" && stands(&taken) {
-            taken = hand_in_field(&app, "hold", next_to_it, &input.member, &body).await;
+            // What is on it is held with it. Then how it was found is written down, before anybody forgets.
+            let fitted = looked.upkeep.fitted_to(&unit).map(|(item, _)| item.clone());
+            let things = std::iter::once(body.asset.clone()).chain(fitted).collect();
+            hold(&app, &body.asset, &body.why, things, (input.id, &input.member)).await?;
+            to = format!("/assets/{}/seal", body.asset);
         }
         match taken {
-            Ok(_) => return Ok(Redirect::to(&format!("/units/{unit}")).into_response()),
+            Ok(_) => return Ok(Redirect::to(&to).into_response()),
             // Sent again from a page gone back to: the same thing while it still stands.
             Err(IntakeError::Before(first)) => {
                 let s = file(&app, &unit).await?.standing;
                 if s.grounds.iter().any(|g| g.raise.from.id == first.id) {
-                    return Ok(Redirect::to(&format!("/units/{unit}")).into_response());
+                    return Ok(Redirect::to(&to).into_response());
                 }
                 input.id = app.clock.id();
                 let text = "This was sent before and has been dealt with since. If it is wrong again, send it once more.";

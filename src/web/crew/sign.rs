@@ -8,6 +8,7 @@ use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::Form;
 
+use super::after::{after_good, proves_nothing};
 use super::check::{begun, form_view, tablet_of};
 use super::filling::problems;
 use super::input::Input;
@@ -103,17 +104,20 @@ pub async fn review(
         .filter_map(|id| form.step(id))
         .map(|s| Link { text: s.step.title.clone(), href: format!("#s-{}", s.step.id) })
         .collect();
+    let after = after_good(checking).filter(|_| judged.verdict == Verdict::InService);
     Ok(Review {
         page: page(app, visitor, &format!("Review unit {number}")).await?,
         unit: unit_ref(number),
         place: Fleet::load(&app.store, app.clock.now()).await?.place_words(&checking.unit),
         purpose_words: form.purpose.title().to_owned(),
         standing: match judged.verdict {
-            Verdict::InService => Standing::InService,
+            Verdict::InService => after.as_ref().map_or(Standing::InService, |a| a.standing),
             Verdict::PutRight => Standing::PutRight,
             Verdict::Incomplete => Standing::CheckDue,
             Verdict::OutOfService => Standing::OutOfService,
         },
+        proves_nothing: proves_nothing(checking, judged),
+        after,
         countersigned: form.purpose.is_the_crews() && app.store.countersigning().await?,
         findings: entered::findings(form, judged, answers),
         missing,

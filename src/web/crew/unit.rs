@@ -244,9 +244,15 @@ fn next(file: &UnitFile, visitor: &Visitor) -> Option<Action> {
             next: false,
         }),
         Kind::Lapsed if bench => action("Enter the flow test", format!("/assets/unit:{number}/upkeep")),
-        Kind::PastLife | Kind::BadAir | Kind::FittedOut if bench => {
-            action("See the upkeep", "/upkeep".to_owned())
+        Kind::FittedOut if visitor.member.is_some() => {
+            let item = worst
+                .raise
+                .key
+                .strip_prefix("now/fitted/")
+                .and_then(|item| item.parse::<airmuster_domain::record::Asset>().ok())?;
+            action(&format!("See {} {}", item.kind.words(), item.number), asset_link(&item).href)
         }
+        Kind::PastLife | Kind::BadAir if bench => action("See the upkeep", "/upkeep".to_owned()),
         Kind::NotAccepted
         | Kind::Lapsed
         | Kind::PastLife

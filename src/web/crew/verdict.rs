@@ -1,13 +1,14 @@
 //! The verdict: what a check has made of the unit, said right after it was handed in.
 
-use airmuster_domain::ground::Forms as _;
+use airmuster_domain::ground::{Forms as _, Kind};
 use airmuster_domain::record::{Body, Check, Desk, Field, Outcome};
+use airmuster_domain::rules::Purpose;
 use airmuster_domain::standing::{Standing, State as Holds};
 use axum::extract::{Path, State};
 
 use super::unit::may;
 use crate::service::fleet::{Fleet, UnitFacts};
-use crate::store::Kept;
+use crate::store::{Kept, Ticket};
 use crate::web::auth::Visitor;
 use crate::web::bench::BENCH;
 use crate::web::entered;
@@ -42,6 +43,10 @@ pub async fn show_verdict(
             .await?
             .iter()
             .any(|k| matches!(&k.record.body, Body::Desk(Desk::Outdated(o)) if o.of == kept.record.name));
+    let row = app.store.check_row(seq).await?;
+    let clean = row.is_some_and(|r| r.clean && r.counts);
+    let proved = if clean { proved(check, s, ticket.as_ref(), may(&visitor, BENCH)) } else { ("", None) };
+    let is_proof = !proved.0.is_empty();
     let station = fleet.station_of(&unit.row).map(|s| s.id.clone()).or_else(|| visitor.station.clone());
     let board = station.as_deref().map_or("/stations".to_owned(), station_href);
     Ok(Html(Verdict {
@@ -53,13 +58,15 @@ pub async fn show_verdict(
         now: match (awaited, outdated) {
             (true, _) => AWAITED.to_owned(),
             (_, true) => OUTDATED.to_owned(),
+            _ if !proved.0.is_empty() => proved.0.to_owned(),
             _ => now_words(check, s.state),
         },
         bay: bay_words(&app, check),
-        next: next(&kept, check, s.state, &board, awaited),
-        others: others(check, s.state, &board, awaited),
-        tag: out.then(|| format!("/units/{}/tag", check.unit)),
-        ticket: ticket.filter(|_| may(&visitor, BENCH)).map(|t| Link {
+        others: others(check, s.state, &board, awaited || proved.1.is_some()),
+        next: proved.1.unwrap_or_else(|| next(&kept, check, s.state, &board, awaited)),
+        // What was just proved is not taken off a rig.
+        tag: (out && !is_proof).then(|| format!("/units/{}/tag", check.unit)),
+        ticket: ticket.filter(|_| may(&visitor, BENCH) && !is_proof).map(|t| Link {
             text: format!("Ticket {} is open for it", t.ticket),
             href: format!("/tickets/{}", t.ticket),
         }),
@@ -91,6 +98,30 @@ const AWAITED: &str = "Everything asked is good. It counts once an officer has c
 /// Said of a check that was made with a table whose time was over.
 const OUTDATED: &str = "This form was fetched before the rule table changed, and its time is over. What the check \
                         found counts; that it was good does not. Check it again: the new form asks what is right now.";
+
+/// What a good proving or acceptance check leads to, and the way there; nothing where the unit rides by now or
+/// nobody may do it yet.
+fn proved(
+    check: &Check,
+    s: &Standing,
+    ticket: Option<&Ticket>,
+    bench: bool,
+) -> (&'static str, Option<Action>) {
+    let action = |text: &str, href: String| Some(Action { text: text.to_owned(), href, next: true });
+    let open = |kinds: &[Kind]| s.grounds.iter().any(|g| kinds.contains(&g.raise.kind));
+    match (check.purpose, s.state, ticket) {
+        (_, Holds::Held | Holds::Retired | Holds::InService, _) => ("", None),
+        (Purpose::Proving, _, Some(ticket)) if open(&[Kind::Finding, Kind::TakenOut]) => {
+            let to = bench.then(|| action("Return it to service", format!("/tickets/{}", ticket.ticket)));
+            ("Proved. Now return it to service: until then it does not ride.", to.flatten())
+        }
+        (Purpose::Acceptance, _, _) if open(&[Kind::NotAccepted]) => (
+            "Everything asked is good. Now accept it into service: until then it does not ride.",
+            action("Accept it into service", format!("/units/{}/clear", check.unit)),
+        ),
+        _ => ("", None),
+    }
+}
 
 /// What to do with one's hands now.
 fn now_words(check: &Check, state: Holds) -> String {

@@ -1,6 +1,7 @@
 //! What is lent out and borrowed: one unit at a time, and whole rigs.
 
 use airmuster_domain::record::{Asset, Duty, Loan, LoanEnded, Place};
+use airmuster_domain::standing::State as Holds;
 use airmuster_domain::upkeep::day_words;
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
@@ -177,6 +178,11 @@ async fn lend_view(
     let file = file(app, unit).await?;
     if file.row.is_none() {
         return Err(WebError::NotFound);
+    }
+    if file.standing.state == Holds::Retired {
+        return Err(WebError::Conflict(format!(
+            "Unit {unit} is retired: it never comes back, and is not lent."
+        )));
     }
     Ok(Lend {
         page: page(app, visitor, &format!("Lend unit {unit}")).await?,

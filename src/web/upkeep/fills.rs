@@ -1,6 +1,9 @@
 //! The fill log: what may be filled, what may not and why, and what was.
 
-use airmuster_domain::quantity::Pressure;
+use std::collections::BTreeMap;
+
+use airmuster_domain::air;
+use airmuster_domain::quantity::{Amount, Pressure, Temperature, TemperatureUnit};
 use airmuster_domain::record::{Asset, AssetKind, Body, Desk, Fill};
 use airmuster_domain::upkeep::day_words;
 use axum::extract::State;
@@ -18,9 +21,11 @@ use crate::web::present::{capital, page, when};
 use crate::web::serving::App;
 use crate::web::signing::{hand_in_desk, problem};
 use crate::web::view::ticket::StageOption;
-use crate::web::view::upkeep::{BarredRow, FillRow, Fills, SourceRow};
+use crate::web::view::upkeep::{BarredRow, FillRow, FillTo, Fills, SourceRow};
 use crate::web::view::{Link, ProblemLine, Problems};
 
+/// The temperatures for which the page says what to fill to, in °C.
+const ROUND: [i16; 7] = [-20, -10, 0, 10, 21, 30, 40];
 /// How many fills are listed.
 const LISTED: i64 = 40;
 
@@ -56,7 +61,8 @@ pub async fn take_fill(
     let lines = match read(&ledger, &input) {
         Ok(fill) => match hand_in_desk(&app, "fill", &by, &fill).await {
             Ok(_) => {
-                let again = format!("/fills?done={}&source={}", fill.cylinder, fill.source);
+                let at = fill.celsius.map(|c| format!("&celsius={c}")).unwrap_or_default();
+                let again = format!("/fills?done={}&source={}{at}", fill.cylinder, fill.source);
                 return Ok(Redirect::to(&again).into_response());
             }
             Err(IntakeError::Refused(r)) => {
@@ -144,12 +150,16 @@ async fn view(
             who: kept.record.envelope.by.as_deref().map_or("nobody", |by| fleet.name(by)).to_owned(),
         })
     });
-    let done = ledger.upkeep.things.get(&Asset::cylinder(&input.done)).and_then(|t| t.filled.as_ref());
+    let done = ledger.upkeep.things.get(&Asset::cylinder(&input.done));
+    let done = done.and_then(|t| t.filled.as_ref().map(|f| (f, t.rated)));
+    let read = input.celsius.trim().parse().ok();
     Ok(Fills {
         page: page(app, visitor, "Fills").await?,
-        done: done.map_or_else(String::new, |f| {
-            format!("Cylinder {} is written down as filled to {}.", input.done, f.pressure.words())
+        done: done.map_or_else(String::new, |(f, rated)| {
+            let (n, to) = (&input.done, f.pressure.words());
+            format!("Cylinder {n} is written down as filled to {to}.{}", above(f.pressure, rated, read))
         }),
+        fill_to: fill_to(&ledger, read),
         cylinder: input.cylinder.clone(),
         sources: sources.collect(),
         pressure: input.pressure.clone(),
@@ -160,6 +170,46 @@ async fn view(
         log: log.collect(),
         problems: Problems { lines },
     })
+}
+
+/// What to say of a fill that reads more than the rating.
+fn above(pressure: Pressure, rated: Option<Pressure>, celsius: Option<i16>) -> String {
+    let Some(rated) = rated.filter(|r| pressure.amount() > r.amount()) else { return String::new() };
+    let warm = celsius.is_some_and(|c| warmed_to(rated, c).is_some_and(|to| pressure.amount() <= to));
+    if warm {
+        return String::new();
+    }
+    format!(
+        " That is above its rating of {}: read it again once it has cooled to the bay’s temperature, and bring it down by the maker’s instructions if it still is.",
+        rated.words()
+    )
+}
+
+fn warmed_to(rated: Pressure, celsius: i16) -> Option<Amount> {
+    let at = Temperature::whole(i32::from(celsius), TemperatureUnit::C)?;
+    air::fill_to(rated.amount(), at).ok()
+}
+
+/// What to fill to, by temperature, for each rating that is in the register: the one that was entered last, and
+/// some round ones.
+fn fill_to(ledger: &Ledger, read: Option<i16>) -> Vec<FillTo> {
+    let cylinders = ledger.upkeep.things.values().filter(|t| !t.gone);
+    let rated: BTreeMap<String, Pressure> =
+        cylinders.filter_map(|t| t.rated).map(|r| (r.words(), r)).collect();
+    let mut at: Vec<i16> = ROUND.into_iter().chain(read.filter(|c| (-60..=80).contains(c))).collect();
+    at.sort_unstable();
+    at.dedup();
+    let row = |(words, rated): (String, Pressure)| FillTo {
+        rated: words,
+        at: at
+            .iter()
+            .filter_map(|c| {
+                let say = warmed_to(rated, *c)?.words(rated.unit());
+                Some((format!("{c} °C").replace('-', "−"), say, read == Some(*c)))
+            })
+            .collect(),
+    };
+    rated.into_iter().map(row).collect()
 }
 
 /// How a source's air stands, in a sentence.

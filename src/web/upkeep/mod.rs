@@ -6,6 +6,7 @@ pub mod model;
 pub mod months;
 pub mod periods;
 pub mod qualified;
+pub mod release;
 pub mod seal;
 pub mod source;
 pub mod thing;
@@ -40,6 +41,13 @@ fn of_link(ledger: &Ledger, of: &Of) -> Link {
         Of::Member(..) => "/qualifications".to_owned(),
     };
     Link { text: ledger.words(of), href }
+}
+
+/// A family of profiles as the kinds of unit that are in it; its id where the table in force has none.
+fn family_words(ledger: &Ledger, family: &str) -> String {
+    let profiles = ledger.fleet.table.iter().flat_map(|t| t.profiles.values());
+    let titles: Vec<&str> = profiles.filter(|p| p.family == family).map(|p| p.title.as_str()).collect();
+    if titles.is_empty() { family.to_owned() } else { titles.join("; ") }
 }
 
 /// Everything about a thing, or that there is none.

@@ -13,7 +13,7 @@ use axum_extra::extract::Query;
 use chrono::{Months as Span, NaiveDate};
 use serde::Deserialize;
 
-use super::of_link;
+use super::{family_words, of_link};
 use crate::report::calendar::{Entry, calendar};
 use crate::service::upkeep::Ledger;
 use crate::web::auth::Visitor;
@@ -56,15 +56,12 @@ pub async fn show_months(State(app): State<App>, visitor: Visitor) -> Result<Htm
     };
     let count = |month: &Month, dues: &[Due]| dues.len() + of(month).len();
     let most = by_month.iter().map(|(m, dues)| count(m, dues)).max().unwrap_or(0).max(1);
-    let peak = peak(&by_month);
+    let peak = peak(&by_month, &|month| fits.iter().filter(|(by, _)| Month::of(*by) == *month).count());
     let months = by_month.iter().enumerate().map(|(i, (month, dues))| MonthBlock {
         title: month.first_day().format("%B %Y").to_string(),
         count: count(month, dues),
         bar: count(month, dues) * BAR / most,
-        words: match (counted(dues), of(month).len()) {
-            (words, 0) => words,
-            (words, n) => format!("{words}, fit test {n}").trim_start_matches(", ").to_owned(),
-        },
+        words: with_fits(counted(dues), of(month).len()),
         open: i == 0,
         rows: dues.iter().map(|d| row(&ledger, d)).chain(of(month)).collect(),
     });
@@ -88,6 +85,16 @@ async fn fits(app: &App, visitor: &Visitor, ledger: &Ledger) -> Result<Vec<(Naiv
     if !visitor.is(&[Role::Officer, Role::Administrator]) {
         return Ok(Vec::new());
     }
+    let last = last_fits(app).await?;
+    let row = |((member, place), by): ((String, String), NaiveDate)| {
+        let thing = Link { text: ledger.fleet.name(&member).to_owned(), href: format!("/fitness/{member}") };
+        (by, DueRow { thing, work: "Fit test".to_owned(), by: format!("by {}", day_words(by)), place })
+    };
+    Ok(last.into_iter().map(row).collect())
+}
+
+/// Until when the last fit test of each member counts, by member and kind of facepiece.
+async fn last_fits(app: &App) -> Result<BTreeMap<(String, String), NaiveDate>, WebError> {
     let mut last: BTreeMap<(String, String), NaiveDate> = BTreeMap::new();
     // The newest comes first.
     for fit in app.store.fit_tests().await? {
@@ -95,11 +102,7 @@ async fn fits(app: &App, visitor: &Visitor, ledger: &Ledger) -> Result<Vec<(Naiv
         let kind = [&k.make, &k.model, &k.style, &k.size].map(String::as_str).join(" ");
         last.entry((fit.member, kind)).or_insert_with(|| fit_until(fit.tested));
     }
-    let row = |((member, place), by): ((String, String), NaiveDate)| {
-        let thing = Link { text: ledger.fleet.name(&member).to_owned(), href: format!("/fitness/{member}") };
-        (by, DueRow { thing, work: "Fit test".to_owned(), by: format!("by {}", day_words(by)), place })
-    };
-    Ok(last.into_iter().map(row).collect())
+    Ok(last)
 }
 
 /// Members who may ride and of whom no fit test was entered.
@@ -128,7 +131,7 @@ fn row(ledger: &Ledger, due: &Due) -> DueRow {
                 .map_or_else(String::new, |u| ledger.fleet.place_words(&u.row)),
         },
         Of::Source(_) => String::new(),
-        Of::Member(_, family) => family.clone(),
+        Of::Member(_, family) => family_words(ledger, family),
     };
     DueRow {
         thing: of_link(ledger, &due.on),
@@ -147,17 +150,28 @@ fn counted(dues: &[Due]) -> String {
     counts.iter().map(|(work, n)| format!("{} {n}", work.words())).collect::<Vec<_>>().join(", ")
 }
 
+/// The same with fit tests.
+fn with_fits(words: String, fits: usize) -> String {
+    match fits {
+        0 => words,
+        n => format!("{words}, fit test {n}").trim_start_matches(", ").to_owned(),
+    }
+}
+
 /// The month that would come as a surprise.
-fn peak(by_month: &BTreeMap<Month, Vec<Due>>) -> String {
-    let mut counts: Vec<usize> = by_month.values().map(Vec::len).collect();
+///
+/// `fits`: how many fit tests run out in a month.
+fn peak(by_month: &BTreeMap<Month, Vec<Due>>, fits: &dyn Fn(&Month) -> usize) -> String {
+    let all = |month: &Month, dues: &[Due]| dues.len() + fits(month);
+    let mut counts: Vec<usize> = by_month.iter().map(|(month, dues)| all(month, dues)).collect();
     counts.sort_unstable();
     let usual = counts.get(counts.len() / 2).copied().unwrap_or(0).max(4);
-    match by_month.iter().max_by_key(|(month, dues)| (dues.len(), std::cmp::Reverse(**month))) {
-        Some((month, dues)) if dues.len() >= PEAK * usual => format!(
-            "In {} {} things fall due at once: {}. Send some of them earlier.",
+    match by_month.iter().max_by_key(|(month, dues)| (all(month, dues), std::cmp::Reverse(**month))) {
+        Some((month, dues)) if all(month, dues) >= PEAK * usual => format!(
+            "In {} {} things fall due at once: {}. Have some of them done earlier.",
             month.first_day().format("%B %Y"),
-            dues.len(),
-            counted(dues)
+            all(month, dues),
+            with_fits(counted(dues), fits(month))
         ),
         _ => String::new(),
     }
@@ -193,7 +207,7 @@ pub async fn show_feed(
     let now = app.clock.now();
     let ledger = Ledger::load(&app.store, now).await?;
     let mut seen: BTreeMap<(String, Work), usize> = BTreeMap::new();
-    let entries: Vec<Entry> = ahead(&ledger)
+    let mut entries: Vec<Entry> = ahead(&ledger)
         .iter()
         .filter(|due| !matches!(due.on, Of::Member(..)))
         .map(|due| {
@@ -217,6 +231,26 @@ pub async fn show_feed(
             }
         })
         .collect();
+    // Members fall due, too: how many on which day, and nobody's name.
+    let mut members: BTreeMap<(NaiveDate, &str), usize> = BTreeMap::new();
+    let dues = ahead(&ledger);
+    for due in dues.iter().filter(|d| matches!(d.on, Of::Member(..))) {
+        *members.entry((due.by, "qualification")).or_default() += 1;
+    }
+    for by in last_fits(&app).await?.into_values() {
+        *members.entry((by, "fit test")).or_default() += 1;
+    }
+    entries.extend(members.into_iter().map(|((day, what), n)| Entry {
+        uid: format!("members-{}-{day}@airmuster", what.replace(' ', "-")),
+        day,
+        summary: format!(
+            "{}{} {what} {} due",
+            if day < ledger.today { "Late: " } else { "" },
+            if n == 1 { "a".to_owned() } else { n.to_string() },
+            if n == 1 { "falls" } else { "fall" }
+        ),
+        details: format!("In time until the end of {}. The upkeep page says whose.", day_words(day)),
+    }));
     let name = format!("Upkeep, {}", ledger.fleet.department.name);
     let body = calendar(&name, now, &entries);
     Ok(([(header::CONTENT_TYPE, "text/calendar; charset=utf-8")], body).into_response())

@@ -8,6 +8,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::Form;
 use serde::Deserialize;
 
+use super::family_words;
 use crate::service::IntakeError;
 use crate::service::upkeep::Ledger;
 use crate::web::auth::Visitor;
@@ -77,21 +78,22 @@ async fn view(
     let rows = pairs.iter().map(|(member, family)| {
         let until = ledger.upkeep.qualified.get(*member).and_then(|f| f.get(*family));
         let lapsed = ledger.upkeep.unqualified(member, family, ledger.today).is_some();
+        let kinds = family_words(&ledger, family);
         QualifiedRow {
             name: ledger.fleet.name(member).to_owned(),
             say: match until {
-                None => format!("{family}: nobody has said until when"),
+                None => format!("{kinds}: nobody has said until when"),
                 Some(d) if lapsed => {
-                    format!("{family}: lapsed after {}. No return is signed with it.", day_words(*d))
+                    format!("{kinds}: lapsed after {}. No return is signed with it.", day_words(*d))
                 }
-                Some(d) => format!("{family}: until {}", day_words(*d)),
+                Some(d) => format!("{kinds}: until {}", day_words(*d)),
             },
             lapsed,
         }
     });
     let options = pairs.iter().map(|(member, family)| {
         let value = format!("{member}/{family}");
-        let label = format!("{}, {family}", ledger.fleet.name(member));
+        let label = format!("{}: {}", ledger.fleet.name(member), family_words(&ledger, family));
         StageOption { selected: value == input.of, value, label }
     });
     Ok(Qualifications {

@@ -1,5 +1,6 @@
 //! Holding something for an inquiry, how it was sealed, and through whose hands it goes.
 
+use airmuster_domain::quantity::Pressure;
 use airmuster_domain::record::{Asset, AssetKind, Body, Desk, HandOver, Seal, TakenOut};
 use airmuster_domain::standing::State as Holds;
 use axum::extract::{Path, State};
@@ -8,6 +9,7 @@ use axum_extra::extract::Form;
 use serde::Deserialize;
 use uuid::Uuid;
 
+use super::fills::read_pressure;
 use super::{asset_href, file, parts};
 use crate::service::IntakeError;
 use crate::service::ticket::thing_words;
@@ -47,7 +49,9 @@ pub async fn show_seal(
 ) -> Result<Html<Sealing>, WebError> {
     let file = still_there(&app, &asset).await?;
     let member = visitor.member.as_ref().map(|m| m.id.clone()).unwrap_or_default();
-    let input = Input { id: app.clock.id(), member, ..Input::default() };
+    // What is on it goes with it, unless somebody says that it does not.
+    let with = fitted(&file).iter().map(ToString::to_string).collect();
+    let input = Input { id: app.clock.id(), member, with, ..Input::default() };
     Ok(Html(view(&app, &visitor, &file, &input, Vec::new()).await?))
 }
 
@@ -72,21 +76,10 @@ pub async fn seal(
     lines.extend(check_pin(&app, &visitor, &input.member, &input.pin).await?.err());
     if lines.is_empty() {
         let by = &input.member;
-        let mut things = vec![file.asset.clone()];
-        things.extend(fitted(&file).into_iter().filter(|a| input.with.contains(&a.to_string())));
-        for (n, thing) in (0..).zip(things) {
-            let why = match (n, held) {
-                (0, true) => continue,
-                (0, false) => input.why.trim().to_owned(),
-                _ => format!("packed with {}", thing_words(&file.asset).to_lowercase()),
-            };
-            // One id a thing, next to the form's own: sent again, it is the same hold.
-            let id = Uuid::from_u128(input.id.as_u128() ^ n);
-            match hand_in_field(&app, "hold", id, by, &TakenOut { asset: thing, why }).await {
-                Ok(_) | Err(IntakeError::Before(_)) => {}
-                Err(e) => return Err(e.into()),
-            }
-        }
+        let ticked = fitted(&file).into_iter().filter(|a| input.with.contains(&a.to_string()));
+        let things =
+            if held { ticked.collect() } else { std::iter::once(file.asset.clone()).chain(ticked).collect() };
+        hold(&app, &file.asset, input.why.trim(), things, (input.id, by)).await?;
         match hand_in_desk(&app, "sealed", by, &body).await {
             Ok(_) => return Ok(Redirect::to(&format!("/assets/{}/seal", file.asset)).into_response()),
             Err(IntakeError::Refused(r)) => lines.push(problem("place", format!("{}.", capital(&r.say)))),
@@ -94,6 +87,36 @@ pub async fn seal(
         }
     }
     Ok(Again(view(&app, &visitor, &file, &input, lines).await?).into_response())
+}
+
+/// Holds a thing for an inquiry, or what is packed with it. Each is taken out of service, too: once it is
+/// released it is proved before it rides.
+///
+/// # Errors
+/// With what intake says.
+pub async fn hold(
+    app: &App,
+    about: &Asset,
+    why: &str,
+    things: Vec<Asset>,
+    (id, by): (Uuid, &str),
+) -> Result<(), IntakeError> {
+    for (n, asset) in (0..).zip(things) {
+        let why = match asset == *about {
+            true => why.to_owned(),
+            false => format!("packed with {}, held for an inquiry", thing_words(about).to_lowercase()),
+        };
+        let body = TakenOut { asset, why };
+        // Ids next to the form's own, by the thing's place in the list: sent again, it is the same hold.
+        for (next_to, kind) in [(2 * n, "taken_out"), (2 * n + 1, "hold")] {
+            let id = Uuid::from_u128(id.as_u128() ^ next_to);
+            match hand_in_field(app, kind, id, by, &body).await {
+                Ok(_) | Err(IntakeError::Before(_)) => {}
+                Err(e) => return Err(e),
+            }
+        }
+    }
+    Ok(())
 }
 
 /// `POST /assets/{asset}/hand-over`.
@@ -133,7 +156,7 @@ async fn still_there(app: &App, asset: &str) -> Result<ThingFile, WebError> {
 
 fn read(file: &ThingFile, input: &Input, lines: &mut Vec<ProblemLine>) -> Seal {
     let text = input.pressure.trim();
-    let pressure = text.parse().ok();
+    let pressure = read_pressure(text, rated(file));
     if pressure.is_none() && !text.is_empty() {
         let say = format!("Give the pressure with its unit, such as {}.", file.ledger.pressure_like());
         lines.push(problem("pressure", say));
@@ -160,13 +183,21 @@ fn read(file: &ThingFile, input: &Input, lines: &mut Vec<ProblemLine>) -> Seal {
     }
 }
 
+/// What the cylinder is rated for, or the one that is on the unit.
+fn rated(file: &ThingFile) -> Option<Pressure> {
+    let mut on_it = file.ledger.upkeep.fitted_to(&file.asset.number).filter_map(|(_, t)| t.rated);
+    match file.asset.kind {
+        AssetKind::Unit => on_it.next(),
+        _ => file.thing.rated,
+    }
+}
+
 /// What is fitted to a unit.
 fn fitted(file: &ThingFile) -> Vec<Asset> {
     if file.asset.kind != AssetKind::Unit {
         return Vec::new();
     }
-    let things = file.ledger.upkeep.things.iter();
-    things.filter(|(_, t)| t.with.as_ref() == Some(&file.asset.number)).map(|(a, _)| a.clone()).collect()
+    file.ledger.upkeep.fitted_to(&file.asset.number).map(|(a, _)| a.clone()).collect()
 }
 
 async fn view(

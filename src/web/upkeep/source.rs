@@ -84,7 +84,8 @@ fn read(source: &str, input: &Input) -> Result<AirSample, Vec<ProblemLine>> {
     };
     let oxygen = number("oxygen", &input.oxygen, 2, "20.9");
     let oil = number("oil", &input.oil, 2, "0.1");
-    let monoxide = number("monoxide", &input.monoxide, 1, "1.5");
+    // Kept in tenths; what lies between two is written down as the worse one, so that no rounding passes.
+    let monoxide = number("monoxide", &input.monoxide, 2, "1.5").div_ceil(10);
     let dioxide = number("dioxide", &input.dioxide, 0, "410");
     if !matches!(input.odour.as_str(), "yes" | "no") {
         lines.push(problem("odour", "Say whether there was an odour."));

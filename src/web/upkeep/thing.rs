@@ -150,11 +150,20 @@ fn read(ledger: &Ledger, to: &str) -> Option<Place> {
 }
 
 fn moving(file: &ThingFile, visitor: &Visitor, problem: Option<String>) -> Option<Moving> {
-    if !visitor.is(BENCH) || matches!(file.standing.state, Holds::Held | Holds::Retired) {
-        return None;
+    let destination = |value: String, label: String| Destination { value, label };
+    let bench = || destination("bench".to_owned(), "On the bench".to_owned());
+    match file.standing.state {
+        _ if !visitor.is(BENCH) => return None,
+        Holds::Held => return None,
+        // Off the unit, so that another one can be fitted; nowhere else.
+        Holds::Retired if file.thing.with.is_some() => {
+            let groups = vec![Destinations { label: "Away".to_owned(), places: vec![bench()] }];
+            return Some(Moving { groups, problem });
+        }
+        Holds::Retired => return None,
+        _ => {}
     }
     let fleet = &file.ledger.fleet;
-    let destination = |value: String, label: String| Destination { value, label };
     let rated = file.thing.rated.map(airmuster_domain::quantity::Pressure::amount);
     let fits = |profile: &str| {
         let wanted = fleet.profile(profile).map(|p| p.rated.amount());
@@ -185,10 +194,7 @@ fn moving(file: &ThingFile, visitor: &Visitor, problem: Option<String>) -> Optio
         AssetKind::Cylinder => "Sent for requalification or repair",
         _ => "Sent to a repairer",
     };
-    let away = vec![
-        destination("bench".to_owned(), "On the bench".to_owned()),
-        destination("repairer".to_owned(), away.to_owned()),
-    ];
+    let away = vec![bench(), destination("repairer".to_owned(), away.to_owned())];
     let group = |label: &str, places: Vec<Destination>| Destinations { label: label.to_owned(), places };
     let mut groups = vec![
         group("Fit to a unit", units.collect()),
@@ -327,7 +333,12 @@ fn others(file: &ThingFile, visitor: &Visitor) -> Vec<Link> {
     let mut out = Vec::new();
     let over = matches!(file.standing.state, Holds::Held | Holds::Retired);
     match file.standing.state {
-        Holds::Held => out.push(link("Seal and hand over", format!("{href}/seal"))),
+        Holds::Held => {
+            out.push(link("Seal and hand over", format!("{href}/seal")));
+            if visitor.is(&[Role::Administrator]) {
+                out.push(link("Release it", format!("{href}/release")));
+            }
+        }
         Holds::Retired => {}
         _ => out.push(link("Hold for an inquiry", format!("{href}/seal"))),
     }

@@ -19,6 +19,19 @@ pub struct Bench {
     pub queue: Vec<BenchRow>,
     /// Tickets that wait for parts or are with an outside repairer.
     pub aside: Vec<BenchRow>,
+    /// Units that are out of service without a ticket.
+    pub no_ticket: Vec<NoTicketRow>,
+}
+
+/// A unit that is out of service without a ticket.
+#[derive(Clone, Debug)]
+pub struct NoTicketRow {
+    /// The unit.
+    pub thing: Link,
+    /// Where it is.
+    pub place: String,
+    /// Why, in sentences.
+    pub why: String,
 }
 
 /// What the queue is narrowed down by.
@@ -76,6 +89,8 @@ pub struct BenchRow {
     pub stage: String,
     /// What to do next: "Prove it".
     pub next: String,
+    /// Whether that puts it on the bench with the same tap.
+    pub takes: bool,
     /// With whom it is and when it is due back; or empty.
     pub sent: String,
     /// Whether that day has passed.

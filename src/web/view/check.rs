@@ -36,12 +36,43 @@ pub struct CheckForm {
     pub open_grounds: Vec<String>,
     /// Why a check of this unit releases nothing, where that is so.
     pub stays: Option<&'static str>,
+    /// What stands in the way once everything asked is good.
+    pub after: Option<After>,
     /// The steps, grouped.
     pub groups: Vec<Group>,
     /// What to put right in what was sent.
     pub problems: Problems,
     /// The resolved limits as JSON text, for the script.
     pub limits: String,
+}
+
+/// Instead of a form, where nothing is to be checked.
+#[derive(Clone, Debug, Template)]
+#[template(path = "crew/no_check.html")]
+pub struct NoCheck {
+    /// The frame.
+    pub page: Page,
+    /// The unit.
+    pub unit: UnitRef,
+    /// Where it is.
+    pub place: String,
+    /// How it stands.
+    pub standing: super::Standing,
+    /// Why not.
+    pub sentence: &'static str,
+    /// What is open, each a sentence.
+    pub grounds: Vec<String>,
+}
+
+/// Why a unit does not ride though everything asked is good.
+#[derive(Clone, Debug)]
+pub struct After {
+    /// How it stands until that is dealt with.
+    pub standing: super::Standing,
+    /// What comes first, in sentences.
+    pub say: &'static str,
+    /// What is open, each a sentence.
+    pub because: Vec<String>,
 }
 
 impl CheckForm {

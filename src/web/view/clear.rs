@@ -2,7 +2,7 @@
 
 use askama::Template;
 
-use super::{MemberOption, Page, Problems, Standing, UnitRef};
+use super::{Link, MemberOption, Page, Problems, Standing, UnitRef};
 
 /// One act, the grounds it clears, and who signs.
 #[derive(Clone, Debug, Template)]
@@ -24,6 +24,8 @@ pub struct Clear {
     pub ticks: Vec<Tick>,
     /// What else is open and stays so, in sentences.
     pub stays: Vec<String>,
+    /// What was packed with it and is still held, with the way to its release.
+    pub packed: Vec<Link>,
     /// The check that an acceptance rests on.
     pub proof: Option<Proof>,
     /// What can hurt, said above the signature.

@@ -2,7 +2,7 @@
 
 use askama::Template;
 
-use super::check::StepState;
+use super::check::{After, StepState};
 use super::{Fact, Link, Mark, MemberOption, Page, Problems, Standing, UnitRef};
 
 /// The last look before a check is signed.
@@ -19,6 +19,10 @@ pub struct Review {
     pub purpose_words: String,
     /// What the unit will be once this is handed in.
     pub standing: Standing,
+    /// What stands in the way though everything asked is good.
+    pub after: Option<After>,
+    /// A proving check in which a thing failed and was exchanged.
+    pub proves_nothing: bool,
     /// Whether it will wait for an officer's countersignature.
     pub countersigned: bool,
     /// What is wrong, worst first.

@@ -224,6 +224,32 @@ pub struct Condemn {
     pub problems: Problems,
 }
 
+/// The end of a hold.
+#[derive(Clone, Debug, Template)]
+#[template(path = "upkeep/release.html")]
+pub struct Release {
+    /// The frame.
+    pub page: Page,
+    /// "Cylinder C-117".
+    pub title: String,
+    /// Its page.
+    pub href: String,
+    /// Where the form is sent.
+    pub action: String,
+    /// How it stands.
+    pub standing: Standing,
+    /// What holds it: key, and in a sentence.
+    pub held: Vec<(String, String)>,
+    /// What else is open and stays so.
+    pub stays: Vec<String>,
+    /// Why, as entered.
+    pub why: String,
+    /// Who may.
+    pub members: Vec<MemberOption>,
+    /// What to put right.
+    pub problems: Problems,
+}
+
 /// The fill log.
 #[derive(Clone, Debug, Template)]
 #[template(path = "upkeep/fills.html")]
@@ -242,6 +268,8 @@ pub struct Fills {
     pub pressure_like: String,
     /// As entered.
     pub celsius: String,
+    /// What to fill to.
+    pub fill_to: Vec<FillTo>,
     /// Each source with how its air stands.
     pub air: Vec<SourceRow>,
     /// Cylinders that may not be filled, and why.
@@ -250,6 +278,15 @@ pub struct Fills {
     pub log: Vec<FillRow>,
     /// What to put right.
     pub problems: Problems,
+}
+
+/// What cylinders of one rating are filled to.
+#[derive(Clone, Debug)]
+pub struct FillTo {
+    /// "4,500 psi".
+    pub rated: String,
+    /// Temperature, pressure, and whether it is the temperature that was entered last.
+    pub at: Vec<(String, String, bool)>,
 }
 
 /// A source of air.

@@ -7,7 +7,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use airmuster_domain::Millis;
 use airmuster_domain::judge::{Answer, Raw};
 use airmuster_domain::record::{
-    Asset, AssetKind, Body, Check, Condition, Desk, Digest, Field, Outcome, Record, RecordRef, Register,
+    Asset, AssetKind, Body, Check, Condition, Desk, Digest, Field, Outcome, Place, Record, RecordRef,
+    Register,
 };
 use airmuster_domain::rules::Purpose;
 use airmuster_domain::standing::State;
@@ -185,7 +186,51 @@ impl<'a> Oracle<'a> {
             self.desk_against(r, of, &mut open);
         }
         self.due(of, &mut open);
+        self.fitted_against(of, &mut open);
         open
+    }
+
+    /// What is fitted to a unit and is itself out of service or worse, but for what failed in a check
+    /// of this unit since it was put on it: there another one was asked for.
+    fn fitted_against(&self, of: &Asset, open: &mut Against) {
+        if of.kind != AssetKind::Unit || open.iter().any(|(state, _)| *state == State::Held) {
+            return;
+        }
+        let mut on: BTreeMap<&Asset, (Option<&str>, Millis)> = BTreeMap::new();
+        for r in &self.desk {
+            let Body::Desk(Desk::Register(Register::Holder { asset, place })) = &r.body else { continue };
+            let unit = match place {
+                Place::With { unit } => Some(unit.as_str()),
+                _ => None,
+            };
+            let at = on.get(asset).filter(|(before, _)| *before == unit).map(|(_, at)| *at);
+            on.insert(asset, (unit, at.unwrap_or(r.envelope.time())));
+        }
+        let fitted = on.into_iter().filter(|(_, (unit, _))| *unit == Some(of.number.as_str()));
+        for (item, (_, since)) in fitted.filter(|(a, _)| a.kind != AssetKind::Unit) {
+            let bad = self.against(item).into_iter().any(|(state, key)| {
+                // What the register does not know cannot be put on a unit.
+                let counts = state >= State::OutOfService && !key.starts_with("now/");
+                counts && !self.found_on(&key, of, since)
+            });
+            if bad {
+                open.insert((State::OutOfService, format!("now/fitted/{item}")));
+            }
+        }
+    }
+
+    /// Whether a finding was made on this unit, then or later.
+    fn found_on(&self, key: &str, unit: &Asset, since: Millis) -> bool {
+        let Some(digest) = key.strip_prefix("finding/").and_then(|k| k.split('/').next()) else {
+            return false;
+        };
+        let on = |r: &Record| match &r.body {
+            Body::Field(Field::Check(c)) => c.unit == unit.number,
+            Body::Desk(Desk::Correction(c)) => c.right_unit.as_ref().is_some_and(|(n, _)| *n == unit.number),
+            _ => false,
+        };
+        let mut all = self.fields.values().chain(&self.desk);
+        all.any(|r| r.name.digest.to_string() == digest && on(r) && r.envelope.time() >= since)
     }
 
     /// Findings not cleared.
@@ -266,7 +311,7 @@ impl<'a> Oracle<'a> {
         let Body::Desk(desk) = &r.body else { return };
         let d = r.name.digest;
         match desk {
-            Desk::Retired(b) if b.asset == *of => {
+            Desk::Retired(b) | Desk::Condemned(b) if b.asset == *of => {
                 open.insert((State::Retired, format!("retired/{d}")));
             }
             Desk::Fitting(f) if !f.was_there && Asset::unit(&f.unit) == *of => {

@@ -292,9 +292,14 @@ fn at_the_desk(raised: &[Record], known: &[Record], proofs: &[Record]) -> Vec<Re
         correct(153, &proofs[0], None, &[]),
         correct(154, find(5)[0], Some(("2", "a")), &[]),
         correct(155, find(8)[0], None, &["gauges"]),
+        fitted_to(161, Asset::facepiece("1"), "1", NOON),
+        fitted_to(162, Asset::facepiece("1"), "2", NOON - 2 * DAY),
+        fitted_to(163, Asset::cylinder("1"), "1", NOON),
+        fitted_to(164, Asset::facepiece("2"), "1", NOON + 1),
         record("accepted", 160, NOON, Some("tom"), &Accepted { unit: "1".to_owned(), check: proofs[0].name }),
         about("retired", 170, one.clone(), "worn out"),
         about("retired", 171, face, "worn out"),
+        about("condemned", 176, Asset::cylinder("1"), "dented"),
         signed("unproven", 174, find(41)[0]),
         doubt(175, find(41)[0]),
         signed("uncountersigned", 172, &raised[0]),
@@ -305,6 +310,11 @@ fn at_the_desk(raised: &[Record], known: &[Record], proofs: &[Record]) -> Vec<Re
     let Body::Desk(Desk::Return(r)) = &desk[2].body else { unreachable!() };
     desk.push(record("return", 180, NOON + 30 * MINUTE, Some("tom"), r));
     desk
+}
+
+fn fitted_to(n: u128, asset: Asset, unit: &str, at: Millis) -> Record {
+    let place = Place::With { unit: unit.to_owned() };
+    record("register", n, at, Some("tom"), &Register::Holder { asset, place })
 }
 
 /// What is written down about parts, tickets, tablets and members.
@@ -400,7 +410,6 @@ fn dated() -> Vec<Record> {
     };
     let desk = |kind, n, body: &dyn erased::Body| body.record(kind, n);
     let put = |asset: Asset, place: Place| Register::Holder { asset, place };
-    let with = |unit: &str| Place::With { unit: unit.to_owned() };
     let tested = |asset: Asset, work, on: &str, passed| Upkept {
         asset,
         work,
@@ -441,9 +450,6 @@ fn dated() -> Vec<Record> {
         desk("notice_ended", 304, &NoticeEnded { notice: "n-1".to_owned(), why: "w".to_owned() }),
         desk("register", 320, &put(Asset::unit("1"), Place::Repairer)),
         desk("moved", 321, &moved),
-        desk("register", 322, &put(Asset::facepiece("1"), with("1"))),
-        desk("register", 323, &put(Asset::facepiece("1"), with("2"))),
-        desk("register", 324, &put(Asset::cylinder("1"), with("1"))),
         desk("register", 325, &put(Asset::facepiece("1"), Place::Repairer)),
         desk("register", 326, &Register::CylinderMarks { number: "1".to_owned(), marks }),
         desk("upkeep", 330, &tested(Asset::unit("1"), Work::FlowTest, "2025-06-20", true)),

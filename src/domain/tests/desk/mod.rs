@@ -63,6 +63,7 @@ fn raise(kind: Kind) -> Raise {
         entered: String::new(),
         limit: String::new(),
         basis: String::new(),
+        on: None,
     }
 }
 

@@ -77,6 +77,7 @@ fn what_is_sent_away_says_to_whom_under_which_paper_and_until_when() {
             ("due back yesterday", "the day on which it is due back", |t, _| {
                 t.sent.as_mut().unwrap().due_back = day("2026-01-04");
             }),
+            ("a unit off a rig for a loaner", "is ours and on a rig", |_, f| f.loaner_rides = true),
         ])
         .taken(&[("due back tomorrow", |t, _| t.sent.as_mut().unwrap().due_back = day("2026-01-06"))]);
 }
@@ -85,7 +86,7 @@ fn what_is_sent_away_says_to_whom_under_which_paper_and_until_when() {
 fn a_ticket_is_joined_to_an_open_one_that_stands_by_itself() {
     let mut state = facts();
     state.stage = Some(Stage::Reported);
-    state.other = Some(Other { stage: Some(Stage::OnTheBench), under: None });
+    state.other = Some(Other { stage: Some(Stage::OnTheBench), under: None, held: false });
     let none = "there is no open ticket 2";
     Whole::of(TicketJoined { ticket: 1, under: 2, why: String::new() }, state, Desk::TicketJoined).refused(
         &[
@@ -96,7 +97,10 @@ fn a_ticket_is_joined_to_an_open_one_that_stands_by_itself() {
             ("to one that is not there", none, |_, f| f.other = None),
             ("to one without a stage", none, |_, f| f.other = Some(Other::default())),
             ("to a closed one", none, |_, f| {
-                f.other = Some(Other { stage: Some(Stage::Returned), under: None });
+                f.other = Some(Other { stage: Some(Stage::Returned), under: None, held: false });
+            }),
+            ("to one that is held", "ticket 2 is about is held for an inquiry", |_, f| {
+                f.other.as_mut().unwrap().held = true;
             }),
             ("to one under another", "worked on under ticket 7; join it to that one", |_, f| {
                 f.other.as_mut().unwrap().under = Some(7);

@@ -151,9 +151,34 @@ fn a_cylinder_is_filled_from_a_good_source_while_nothing_is_against_it() {
         ])
         .taken(&[
             ("to be put right", |_, f| f.open = vec![raise(Kind::PutRight)]),
-            ("the coldest", |b, _| b.celsius = Some(-60)),
+            ("the coldest", |b, _| {
+                b.celsius = Some(-60);
+                b.pressure = "2500 psi".parse().unwrap();
+            }),
             ("the hottest", |b, _| b.celsius = Some(80)),
         ]);
+}
+
+#[test]
+fn a_fill_is_held_against_the_rating_by_what_it_comes_to_when_it_is_warm() {
+    let filled = |pressure: &str, celsius| {
+        let f = Fill { pressure: pressure.parse().unwrap(), celsius, ..fill() };
+        airmuster_domain::desk::may(&Desk::Fill(f), &facts()).map_err(|r| r.say)
+    };
+    // CoolProp's air (Lemmon et al. 2000), data/air_reference.csv, has 0.14 % of ours in density: a cylinder at
+    // 4,500 psi and −20 °C comes to about 5,820 psi at 21 °C, and to more than 5,625 psi at 55 °C.
+    let refused = filled("4500 psi", Some(-20)).unwrap_err();
+    assert!(refused.starts_with("4,500 psi at −20 °C comes to 5,8"), "{refused}");
+    assert!(refused.ends_with("bring it down by the maker's instructions to 3,512 psi"), "{refused}");
+    for (pressure, celsius) in
+        [("3512 psi", Some(-20)), ("4500 psi", Some(21)), ("5000 psi", Some(45)), ("5625 psi", None)]
+    {
+        assert_eq!(filled(pressure, celsius), Ok(()), "{pressure} at {celsius:?}");
+    }
+    // 25 % too much at 21 °C is 25 % too much.
+    for (pressure, celsius) in [("5600 psi", Some(21)), ("5626 psi", None), ("20000 psi", Some(21))] {
+        assert!(filled(pressure, celsius).is_err(), "{pressure} at {celsius:?}");
+    }
 }
 
 #[test]

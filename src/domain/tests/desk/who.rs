@@ -149,7 +149,7 @@ fn tickets() -> Vec<Row> {
     let worked = Worked { ticket: 1, text, parts, readings };
     let open: fn(&mut Facts) = |f| {
         f.stage = Some(Stage::Reported);
-        f.other = Some(Other { stage: Some(Stage::Reported), under: None });
+        f.other = Some(Other { stage: Some(Stage::Reported), under: None, held: false });
         f.on_ticket = ["a", "b"].map(s).into();
         f.next_ticket = 3;
     };
@@ -158,7 +158,7 @@ fn tickets() -> Vec<Row> {
         row(Desk::TicketJoined(joined), &[Technician]).held().given(open),
         row(Desk::TicketSplit(split), &[Technician]).held().given(open),
         row(Desk::Worked(worked), &[Technician]).held().given(open),
-        row(Desk::TicketApart(TicketApart { ticket: 1 }), &[Technician]).given(open).given(|f| {
+        row(Desk::TicketApart(TicketApart { ticket: 1 }), &[Technician]).held().given(open).given(|f| {
             f.under = Some(7);
         }),
     ]
@@ -311,6 +311,27 @@ fn while_something_is_held_nothing_is_done_to_it_and_what_it_is_known_by_may_be_
             Err(r) => assert!(held && r.say.contains("held for an inquiry"), "{desk:?}: {r:?}"),
         }
     }
+}
+
+/// What is packed with a held unit is evidence as it is, though nobody holds it by itself.
+#[test]
+fn what_is_on_a_held_unit_is_as_good_as_held() {
+    for Row { desk, mut facts, held, .. } in table().into_iter().filter(|r| !r.by.is_empty()) {
+        facts.held_with = Some(s("7"));
+        match may(&desk, &facts) {
+            Ok(()) => assert!(!held, "{desk:?}"),
+            Err(r) => assert!(held && r.say.contains("held for an inquiry"), "{desk:?}: {r:?}"),
+        }
+    }
+    let put = |place: Place| {
+        let held_with = Some(s("7"));
+        let put = Desk::Register(Register::Holder { asset: Asset::cylinder("1"), place });
+        may(&put, &Facts { held_with, by: Some(anyone()), ..facts() })
+    };
+    assert_eq!(put(Place::Bench), Ok(()));
+    assert_eq!(put(Place::With { unit: s("7") }), Ok(()));
+    let say = put(Place::With { unit: s("8") }).unwrap_err().say;
+    assert!(say.contains("on unit 7, which is held for an inquiry"), "{say}");
 }
 
 #[test]
