@@ -100,6 +100,33 @@ async fn a_migration_that_the_old_rows_do_not_fit_is_caught_by_the_samples() {
 }
 
 #[tokio::test]
+async fn a_late_record_of_a_unit_that_was_moved_since_is_told_after_the_migration() {
+    const HOUR: i64 = 3_600_000;
+    let mut db = empty().await;
+    MIGRATOR.run_to(17, &mut db).await.expect("the migrations before");
+    // Unit 1 left its seat after what the record tells, unit 2 before it; unit 3's record was in time.
+    for (n, left, received) in
+        [(1, 2 * HOUR, 3 * HOUR), (2, HOUR / 2, 3 * HOUR), (3, 2 * HOUR, HOUR + 60_000)]
+    {
+        let rows = format!(
+            "insert into logbook (seq, id, digest, kind, version, tablet, event_at, received_at, client, previous, hash, bytes)
+             values ({n}1, 'p{n}', zeroblob(32), 'moved', 1, 'd', 0, 0, 't', zeroblob(32), zeroblob(32), x'7b7d'),
+                    ({n}2, 'm{n}', zeroblob(32), 'moved', 1, 'd', 0, 0, 't', zeroblob(32), zeroblob(32), x'7b7d'),
+                    ({n}3, 'o{n}', zeroblob(32), 'taken_out', 1, 'd', {HOUR}, {received}, 't', zeroblob(32), zeroblob(32), x'7b7d');
+             insert into placed (unit, seq, since, at, place)
+             values ('{n}', {n}1, 0, 'seat', 's'), ('{n}', {n}2, {left}, 'bench', '');
+             insert into ground (asset, key, kind, from_id, detail, seq)
+             values ('unit:{n}', 'taken-out/{n}', 'taken-out', 'o{n}', '{{}}', {n}3)"
+        );
+        run(&mut db, &rows).await.expect("rows as they were kept");
+    }
+    MIGRATOR.run_to(19, &mut db).await.expect("the migration");
+    let told: Vec<(i64, String)> =
+        sqlx::query_as("select seq, asset from late_pull").fetch_all(&mut db).await.expect("what is told");
+    assert_eq!(told, [(13, "unit:1".to_owned())]);
+}
+
+#[tokio::test]
 async fn the_logbook_can_only_be_added_to() {
     let mut db = populated().await;
     let before = logbook(&mut db).await;

@@ -69,8 +69,8 @@ pub struct Facts {
     pub under: Option<u64>,
     /// Whether other tickets are worked on under it.
     pub has_joined: bool,
-    /// Whether what is lent meanwhile is a unit of the department that stands on a rig.
-    pub loaner_rides: bool,
+    /// What is named as lent meanwhile, where it is a unit of the department that stands on a rig.
+    pub our_loaner: Option<String>,
     /// The ticket that it is to be joined to.
     pub other: Option<Other>,
     /// Keys of the open grounds that are the ticket's.
@@ -144,17 +144,7 @@ fn no<T>(say: impl Into<String>) -> Result<T, Refusal> {
 /// # Errors
 /// With the reason, in words that say what to do.
 pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
-    if facts.open.iter().any(|r| r.kind == Kind::Held) && touches_asset(desk) {
-        return no(
-            "this is held for an inquiry: nothing may be done to it until an administrator releases it",
-        );
-    }
-    // What is packed with a held unit is evidence as it is, held by itself or not.
-    if let Some(unit) = facts.held_with.as_ref().filter(|_| touches_asset(desk)) {
-        return no(format!(
-            "this is on unit {unit}, which is held for an inquiry: nothing may be done to it until an administrator releases the unit"
-        ));
-    }
+    not_held(desk, facts)?;
     match desk {
         Desk::Register(r) => may_enter(r, facts),
         Desk::Rules(r) => {
@@ -248,6 +238,25 @@ pub fn may(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
         | Desk::Outdated(_)
         | Desk::PinStopped(_)
         | Desk::TicketOpened(_) => no("this is written by the server itself"),
+    }
+}
+
+/// Whether nothing that this would touch is held for an inquiry. What is packed with a held unit is evidence as
+/// it is, held by itself or not.
+fn not_held(desk: &Desk, facts: &Facts) -> Result<(), Refusal> {
+    if !touches_asset(desk) {
+        return Ok(());
+    }
+    if facts.open.iter().any(|r| r.kind == Kind::Held) {
+        return no(
+            "this is held for an inquiry: nothing may be done to it until an administrator releases it",
+        );
+    }
+    match &facts.held_with {
+        Some(unit) => no(format!(
+            "this is on unit {unit}, which is held for an inquiry: nothing may be done to it until an administrator releases the unit"
+        )),
+        None => Ok(()),
     }
 }
 

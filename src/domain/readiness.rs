@@ -178,10 +178,19 @@ impl Lack {
     fn is_of_the_unit(&self) -> bool {
         match self {
             Self::Standing(state) => *state > State::PutRight,
-            Self::Low { .. } | Self::NoCylinder | Self::Empty => true,
-            Self::NoFacepiece | Self::FacepieceNotKnown | Self::NoFitTest | Self::FitTestPast { .. } => true,
-            Self::NotRead | Self::ReadTooLongAgo { .. } | Self::NotIdentified => false,
-            Self::ClearanceUnknown | Self::NotCleared | Self::Nobody => false,
+            Self::Empty
+            | Self::NoCylinder
+            | Self::Low { .. }
+            | Self::NoFacepiece
+            | Self::FacepieceNotKnown
+            | Self::NoFitTest
+            | Self::FitTestPast { .. } => true,
+            Self::NotRead
+            | Self::ReadTooLongAgo { .. }
+            | Self::NotIdentified
+            | Self::ClearanceUnknown
+            | Self::NotCleared
+            | Self::Nobody => false,
         }
     }
 
@@ -213,7 +222,7 @@ impl Readiness {
     pub fn another_unit_helps(&self) -> bool {
         use Lack::{ClearanceUnknown, Nobody, NotCleared};
         let beyond = |l: &Lack| matches!(l, Nobody | ClearanceUnknown | NotCleared);
-        !self.lacks.iter().any(beyond) && self.lacks.iter().any(|l| l.is_of_the_unit())
+        !self.lacks.iter().any(beyond) && self.lacks.iter().any(Lack::is_of_the_unit)
     }
 
     /// Whether the unit is, whoever sits there.

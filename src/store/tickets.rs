@@ -151,7 +151,8 @@ impl Write {
                     .fetch_one(self.conn().await?)
                     .await?;
             // One that was borrowed stands where it is used.
-            facts.loaner_rides = rides && self.thing(&loaner).await?.is_none_or(|t| t.owner.is_empty());
+            let ours = rides && self.thing(&loaner).await?.is_none_or(|t| t.owner.is_empty());
+            facts.our_loaner = ours.then_some(loaner.number);
         }
         if let Desk::TicketSplit(_) = desk {
             facts.next_ticket = self.next_ticket().await?;

@@ -55,6 +55,42 @@ impl Sight {
 struct Page {
     headers: HeaderMap,
     body: Bytes,
+    stamp: Vec<Mark>,
+}
+
+/// Where in a page something stands that is of one request alone, as long each time.
+#[derive(Debug, Clone)]
+struct Mark {
+    at: Vec<usize>,
+    length: usize,
+}
+
+impl Page {
+    /// `None` where a text of the stamp does not stand in it, which then cannot be found again.
+    fn new(headers: HeaderMap, body: Bytes, stamp: &[String]) -> Option<Self> {
+        let text = std::str::from_utf8(&body).ok().filter(|_| !stamp.is_empty()).unwrap_or_default();
+        let marks = stamp.iter().map(|mark| {
+            let at: Vec<usize> = text.match_indices(mark.as_str()).map(|(at, _)| at).collect();
+            (!at.is_empty()).then_some(Mark { at, length: mark.len() })
+        });
+        let stamp = marks.collect::<Option<_>>()?;
+        Some(Self { headers, body, stamp })
+    }
+
+    /// With another stamp. `None` where that one is not as long.
+    fn stamped(self, stamp: &[String]) -> Option<Response> {
+        if self.stamp.is_empty() {
+            return Some((self.headers, self.body).into_response());
+        }
+        let mut body = self.body.to_vec();
+        for (mark, text) in self.stamp.iter().zip(stamp) {
+            for at in &mark.at {
+                let place = body.get_mut(*at..at + mark.length).filter(|p| p.len() == text.len())?;
+                place.copy_from_slice(text.as_bytes());
+            }
+        }
+        Some((self.headers, body).into_response())
+    }
 }
 
 #[derive(Debug, Default)]
@@ -69,10 +105,9 @@ struct Pages {
 pub struct Shelf(Arc<Mutex<Pages>>);
 
 impl Shelf {
-    fn take(&self, moment: Moment, sight: &Sight) -> Option<Response> {
+    fn take(&self, moment: Moment, sight: &Sight) -> Option<Page> {
         let kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        let page = kept.by_sight.get(sight).filter(|_| kept.moment == Some(moment))?.clone();
-        Some((page.headers, page.body).into_response())
+        kept.by_sight.get(sight).filter(|_| kept.moment == Some(moment)).cloned()
     }
 
     fn put(&self, moment: Moment, sight: Sight, page: Page) {
@@ -80,7 +115,9 @@ impl Shelf {
         if kept.moment != Some(moment) {
             *kept = Pages { moment: Some(moment), ..Pages::default() };
         }
-        if kept.size + page.body.len() <= ROOM {
+        // Forms are large and many, and leave room for the boards that more people look at.
+        let room = if page.stamp.is_empty() { ROOM } else { ROOM / 2 };
+        if kept.size + page.body.len() <= room {
             kept.size += page.body.len();
             kept.by_sight.insert(sight, page);
         }
@@ -93,10 +130,21 @@ pub async fn shown(
     visitor: Visitor,
     render: impl Future<Output = Response>,
 ) -> Result<Response, WebError> {
+    shown_with(app, visitor, &[], render).await
+}
+
+/// As [`shown`], of a page in which the texts of `stamp` are of this request alone. One from the shelf has them in
+/// the places of those with which it was rendered.
+pub async fn shown_with(
+    app: &App,
+    visitor: Visitor,
+    stamp: &[String],
+    render: impl Future<Output = Response>,
+) -> Result<Response, WebError> {
     // Asked before rendering: what is written meanwhile makes it another moment.
     let moment = app.store.moment(app.clock.now()).await?;
     let sight = Sight::of(visitor, app.notice.now());
-    if let Some(page) = app.shelf.take(moment, &sight) {
+    if let Some(page) = app.shelf.take(moment, &sight).and_then(|page| page.stamped(stamp)) {
         return Ok(page);
     }
     let response = render.await;
@@ -105,6 +153,8 @@ pub async fn shown(
     }
     let (parts, body) = response.into_parts();
     let body = to_bytes(body, usize::MAX).await.map_err(|_| WebError::Internal)?;
-    app.shelf.put(moment, sight, Page { headers: parts.headers.clone(), body: body.clone() });
+    if let Some(page) = Page::new(parts.headers.clone(), body.clone(), stamp) {
+        app.shelf.put(moment, sight, page);
+    }
     Ok(Response::from_parts(parts, Body::from(body)))
 }

@@ -127,7 +127,7 @@ offlineStory('the officer’s morning with no network', (promise) => {
       await tablet.until(async () => /Reviewed by/.test(await read(`/rigs/${rig}`)), 'the acceptance is on the officer’s roster');
       assert.equal(await stage.standing(unit), 'out');
       await page.goto(`/rigs/${rig}/roster`);
-      await page.getByText(/^Reviewed by .* at \d\d:\d\d\.$/).waitFor();
+      await page.getByText(/^Reviewed by .* at \d\d:\d\d\. Changed since acceptance: Officer\.$/).waitFor();
     });
   }
 

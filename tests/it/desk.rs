@@ -73,7 +73,7 @@ fn facts(purpose: Purpose) -> Facts {
         }),
         stage: Some(Stage::OnTheBench),
         shows: true,
-        other: Some(Other { stage: Some(Stage::Reported), under: None }),
+        other: Some(Other { stage: Some(Stage::Reported), under: None, held: false }),
         on_ticket: ["finding/1", "finding/2"].map(str::to_owned).into(),
         next_ticket: 3,
         slots: Some(vec![Slot::Reducer]),

@@ -138,10 +138,10 @@ async fn a_spare_is_proposed_only_where_it_makes_the_seat_ready() {
     d.check("142", "ana", Purpose::ShiftStart, &[]).await;
     let large = ("F-142".to_owned(), "large".to_owned());
     d.register(Register::Facepiece { number: large.0, size: large.1 }).await;
-    let test = [("tested", "2026-03-01"), ("make", "Invented"), ("model", "One"), ("style", "full")];
+    let fit = [("tested", "2026-03-01"), ("make", "Invented"), ("model", "One"), ("style", "full")];
     for (member, size, cleared) in [("olga", "large", "yes"), ("ana", "medium", "no")] {
-        let test: Vec<(&str, &str)> = test.into_iter().chain([("size", size)]).collect();
-        assert_eq!(officer.post(&format!("/fitness/{member}/fit"), &test).await.status, 303);
+        let fit: Vec<(&str, &str)> = fit.into_iter().chain([("size", size)]).collect();
+        assert_eq!(officer.post(&format!("/fitness/{member}/fit"), &fit).await.status, 303);
         let word = [("since", "2026-01-15"), ("cleared", cleared)];
         assert_eq!(officer.post(&format!("/fitness/{member}/clearance"), &word).await.status, 303);
     }

@@ -24,6 +24,42 @@ async fn a_page_is_shown_again_to_nobody_but_whom_it_was_rendered_for() {
     assert_eq!(olga.get("/rigs").await.status, 303);
 }
 
+/// The value of a hidden field, and what the script finds.
+fn hidden<'a>(page: &'a str, name: &str) -> &'a str {
+    let from = format!("name=\"{name}\" value=\"");
+    page.split_once(&from).and_then(|(_, rest)| rest.split_once('"')).unwrap().0
+}
+
+#[tokio::test]
+async fn a_form_from_the_shelf_is_a_form_of_its_own_and_otherwise_the_same() {
+    let d = district().await;
+    let mut olga = d.signed_in("olga").await;
+    let first = olga.get("/units/117/check").await.ok().html;
+    let tablet = olga.get("/units/117/check").await.ok().html;
+    d.pass(1_000);
+    let again = olga.get("/units/117/check").await.ok().html;
+    let own = ["id", "started"].map(|name| [hidden(&tablet, name), hidden(&again, name)]);
+    for [before, after] in own {
+        assert!(before != after && !again.contains(before), "{after}");
+        assert_eq!(tablet.matches(before).count(), again.matches(after).count());
+    }
+    let [[id, new_id], [started, new_started]] = own;
+    assert!(
+        tablet.replace(id, new_id).replace(started, new_started) == again,
+        "made anew, or changed elsewhere"
+    );
+    assert!(hidden(&first, "id") != id && hidden(&first, "id") != new_id);
+    let mut ada = d.signed_in("ada").await;
+    let hers = ada.get("/units/117/check").await.ok().html;
+    assert!(hidden(&hers, "id") != new_id && !hers.contains("Olga Fenn"));
+    let wrong = [("harness-condition", &[("good", Raw::Flag(false))][..])];
+    d.check("117", "ana", Purpose::ShiftStart, &wrong).await;
+    assert!(
+        olga.get("/units/117/check").await.ok().text().contains("Harness condition"),
+        "what is open on it"
+    );
+}
+
 #[tokio::test]
 async fn a_shelved_page_changes_with_what_is_written_and_with_the_minute_and_with_nothing_else() {
     let d = district().await;

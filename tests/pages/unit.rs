@@ -304,6 +304,19 @@ async fn who_holds_a_unit_is_asked_how_it_was_found_and_what_is_on_it_is_held_wi
     for asset in [Asset::unit("117"), Asset::facepiece("F-117"), Asset::cylinder("C-117")] {
         assert_eq!(d.state_of(&asset).await, State::Held, "{asset}");
     }
+    // How it was found is written down; what is held already is not held twice.
+    let found = [
+        ("id", form.value("id")),
+        ("pressure", "2300".to_owned()),
+        ("turns", "4.5".to_owned()),
+        ("place", "Mill Lane 4".to_owned()),
+        ("with", "cylinder:C-117".to_owned()),
+        ("member", "ana".to_owned()),
+        ("pin", PIN.to_owned()),
+    ];
+    let before = d.records().await;
+    let sealed = crew.post("/assets/unit:117/seal", &found.each_ref().map(|(n, v)| (*n, v.as_str()))).await;
+    assert_eq!((sealed.status, d.records().await), (303, before + 1), "{}", sealed.text());
     // Released, it is still out until it is proved; what was packed with it is released by itself.
     let mut admin = d.signed_in("ada").await;
     let form = admin.get("/units/117/clear").await.ok();

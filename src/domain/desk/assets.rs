@@ -231,13 +231,12 @@ fn may_send(sent: &Sent, facts: &Facts) -> Result<(), Refusal> {
     if sent.due_back < facts.today {
         return no("give the day on which it is due back, not one that has passed");
     }
-    if facts.loaner_rides {
-        return no(format!(
-            "unit {} is ours and on a rig: the loaner is what the repairer lends, under a number of its own here",
-            sent.loaner.trim()
-        ));
+    match &facts.our_loaner {
+        Some(unit) => no(format!(
+            "unit {unit} is ours and on a rig: the loaner is what the repairer lends, under a number of its own here"
+        )),
+        None => Ok(()),
     }
-    Ok(())
 }
 
 pub(super) fn may_join(t: &TicketJoined, facts: &Facts) -> Result<(), Refusal> {

@@ -1,6 +1,7 @@
 //! The check form: shown, taken, judged, and written down where something is out of service.
 
 use airmuster_domain::ENGINE;
+use airmuster_domain::Millis;
 use airmuster_domain::bay::Bay;
 use airmuster_domain::judge::{Answer, Judgement, Raw, judge_readable};
 use airmuster_domain::record::{Check, Outcome};
@@ -25,6 +26,7 @@ use crate::web::error::WebError;
 use crate::web::html::{Again, Html};
 use crate::web::present::{Scale, grounds_words, page, unit_ref};
 use crate::web::serving::App;
+use crate::web::shelf::shown_with;
 use crate::web::view::Problems;
 use crate::web::view::check::CheckForm;
 
@@ -38,13 +40,50 @@ pub struct Asked {
 /// `GET /units/{unit}/check`: the form, empty or going on with a stopped check.
 pub async fn show_form(
     State(app): State<App>,
-    mut visitor: Visitor,
+    visitor: Visitor,
     jar: CookieJar,
     Path(unit): Path<String>,
     Query(asked): Query<Asked>,
 ) -> Result<Response, WebError> {
+    let fresh = Fresh::new(&app);
+    // Going on with a stopped check, or new to this server, one is asked for once.
+    if asked.continues.is_some() || visitor.tablet.is_none() {
+        return form(&app, visitor, jar, &unit, asked, fresh).await;
+    }
+    let render = async {
+        let made = form(&app, visitor.clone(), jar, &unit, asked, fresh).await;
+        made.unwrap_or_else(IntoResponse::into_response)
+    };
+    shown_with(&app, visitor.clone(), &fresh.texts(), render).await
+}
+
+/// What is of one form alone.
+#[derive(Debug, Clone, Copy)]
+struct Fresh {
+    id: Uuid,
+    started: Millis,
+}
+
+impl Fresh {
+    fn new(app: &App) -> Self {
+        Self { id: app.clock.id(), started: app.clock.now() }
+    }
+
+    fn texts(self) -> [String; 2] {
+        [self.id.hyphenated().to_string(), self.started.to_string()]
+    }
+}
+
+async fn form(
+    app: &App,
+    mut visitor: Visitor,
+    mut jar: CookieJar,
+    unit: &str,
+    asked: Asked,
+    fresh: Fresh,
+) -> Result<Response, WebError> {
     let before = match asked.continues {
-        Some(id) => Some(stopped(&app.store, id, &unit).await?.ok_or(WebError::NotFound)?),
+        Some(id) => Some(stopped(&app.store, id, unit).await?.ok_or(WebError::NotFound)?),
         None => None,
     };
     let purpose = match (&before, asked.purpose.as_deref()) {
@@ -52,23 +91,21 @@ pub async fn show_form(
         (None, Some(id)) => Some(Purpose::from_id(id).ok_or(WebError::NotFound)?),
         (None, None) => None,
     };
-    let now = app.clock.now();
-    let checking = Checking::load(&app.store, now, &unit, purpose, before.as_ref().map(|b| b.rules))
+    let checking = Checking::load(&app.store, fresh.started, unit, purpose, before.as_ref().map(|b| b.rules))
         .await?
         .ok_or(WebError::NotFound)?;
     if let Some(sentence) = nothing_to_check(&checking) {
-        return Ok(Html(no_check(&app, &visitor, &checking, sentence).await?).into_response());
+        return Ok(Html(no_check(app, &visitor, &checking, sentence).await?).into_response());
     }
     let mut input = Input {
-        id: before.as_ref().map_or_else(|| app.clock.id(), |b| b.run),
-        started: now,
+        id: before.as_ref().map_or(fresh.id, |b| b.run),
+        started: fresh.started,
         purpose: Some(checking.form.purpose),
         rules: Some(checking.rules),
         continues: asked.continues,
         seen: checking.shown().map(|g| g.raise.key.clone()).collect(),
         ..Input::default()
     };
-    let mut jar = jar;
     if visitor.tablet.is_none() {
         let name = format!("tablet-{}", &app.clock.id().simple().to_string()[20..]);
         jar = jar.add(lasting(TABLET, name.clone()));
@@ -78,7 +115,7 @@ pub async fn show_form(
         retype(&mut input, &b);
         judge_readable(&checking.form, &b.answers).0
     });
-    let view = form_view(&app, &visitor, &checking, &input, judged.as_ref(), Problems::default()).await?;
+    let view = form_view(app, &visitor, &checking, &input, judged.as_ref(), Problems::default()).await?;
     Ok((jar, Html(view)).into_response())
 }
 
@@ -112,15 +149,10 @@ async fn blank(
     profile: &str,
     purpose: Purpose,
 ) -> Result<Html<CheckForm>, WebError> {
-    let now = app.clock.now();
-    let checking = Checking::blank(&app.store, now, profile, purpose).await?.ok_or(WebError::NotFound)?;
-    let input = Input {
-        id: app.clock.id(),
-        started: now,
-        purpose: Some(purpose),
-        rules: Some(checking.rules),
-        ..Input::default()
-    };
+    let Fresh { id, started } = Fresh::new(app);
+    let checking = Checking::blank(&app.store, started, profile, purpose).await?.ok_or(WebError::NotFound)?;
+    let input =
+        Input { id, started, purpose: Some(purpose), rules: Some(checking.rules), ..Input::default() };
     Ok(Html(form_view(app, visitor, &checking, &input, None, Problems::default()).await?))
 }
 

@@ -1,5 +1,6 @@
 //! What a seat lacks, and how a rig is manned, in words that several of the officer's pages share.
 
+use airmuster_domain::ground::Kind;
 use airmuster_domain::readiness::{Lack, Teams, Wearer};
 use airmuster_domain::record::Cadence;
 use airmuster_domain::standing::State as Holds;
@@ -181,14 +182,18 @@ pub fn left_words(muster: &Muster, left: &Left<'_>) -> String {
         Some(Why::AllTaken) => Some("More important seats take all spares of its kind."),
         None => None,
     };
-    let fix = left.lacks.iter().find_map(|l| match l {
+    let grounds = muster.fleet.standing_in(seat).map(|s| s.grounds.as_slice()).unwrap_or_default();
+    let dirty = grounds.iter().any(|g| g.raise.kind == Kind::Soiled);
+    let fix = |l: &Lack| match l {
         Lack::Nobody => Some("Put somebody on it."),
         Lack::ClearanceUnknown | Lack::NotCleared => Some("Seat another member."),
         Lack::NoFacepiece => Some("Enter the facepiece that goes with it."),
         Lack::FacepieceNotKnown => Some("Have an administrator enter its model."),
         Lack::NoFitTest | Lack::FitTestPast { .. } => Some("Seat another member, or enter a fit test."),
-        Lack::NoCylinder | Lack::NotRead => Some("Fit a full one, and check the unit again."),
+        Lack::NoCylinder => Some("Fit a full one, and check the unit again."),
+        Lack::NotRead => Some("Check the unit."),
         Lack::Standing(Holds::CheckDue) => Some("Check it."),
+        Lack::Standing(Holds::PutRight) if dirty => Some("Have it cleaned, and check it."),
         Lack::Standing(Holds::PutRight) => Some("Put it right, and check it."),
         // What it lacks says already what to do.
         Lack::Empty
@@ -196,8 +201,13 @@ pub fn left_words(muster: &Muster, left: &Left<'_>) -> String {
         | Lack::Low { .. }
         | Lack::NotIdentified
         | Lack::ReadTooLongAgo { .. } => None,
-    });
-    let more: Vec<&str> = why.into_iter().chain(fix).collect();
+    };
+    let mut more: Vec<&str> = why.into_iter().collect();
+    for fix in left.lacks.iter().filter_map(fix) {
+        if !more.contains(&fix) {
+            more.push(fix);
+        }
+    }
     let unit = muster.fleet.in_seat(seat).map(|u| format!(", unit {}", u.row.number)).unwrap_or_default();
     format!("{}, {}{unit}: {lacks} {}", seat.rig_name, seat.name.to_lowercase(), more.join(" "))
         .trim_end()

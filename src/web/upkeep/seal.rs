@@ -76,9 +76,11 @@ pub async fn seal(
     lines.extend(check_pin(&app, &visitor, &input.member, &input.pin).await?.err());
     if lines.is_empty() {
         let by = &input.member;
-        let ticked = fitted(&file).into_iter().filter(|a| input.with.contains(&a.to_string()));
-        let things =
-            if held { ticked.collect() } else { std::iter::once(file.asset.clone()).chain(ticked).collect() };
+        // What is held already, as after “Take out of service”, is not held twice.
+        let already = app.store.packed_with(&file.asset.number, app.clock.now()).await?;
+        let packed = fitted(&file).into_iter();
+        let packed = packed.filter(|a| input.with.contains(&a.to_string()) && !already.contains(a));
+        let things = (!held).then(|| file.asset.clone()).into_iter().chain(packed).collect();
         hold(&app, &file.asset, input.why.trim(), things, (input.id, by)).await?;
         match hand_in_desk(&app, "sealed", by, &body).await {
             Ok(_) => return Ok(Redirect::to(&format!("/assets/{}/seal", file.asset)).into_response()),
@@ -102,9 +104,10 @@ pub async fn hold(
     (id, by): (Uuid, &str),
 ) -> Result<(), IntakeError> {
     for (n, asset) in (0..).zip(things) {
-        let why = match asset == *about {
-            true => why.to_owned(),
-            false => format!("packed with {}, held for an inquiry", thing_words(about).to_lowercase()),
+        let why = if asset == *about {
+            why.to_owned()
+        } else {
+            format!("packed with {}, held for an inquiry", thing_words(about).to_lowercase())
         };
         let body = TakenOut { asset, why };
         // Ids next to the form's own, by the thing's place in the list: sent again, it is the same hold.

@@ -154,13 +154,12 @@ fn moving(file: &ThingFile, visitor: &Visitor, problem: Option<String>) -> Optio
     let bench = || destination("bench".to_owned(), "On the bench".to_owned());
     match file.standing.state {
         _ if !visitor.is(BENCH) => return None,
-        Holds::Held => return None,
         // Off the unit, so that another one can be fitted; nowhere else.
         Holds::Retired if file.thing.with.is_some() => {
             let groups = vec![Destinations { label: "Away".to_owned(), places: vec![bench()] }];
             return Some(Moving { groups, problem });
         }
-        Holds::Retired => return None,
+        Holds::Held | Holds::Retired => return None,
         _ => {}
     }
     let fleet = &file.ledger.fleet;

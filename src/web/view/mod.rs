@@ -311,9 +311,7 @@ pub struct Signed<'a> {
 
 impl Signed<'_> {
     /// Whether a PIN is to be given again.
-    fn pin(&self) -> bool {
-        !self.lines.is_empty()
-    }
+    const PIN: bool = true;
 }
 
 impl HtmlSafe for Signed<'_> {}
@@ -325,9 +323,7 @@ impl Problems {
     }
 
     /// Whether a PIN is to be given again.
-    fn pin(&self) -> bool {
-        false
-    }
+    const PIN: bool = false;
 
     /// What there is to say at one field.
     pub fn at(&self, field: &str) -> Option<&str> {

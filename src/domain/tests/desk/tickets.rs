@@ -77,7 +77,7 @@ fn what_is_sent_away_says_to_whom_under_which_paper_and_until_when() {
             ("due back yesterday", "the day on which it is due back", |t, _| {
                 t.sent.as_mut().unwrap().due_back = day("2026-01-04");
             }),
-            ("a unit off a rig for a loaner", "is ours and on a rig", |_, f| f.loaner_rides = true),
+            ("a unit off a rig for a loaner", "is ours and on a rig", |_, f| f.our_loaner = Some(s("7"))),
         ])
         .taken(&[("due back tomorrow", |t, _| t.sent.as_mut().unwrap().due_back = day("2026-01-06"))]);
 }
