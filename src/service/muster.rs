@@ -187,7 +187,7 @@ impl Muster {
             }
             let ours = |shift: Millis| platoon.is_none() || self.rotation.platoon(clock, shift) == platoon;
             let members = shifts.iter().filter(|(shift, _)| ours(**shift)).flat_map(|(_, members)| members);
-            out.extend(members.map(|m| m.to_string()));
+            out.extend(members.map(ToString::to_string));
         }
         Ok(out)
     }

@@ -296,15 +296,15 @@ async fn a_rig_is_lent_and_everything_moved_to_another_in_one_action() {
         d.register(Register::Seat { id, rig, name, kit: true, order: 10 }).await;
     }
     d.register(Register::Cylinder { number: "C-9".to_owned(), rated: "4500 psi".parse().unwrap() }).await;
-    let in_rack =
+    let with_spare =
         Register::Holder { asset: Asset::cylinder("C-9"), place: Place::Seat { seat: "rack".to_owned() } };
-    d.register(in_rack).await;
+    d.register(with_spare).await;
     let (rig, name) = ("engine-2".to_owned(), "Rescue-team pack".to_owned());
     d.register(Register::Seat { id: "pack".to_owned(), rig, name, kit: true, order: 9 }).await;
     d.arrives().await;
-    let in_pack =
+    let packed =
         Register::Holder { asset: Asset::unit("150"), place: Place::Seat { seat: "pack".to_owned() } };
-    d.register(in_pack).await;
+    d.register(packed).await;
     fit(&d, &mut officer, &["olga", "ana"]).await;
     let crew = [("officer", "olga"), ("driver", "ana"), ("seat-3", "")];
     assert_eq!(officer.post("/rigs/engine-2/crew", &crew).await.status, 303);

@@ -167,8 +167,8 @@ async fn questions_are_asked_with_their_numbers_and_accuse_nobody() {
     );
     assert!(page.contains("Was the form filled in after the work was done?"), "{page}");
     // "See these checks" leads to each of them.
-    let link = officer.get("/questions").await.ok().html;
-    assert!(link.contains("href=\"/past?member=ana&#38;from=2026-10-29#checks\""), "{link}");
+    let asked = officer.get("/questions").await.ok().html;
+    assert!(asked.contains("href=\"/past?member=ana&#38;from=2026-10-29#checks\""), "{asked}");
     let each = officer.get("/past?member=ana&from=2026-10-29").await.ok();
     let line = "07:04, unit 117 Ana Wick, took 0 s; its steps take";
     let said = each.text();

@@ -105,9 +105,10 @@ pub async fn move_everything(
         let crew = |rig: &str| then.crew(rig).cloned().unwrap_or_default();
         crews.push((shift, CrewsOf { from: crew(&rig), to: crew(&input.to) }));
     }
-    let planned = match input.to != rig {
-        true => everything(&muster, &rig, &input.to, &crews),
-        false => Err("Choose another rig.".to_owned()),
+    let planned = if input.to == rig {
+        Err("Choose another rig.".to_owned())
+    } else {
+        everything(&muster, &rig, &input.to, &crews)
     };
     let planned = match planned {
         Ok(planned) => planned,
