@@ -209,17 +209,18 @@ impl Kind {
         }
     }
 
-    /// Whether a good check clears it, so that nothing else has to be done first.
-    pub const fn cleared_by_a_check(self) -> bool {
-        matches!(
-            self,
+    /// Whether a good check of this kind clears it, so that nothing else has to be done first.
+    pub fn cleared_by_a_check(self, purpose: Purpose) -> bool {
+        match self {
             Self::AnotherItem
-                | Self::PutRight
-                | Self::CheckAgain
-                | Self::Misread
-                | Self::CheckDue
-                | Self::BeenAway
-        )
+            | Self::PutRight
+            | Self::CheckAgain
+            | Self::Misread
+            | Self::CheckDue
+            | Self::BeenAway => true,
+            Self::Used => purpose.looks_after_use(),
+            _ => false,
+        }
     }
 
     /// The rows of what is computed from upkeep.

@@ -557,7 +557,9 @@ async fn the_review_never_says_that_a_unit_may_ride_that_does_not() {
     assert!(text.contains("It rides once it has been accepted into service, not before."), "{text}");
     // What waits for a good check only rides after it.
     d.used("121", "ana", "kitchen fire", airmuster_domain::record::Condition::Clean).await;
-    assert!(reviewed(&d, &mut t, "121", Purpose::ShiftStart).await.text().contains(says));
+    assert!(reviewed(&d, &mut t, "121", Purpose::AfterUse).await.text().contains(says));
+    let text = reviewed(&d, &mut t, "121", Purpose::ShiftStart).await.text();
+    assert!(!text.contains(says) && text.contains("Used: kitchen fire"), "{text}");
 }
 
 #[tokio::test]

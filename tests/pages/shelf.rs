@@ -27,7 +27,7 @@ async fn a_page_is_shown_again_to_nobody_but_whom_it_was_rendered_for() {
 /// The value of a hidden field, and what the script finds.
 fn hidden<'a>(page: &'a str, name: &str) -> &'a str {
     let from = format!("name=\"{name}\" value=\"");
-    page.split_once(&from).and_then(|(_, rest)| rest.split_once('"')).unwrap().0
+    page.split_once(&from).and_then(|(_, rest)| rest.split_once('"')).expect("a hidden field").0
 }
 
 #[tokio::test]

@@ -16,7 +16,8 @@ use crate::web::view::check::{After, NoCheck};
 /// What stands in the way once everything asked is good; none where the unit rides then. Told by what
 /// stood when the form was made.
 pub fn after_good(checking: &Checking) -> Option<After> {
-    let open = |g: &&Ground| g.state > State::InService && !g.raise.kind.cleared_by_a_check();
+    let open =
+        |g: &&Ground| g.state > State::InService && !g.raise.kind.cleared_by_a_check(checking.form.purpose);
     // A form for a unit that is not known yet says nothing of one.
     let open: Vec<&Ground> =
         checking.standing.grounds.iter().filter(open).filter(|_| checking.unit.number != BLANK).collect();
