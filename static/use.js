@@ -1,7 +1,7 @@
 // What this tablet's own records say of a unit's use, and whether a page of the station can know them.
 
 /** The checks that ask everything that a use may have done. */
-export const AFTER_USE = ['after-use', 'proving', 'acceptance'];
+export const AFTER_USE = ['after-use', 'proving'];
 
 /** Whether one of these records, oldest first, says that a unit was used, and none that it was looked at since. */
 export const wasUsed = (rows) => rows.reduce((used, { outcome, purpose, verdict, raises }) => {

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
-use airmuster_domain::judge::{Answer, Raw, Values, judge};
+use airmuster_domain::judge::{Answer, Raw, judge};
 use airmuster_domain::rules::{DEFAULT, Purpose, parse, resolve};
 
 use super::{Failure, print_json, read_input};
@@ -61,8 +61,8 @@ fn read_answers(text: &str) -> Result<Vec<Answer>, Failure> {
     #[derive(serde::Deserialize)]
     #[serde(untagged)]
     enum OneOrMore {
-        One(Values),
-        More(Vec<Values>),
+        One(BTreeMap<String, Raw>),
+        More(Vec<BTreeMap<String, Raw>>),
     }
     let file: File =
         toml::from_str(text).map_err(|e| Failure::input(format!("the answers cannot be read: {e}")))?;
@@ -75,10 +75,11 @@ fn read_answers(text: &str) -> Result<Vec<Answer>, Failure> {
         for (attempt, mut values) in (1..).zip(tries) {
             let mut text = |key: &str| match values.remove(key) {
                 None => Ok(None),
-                Some(Raw::Text(t)) => Ok(Some(t.into())),
+                Some(Raw::Text(t)) => Ok(Some(t.to_string())),
                 Some(_) => Err(Failure::input(format!("answers.{step}.{key}: write it as text, in quotes"))),
             };
             let (item, note) = (text("item")?, text("note")?);
+            let values = values.into_iter().map(|(field, value)| (field.into(), value)).collect();
             out.push(Answer { step: step.as_str().into(), attempt, item, values, note });
         }
     }

@@ -42,6 +42,8 @@ pub struct Facts {
     pub second: Option<Signer>,
     /// Grounds open on the asset now.
     pub open: Vec<Raise>,
+    /// Grounds open on what is fitted to a unit that is to be lent.
+    pub fitted_open: BTreeMap<Asset, Vec<Raise>>,
     /// The unit on which the facepiece or cylinder is, where that is held for an inquiry.
     pub held_with: Option<String>,
     /// The unit's qualification family; for a facepiece or cylinder, none.

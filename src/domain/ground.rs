@@ -553,7 +553,9 @@ fn check_effects(record: &Record, check: &Check, forms: &mut dyn Forms, out: &mu
                 by: record.envelope.by.clone(),
                 purpose: check.purpose,
                 profile: check.profile.clone(),
+                // A table may ask nothing of this kind of check; then nothing was looked at.
                 clean: judgement.verdict == Verdict::InService
+                    && !form.steps.is_empty()
                     && problems.is_empty()
                     && !(failed && check.purpose == Purpose::Proving),
                 items: good_items(check, &form, &judgement.good),

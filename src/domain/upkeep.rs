@@ -674,9 +674,9 @@ impl Upkeep {
     /// facepiece or cylinder fitted to it (`open`): a unit does not ride with what is condemned, held,
     /// tagged or in doubt.
     ///
-    /// What failed in a check of the unit that it has been on since is left out. There the ground
-    /// [`Kind::AnotherItem`] says so, until a good answer with another one clears it: that is the
-    /// crew's exchange, which the register does not know of yet.
+    /// What failed in a check of the unit that it has been on since is left out for that day and the next.
+    /// There the ground [`Kind::AnotherItem`] says so, until a good answer with another one clears it: that
+    /// is the crew's exchange, of which the register has to hear before it knows the wrong one for long.
     pub fn grounds_with(
         &self,
         asset: &Asset,
@@ -708,7 +708,9 @@ impl Upkeep {
                     continue;
                 }
                 let exchanged = |r: &Raise| {
-                    r.on.as_ref() == Some(&asset.number) && thing.since.is_none_or(|since| r.at >= since)
+                    r.on.as_ref() == Some(&asset.number)
+                        && thing.since.is_none_or(|since| r.at >= since)
+                        && (today - day_of(r.at)).num_days() <= 1
                 };
                 let mut against = open(item);
                 against.retain(|r| !exchanged(r));
@@ -743,6 +745,10 @@ impl Upkeep {
         let worst = out.min_by_key(|r| (std::cmp::Reverse(r.kind.terms().state), r.kind, &r.key))?;
         let say = match worst.kind {
             Kind::Held => format!("{its} is held for an inquiry: {}; fit another one", worst.say),
+            // A crew may have exchanged it in its check.
+            Kind::Finding => {
+                format!("{its}: {}; fit another one, or write down which one is on it", worst.say)
+            }
             _ => format!("{its}: {}; fit another one", worst.say),
         };
         Some((say, worst.basis.clone()))

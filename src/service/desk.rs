@@ -91,6 +91,12 @@ async fn gather(write: &mut Write, desk: &Desk, by: Option<&str>, now: Millis) -
         Desk::Loan(Loan::Borrowed { profile, .. }) => {
             facts.slots = table(write).await?.and_then(|t| t.profiles.get(profile).map(Profile::slots));
         }
+        Desk::Loan(Loan::Lent { unit, .. }) => {
+            for item in write.with_unit(unit).await? {
+                let open = write.open_grounds(&item, now).await?;
+                facts.fitted_open.insert(item, open);
+            }
+        }
         Desk::Fitting(f) => facts.fitted_on = write.fitted_on(f).await?,
         Desk::Correction(c) => facts.wrong = wrong(write, c).await?,
         Desk::Register(Register::Tablet { id, .. }) => facts.tablet = enrolled(write, id).await?,

@@ -101,10 +101,11 @@ async fn inspections(
         "remedial action",
         "record",
     ];
+    let parts = store.parts_records().await?;
     let mut rows = Vec::new();
     for number in period.units.keys() {
         let mut serials = Serials::default();
-        for Kept { record, .. } in store.parts_records(number).await? {
+        for Kept { record, .. } in &parts {
             if let Body::Desk(desk) = &record.body {
                 serials.hear(number, desk, record.envelope.time());
             }

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use airmuster_domain::Millis;
 use airmuster_domain::record::{Crew, Duty, Move, Moved, Place, RigStatus};
+use airmuster_domain::standing::State;
 
 use super::muster::Muster;
 use crate::store::{SeatRow, Seated};
@@ -31,10 +32,14 @@ pub fn everything(
     };
     let mut moves = Vec::new();
     let mut seats: BTreeMap<&str, &str> = BTreeMap::new();
-    // A seat without a unit has none to move; whoever rides there still needs one.
-    let rides = |p: &SeatRow| crews.iter().any(|(_, c)| c.from.contains_key(&p.seat));
+    // A seat without a unit has none to move; whoever rides there still needs one, if one is left.
+    let going = || crews.iter().filter(|(_, c)| !c.from.is_empty() && c.to.is_empty());
+    let rides =
+        |p: &&SeatRow| !p.kit && p.asset.is_none() && going().any(|(_, c)| c.from.contains_key(&p.seat));
+    // What is held stays as it is, and what is retired goes nowhere.
+    let may_go = |p: &&SeatRow| p.asset.as_deref().is_some_and(|asset| !is_stuck(muster, asset));
     let mut free: Vec<&SeatRow> = muster.places(to).filter(|p| p.asset.is_none()).collect();
-    for place in muster.places(from).filter(|p| p.asset.is_some() || (!p.kit && rides(p))) {
+    for place in muster.places(from).filter(may_go).chain(muster.places(from).filter(rides)) {
         let Some(nth) = free.iter().position(|goal| fits(muster, place, goal, &free)) else { continue };
         let goal = free.remove(nth);
         seats.insert(&place.seat, &goal.seat);
@@ -62,7 +67,7 @@ pub fn everything(
         duties.extend((old.duty == Duty::InUse).then(|| status(old, Duty::Reserve)));
     }
     let mut written = Vec::new();
-    for (shift, of) in crews.iter().filter(|(_, of)| !of.from.is_empty() && of.to.is_empty()) {
+    for (shift, of) in going() {
         let crew = |rig: &str, seats| Crew { rig: rig.to_owned(), shift: *shift, seats };
         let (go, stay): (Vec<_>, Vec<_>) =
             of.from.iter().partition(|(seat, _)| seats.contains_key(seat.as_str()));
@@ -74,6 +79,11 @@ pub fn everything(
         written.push(crew(to, go.into_iter().filter_map(on).collect()));
     }
     Ok(Takeover { moved: Moved { moves, why }, duties, crews: written })
+}
+
+fn is_stuck(muster: &Muster, asset: &str) -> bool {
+    let unit = asset.strip_prefix("unit:").and_then(|number| muster.fleet.units.get(number));
+    unit.is_some_and(|u| matches!(u.standing.state, State::Held | State::Retired))
 }
 
 /// Whether a free place is the one for what is in another: seats in their order, a kit in a place of its name

@@ -246,7 +246,14 @@ impl Write {
             return Ok(());
         }
         let pulls = raises.iter().filter(|r| r.kind.terms().state >= State::OutOfService);
-        let units: BTreeSet<&Asset> = pulls.map(|r| &r.asset).filter(|a| a.kind == AssetKind::Unit).collect();
+        let mut units = BTreeSet::new();
+        for asset in pulls.map(|r| &r.asset) {
+            match asset.kind {
+                AssetKind::Unit => units.extend([asset.clone()]),
+                // It pulls the unit that it is on.
+                AssetKind::Facepiece | AssetKind::Cylinder => units.extend(self.fitted_unit(asset).await?),
+            }
+        }
         for asset in units {
             sqlx::query(
                 "insert into late_pull (seq, asset)
@@ -264,6 +271,15 @@ impl Write {
             .await?;
         }
         Ok(())
+    }
+
+    async fn fitted_unit(&mut self, asset: &Asset) -> Result<Option<Asset>, StoreError> {
+        let unit: Option<String> =
+            sqlx::query_scalar("select place from holder where asset = $1 and at = 'with'")
+                .bind(asset.to_string())
+                .fetch_optional(self.conn().await?)
+                .await?;
+        Ok(unit.as_deref().map(Asset::unit))
     }
 
     pub(super) async fn write_acknowledged(&mut self, a: &Acknowledged, seq: i64) -> Result<(), StoreError> {

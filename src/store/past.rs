@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use airmuster_domain::Millis;
 use airmuster_domain::ground::Raise;
-use airmuster_domain::record::{Asset, Body, Desk, Place, Register};
+use airmuster_domain::record::{Body, Desk, Place, Register};
 
 use super::error::{StoreError, unreadable};
 use super::logbook::{self, Kept};
@@ -83,31 +83,29 @@ impl Store {
         logbook::all_by_seq(&mut conn, seqs).await
     }
 
-    /// The records that say which parts a unit has had, oldest first.
-    pub async fn parts_records(&self, unit: &str) -> Result<Vec<Kept>, StoreError> {
-        let mut conn = self.read.acquire().await?;
-        let seqs: Vec<i64> = sqlx::query_scalar(
-            "select l.seq from about a join logbook l on l.seq = a.seq
-             where a.asset = $1 and l.kind in ('register', 'fitting', 'loan') order by l.seq",
+    /// The records that say which parts units have had, oldest first. Few among all: they are read at once.
+    pub async fn parts_records(&self) -> Result<Vec<Kept>, StoreError> {
+        let rows: Vec<(i64, Millis, Vec<u8>)> = sqlx::query_as(
+            "select seq, received_at, bytes from logbook
+             where kind <> 'check' and kind in ('register', 'fitting', 'loan') order by seq",
         )
-        .bind(Asset::unit(unit).to_string())
-        .fetch_all(&mut *conn)
+        .fetch_all(&self.read)
         .await?;
-        logbook::all_by_seq(&mut conn, seqs).await
+        rows.into_iter().map(logbook::kept).collect()
     }
 
     /// A logbook that is older than this memory has it made from its records.
     pub(super) async fn catch_up_with_places(&self) -> Result<(), StoreError> {
         let mut write = self.begin().await?;
-        let (kept, records): (i64, i64) =
-            sqlx::query_as("select (select count(*) from placed), (select count(*) from logbook)")
+        let (kept, records): (bool, bool) =
+            sqlx::query_as("select exists (select 1 from placed), exists (select 1 from logbook)")
                 .fetch_one(write.conn().await?)
                 .await?;
-        if kept > 0 || records == 0 {
+        if kept || !records {
             return Ok(());
         }
         let seqs: Vec<i64> = sqlx::query_scalar(
-            "select seq from logbook where kind in ('register', 'moved', 'loan', 'loan_ended') order by seq",
+            "select seq from logbook where kind <> 'check' and kind in ('register', 'moved', 'loan', 'loan_ended') order by seq",
         )
         .fetch_all(write.conn().await?)
         .await?;
@@ -142,17 +140,18 @@ impl Store {
     /// A logbook that is older than the memory of who rode has it made from its records.
     pub(super) async fn catch_up_with_crews(&self) -> Result<(), StoreError> {
         let mut write = self.begin().await?;
-        let (kept, crews): (i64, i64) =
-            sqlx::query_as("select (select count(*) from ridden), (select count(*) from crew)")
+        let (kept, crews): (bool, bool) =
+            sqlx::query_as("select exists (select 1 from ridden), exists (select 1 from crew_seat)")
                 .fetch_one(write.conn().await?)
                 .await?;
-        if kept > 0 || crews == 0 {
+        if kept || !crews {
             return Ok(());
         }
-        let seqs: Vec<i64> =
-            sqlx::query_scalar("select seq from logbook where kind in ('crew', 'left') order by seq")
-                .fetch_all(write.conn().await?)
-                .await?;
+        let seqs: Vec<i64> = sqlx::query_scalar(
+            "select seq from logbook where kind <> 'check' and kind in ('crew', 'left') order by seq",
+        )
+        .fetch_all(write.conn().await?)
+        .await?;
         for seq in seqs {
             let Some(Kept { record, .. }) = logbook::by_seq(write.conn().await?, seq).await? else {
                 continue;

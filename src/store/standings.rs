@@ -258,11 +258,13 @@ impl Store {
              where g.kind = 'held' and substr(g.asset, 1, 5) <> 'unit:'
                and (g.cleared_at is null or g.cleared_at > $2)
                and (exists (select 1 from holder h where h.asset = g.asset and h.at = 'with' and h.place = $1)
-                    or json_extract(g.detail, '$.say') like 'packed with unit ' || $1 || ',%')
+                    or json_extract(g.detail, '$.say') = $3
+                    or substr(json_extract(g.detail, '$.say'), 1, length($3) + 1) = $3 || ',')
              order by g.asset",
         )
         .bind(unit)
         .bind(now.saturating_add(SLACK))
+        .bind(packed_words(unit))
         .fetch_all(&self.read)
         .await?;
         rows.iter().map(|a| a.parse().map_err(|e| unreadable("ground", a, &e))).collect()
@@ -435,6 +437,11 @@ fn unit_number(asset: &Asset) -> &str {
         AssetKind::Unit => &asset.number,
         _ => "",
     }
+}
+
+/// What the hold on a thing says first that was packed with a unit.
+pub fn packed_words(unit: &str) -> String {
+    format!("packed with unit {unit}")
 }
 
 impl Write {

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use airmuster_domain::Millis;
-use airmuster_domain::record::{Asset, Body, Desk, Fitting, Record};
+use airmuster_domain::record::{Asset, Body, Desk, Fitting, Loan, LoanEnded, Record};
 use airmuster_domain::upkeep::{Thing, Upkeep};
 use sqlx::sqlite::SqliteConnection;
 
@@ -64,6 +64,14 @@ fn gathered(rows: &[(String, String)]) -> Result<Upkeep, StoreError> {
     Ok(all)
 }
 
+/// The unit of a loan or its end.
+fn loaned(desk: &Desk) -> Option<&String> {
+    match desk {
+        Desk::Loan(Loan::Lent { unit, .. }) | Desk::LoanEnded(LoanEnded { unit, .. }) => Some(unit),
+        _ => None,
+    }
+}
+
 impl Write {
     /// The unit on which a part of this serial is, but for one unit.
     pub async fn fitted_on(&mut self, f: &Fitting) -> Result<Option<String>, StoreError> {
@@ -93,7 +101,7 @@ impl Write {
     }
 
     /// What is fitted to a unit.
-    async fn with_unit(&mut self, unit: &str) -> Result<Vec<Asset>, StoreError> {
+    pub async fn with_unit(&mut self, unit: &str) -> Result<Vec<Asset>, StoreError> {
         let rows: Vec<String> =
             sqlx::query_scalar("select asset from holder where at = 'with' and place = $1")
                 .bind(unit)
@@ -118,8 +126,8 @@ impl Write {
         .await?;
         let mut all = gathered(&rows)?;
         let mut about = all.about(desk).unwrap_or_default();
-        if let Desk::LoanEnded(e) = desk {
-            about.extend(self.with_unit(&e.unit).await?);
+        if let Some(unit) = loaned(desk) {
+            about.extend(self.with_unit(unit).await?);
         }
         for asset in about {
             let row: Option<(String, String)> =
@@ -260,16 +268,16 @@ impl Store {
     /// A logbook that is older than what is kept of upkeep has it made from its records.
     pub(super) async fn catch_up_with_upkeep(&self) -> Result<(), StoreError> {
         let mut write = self.begin().await?;
-        let (kept, homes, records): (i64, i64, i64) = sqlx::query_as(
-            "select (select count(*) from upkeep), (select count(*) from home), (select count(*) from logbook)",
+        let (kept, homes, records): (bool, bool, bool) = sqlx::query_as(
+            "select exists (select 1 from upkeep), exists (select 1 from home), exists (select 1 from logbook)",
         )
         .fetch_one(write.conn().await?)
         .await?;
-        if kept > 0 || records == 0 {
+        if kept || !records {
             return Ok(());
         }
         let seqs: Vec<i64> = sqlx::query_scalar(
-            "select seq from logbook where kind in ('register', 'retired', 'condemned', 'upkeep', 'fill',
+            "select seq from logbook where kind <> 'check' and kind in ('register', 'retired', 'condemned', 'upkeep', 'fill',
                     'cylinder_read', 'air_sample', 'moved', 'loan', 'loan_ended', 'fitting', 'notice', 'notice_done', 'notice_ended',
                     'left') order by seq",
         )
@@ -281,7 +289,7 @@ impl Store {
                 && let Body::Desk(desk) = &record.body
             {
                 all.hear(desk, record.envelope.time());
-                for entry in desk.entries().iter().filter(|_| homes == 0) {
+                for entry in desk.entries().iter().filter(|_| !homes) {
                     write.remember_home(entry).await?;
                 }
             }

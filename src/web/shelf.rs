@@ -1,5 +1,6 @@
 //! Pages as they were last rendered. In the half hour after a change of shift the same few are asked for again
-//! and again; one is taken from here until anything is written or the minute is over.
+//! and again; one is taken from here until anything is written or the minute is over. What in it is of one request
+//! alone (the id of a check) is written over each time.
 
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};

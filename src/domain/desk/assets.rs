@@ -338,7 +338,8 @@ pub(super) fn may_loan(l: &Loan, facts: &Facts) -> Result<(), Refusal> {
 
 /// What must not ride here is not lent to others to ride there.
 fn may_be_lent(unit: &Asset, facts: &Facts) -> Result<(), Refusal> {
-    let upkeep = facts.upkeep.grounds(unit, facts.today);
+    let fitted = |item: &Asset| facts.fitted_open.get(item).cloned().unwrap_or_default();
+    let upkeep = facts.upkeep.grounds_with(unit, facts.today, &facts.open, fitted);
     let against = |r: &&Raise| r.kind.terms().state >= State::OutOfService;
     match facts.open.iter().chain(&upkeep).find(against) {
         Some(r) => {

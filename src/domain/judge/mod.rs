@@ -96,6 +96,7 @@ pub struct Answer {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub item: Option<String>,
     /// What was entered.
+    #[serde(with = "in_braces")]
     pub values: Values,
     /// In the member's own words.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -110,6 +111,42 @@ impl Answer {
             Some(Raw::Text(t)) => t == "no",
             _ => false,
         }
+    }
+}
+
+/// Values as an object, also where there are none: the library would write and read a list then.
+mod in_braces {
+    use std::fmt;
+
+    use serde::de::{MapAccess, Visitor};
+    use serde::{Deserializer, Serializer};
+
+    use super::Values;
+
+    pub(super) fn serialize<S: Serializer>(values: &Values, s: S) -> Result<S::Ok, S::Error> {
+        s.collect_map(values.iter())
+    }
+
+    pub(super) fn deserialize<'de, D: Deserializer<'de>>(d: D) -> Result<Values, D::Error> {
+        struct Braces;
+
+        impl<'de> Visitor<'de> for Braces {
+            type Value = Values;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("values by field")
+            }
+
+            fn visit_map<M: MapAccess<'de>>(self, mut map: M) -> Result<Values, M::Error> {
+                let mut values = Values::new();
+                while let Some((field, value)) = map.next_entry()? {
+                    values.insert(field, value);
+                }
+                Ok(values)
+            }
+        }
+
+        d.deserialize_map(Braces)
     }
 }
 

@@ -80,10 +80,10 @@ impl Purpose {
         matches!(self, Self::ShiftStart | Self::AfterUse | Self::Periodic)
     }
 
-    /// Whether such a check asks everything that a use may have done: the check after use itself, and those
-    /// of the bench, which ask all there is.
+    /// Whether such a check asks everything that a use may have done: the check after use itself, and the
+    /// proving check, which asks all there is. An acceptance check asks after no wearer.
     pub fn looks_after_use(self) -> bool {
-        matches!(self, Self::AfterUse | Self::Proving | Self::Acceptance)
+        matches!(self, Self::AfterUse | Self::Proving)
     }
 
     /// The purpose with this id.

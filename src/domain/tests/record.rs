@@ -10,7 +10,7 @@ use std::io::Write as _;
 use std::process::{Command, Stdio};
 
 use crate::common::{check, config, on, proving, uuid, word};
-use airmuster_domain::judge::{Answer, Raw};
+use airmuster_domain::judge::{Answer, Raw, Values};
 use airmuster_domain::record::{
     Accepted, Acknowledged, Asked, Asset, AssetKind, Body, CHAIN_START, Cadence, Clearing, Component,
     Condition, Correction, Crew, CylinderRead, Desk, Digest, Doubt, Duty, Field, Fitting, GapDealt, LARGEST,
@@ -422,6 +422,20 @@ fn any_check_comes_back_as_it_was() {
             Ok(())
         })
         .unwrap();
+}
+
+#[test]
+fn an_answer_without_values_has_empty_braces_and_a_list_of_values_is_none() {
+    let note = Answer { note: Some("dusty".to_owned()), ..word("gauges", true) };
+    let bare = Answer { values: Values::new(), ..note.clone() };
+    assert_eq!(json!(bare), json!({ "step": "gauges", "values": {}, "note": "dusty" }));
+    for wrong in [json!([]), json!([["good", true]]), json!(null)] {
+        let text = json!({ "step": "gauges", "values": wrong }).to_string();
+        assert!(serde_json::from_str::<Answer>(&text).is_err(), "{text}");
+    }
+    let twice = r#"{"step":"gauges","values":{"good":true,"good":false}}"#;
+    let read: Answer = serde_json::from_str(twice).unwrap();
+    assert_eq!(read.values.get("good"), Some(&Raw::Flag(false)), "the last one, as ever");
 }
 
 #[test]

@@ -14,7 +14,7 @@ use std::cell::{Cell, RefCell};
 use crate::common::oracle::{Against, Oracle};
 use crate::common::pool::{ASSETS, NOWS, POOL};
 use crate::common::*;
-use airmuster_domain::ground::{Act, clears, effects};
+use airmuster_domain::ground::{Act, Kind, clears, effects};
 use airmuster_domain::record::{
     Asset, Body, Correction, Desk, Digest, Doubt, Outcome, Place, Record, RecordRef, Register, Settlement,
     Used, heads,
@@ -164,6 +164,17 @@ fn a_facepiece_that_the_crew_has_exchanged_takes_out_the_units_that_it_is_put_on
     desk.push(&before);
     assert_eq!(state(&fields, &desk, &face), State::OutOfService);
     assert_eq!(state(&fields, &desk, &one()), State::InService);
+    // Whoever reads the register takes it for the one that rides: for a day, and no longer.
+    let later = |days| {
+        let account = Account::with(&mut tables(), fields, &desk);
+        account
+            .standing(&one(), NOON + days * DAY)
+            .grounds
+            .into_iter()
+            .map(|g| g.raise.kind)
+            .collect::<Vec<_>>()
+    };
+    assert!(!later(1).contains(&Kind::FittedOut) && later(2).contains(&Kind::FittedOut));
     let away = fitted(833, face.clone(), "2", NOON + MINUTE);
     desk.push(&away);
     assert_eq!(state(&fields, &desk, &one()), State::InService);
@@ -683,7 +694,7 @@ fn a_use_is_done_with_by_a_good_check_that_asks_what_it_may_have_done_and_by_no_
         (Periodic, State::CheckDue),
         (AfterUse, State::InService),
         (Proving, State::InService),
-        (Acceptance, State::InService),
+        (Acceptance, State::CheckDue),
     ] {
         let made = proving(2, "1").purpose(purpose).seen(&[key(&use_now, "used")]);
         assert_eq!(with(&use_now, &made), then, "{purpose}");

@@ -191,7 +191,7 @@ impl<'a> Oracle<'a> {
     }
 
     /// What is fitted to a unit and is itself out of service or worse, but for what failed in a check
-    /// of this unit since it was put on it: there another one was asked for.
+    /// of this unit since it was put on it, today or yesterday: there another one was asked for.
     fn fitted_against(&self, of: &Asset, open: &mut Against) {
         if of.kind != AssetKind::Unit || open.iter().any(|(state, _)| *state == State::Held) {
             return;
@@ -219,7 +219,7 @@ impl<'a> Oracle<'a> {
         }
     }
 
-    /// Whether a finding was made on this unit, then or later.
+    /// Whether a finding was made on this unit, then or later, and not before yesterday.
     fn found_on(&self, key: &str, unit: &Asset, since: Millis) -> bool {
         let Some(digest) = key.strip_prefix("finding/").and_then(|k| k.split('/').next()) else {
             return false;
@@ -230,7 +230,12 @@ impl<'a> Oracle<'a> {
             _ => false,
         };
         let mut all = self.fields.values().chain(&self.desk);
-        all.any(|r| r.name.digest.to_string() == digest && on(r) && r.envelope.time() >= since)
+        all.any(|r| {
+            r.name.digest.to_string() == digest && {
+                let at = r.envelope.time();
+                on(r) && at >= since && self.now.div_euclid(DAY) - at.div_euclid(DAY) <= 1
+            }
+        })
     }
 
     /// Findings not cleared.

@@ -1,6 +1,6 @@
 //! Units lent and borrowed.
 
-use airmuster_domain::ground::Kind;
+use airmuster_domain::ground::{Kind, Raise};
 use airmuster_domain::record::{Asset, Desk, Loan, LoanEnded, NoticeDone, Place, Register};
 
 use super::{Whole, borrowed, day, facts, hear, lent, notice, raise, s};
@@ -44,6 +44,13 @@ fn a_unit_is_lent_while_it_is_ours_here_and_fit_to_ride() {
             }),
             ("failed", "unit 1 is out of service (it failed); it is not lent", |_, f| {
                 f.open = vec![raise(Kind::Finding)];
+            }),
+            ("not to ride with what is on it", "its facepiece 7: it failed", |_, f| {
+                let on =
+                    Register::Holder { asset: Asset::facepiece("7"), place: Place::With { unit: s("1") } };
+                hear(&mut f.upkeep, &Desk::Register(on));
+                let failed = Raise { asset: Asset::facepiece("7"), ..raise(Kind::Finding) };
+                f.fitted_open.insert(Asset::facepiece("7"), vec![failed]);
             }),
             ("stopped by a notice", "unit 1 is out of service (notice n-2", |_, f| {
                 hear(&mut f.upkeep, &Desk::Notice(notice("n-2")));
