@@ -3,6 +3,7 @@
 import {
   STATE_WORDS, answersIn, checkBody, failing, fieldName, misnamed, raisedBy, stepView, strip, worstState,
 } from './answers.js';
+import { afterGood } from './after.js';
 import { fromTablet } from './base.js';
 import { attachBay } from './bay.js';
 import { choose, chosen } from './choices.js';
@@ -248,7 +249,7 @@ async function recordOf(outcome, { id = newId(), by, written_by, run = draft.run
 
 // What this tablet remembers of a record beside its bytes: enough to show the unit by.
 const about = (record, judged) => (digest) => ({
-  unit: data.unit, outcome: record.body.outcome, purpose: data.purpose, sole: data.seen.length === 0 && !data.countersigned && !(blank && data.purpose === 'after-use'),
+  unit: data.unit, outcome: record.body.outcome, purpose: data.purpose, sole: data.seen.length === 0 && !data.countersigned && !blank,
   verdict: record.body.outcome === 'stopped' ? 'due' : standingOf(judged.verdict),
   raises: record.body.outcome === 'stopped' ? [`check-again/${digest}`] : raisedBy(judged.findings, digest),
   words: judged.findings.filter((f) => !f.settled && f.consequence !== 'remark').map((f) => f.title).join(', '),
@@ -333,8 +334,11 @@ function offer(kept) {
 
 // A use that this tablet has written down asks for another form than the one that the page knows of.
 async function isOther() {
-  const { pathname, search } = location;
-  if (search || AFTER_USE.includes(data.purpose) || entered(fields()).length) return false;
+  const { pathname, searchParams: asked } = new URL(location);
+  // What was entered before a call says nothing of what the use has done.
+  const goesOn = asked.has('continues');
+  asked.delete('continues');
+  if (asked.size || AFTER_USE.includes(data.purpose) || (entered(fields()).length && !goesOn)) return false;
   const rows = (await all().catch(() => [])).filter((row) => row.unit === data.unit && !isKnown(row, made));
   if (!wasUsed(rows)) return false;
   location.replace(`${pathname}?purpose=after-use`);
@@ -504,17 +508,19 @@ async function reviewHere() {
   const { members, seal_key: to } = await list();
   const sealing = to && await import('./seal.js').catch(() => null);
   const seals = Boolean(sealing?.canSeal());
+  const rows = await all().catch(() => []);
+  const after = afterGood({ data, rows, made, written: draft.written, answers });
   const page = reviewOf({
-    form, data, answers, judged, members, bay: bay?.said(), seals, back: () => show(null),
+    form, data: { ...data, after }, answers, judged, members, bay: bay?.said(), seals, back: () => show(null),
     // What cannot be sealed is saved all the same, and proven later.
-    save: (signer, pin) => saveHere(signer, judged, pin && (async (digest) => sealing.sealPin(to, pin, digest, await tablet).catch(() => undefined))),
+    save: (signer, pin) => saveHere(signer, judged, after, pin && (async (digest) => sealing.sealPin(to, pin, digest, await tablet).catch(() => undefined))),
   });
   show(page);
   if (!members.length) say(page.querySelector('[data-of=trouble]'), 'This tablet has not heard yet who may sign. Bring it to where the station can be reached; the answers are kept.');
 }
 
 let saving = false;
-async function saveHere(signer, judged, seal) {
+async function saveHere(signer, judged, after, seal) {
   if (saving) return false;
   saving = true;
   try {
@@ -524,7 +530,7 @@ async function saveHere(signer, judged, seal) {
     const { at, seal: locked } = await write(record, { over: key, more: about(record, judged), seal });
     form.removeAttribute('data-begun');
     draft.done = true;
-    show(verdictOf({ data, judged, board, said: `Saved on this tablet ${clock(at)}, not yet received.${locked ? '' : ' Your PIN is asked when the station can be reached.'}` }));
+    show(verdictOf({ data: { ...data, after }, judged, board, said: `Saved on this tablet ${clock(at)}, not yet received.${locked ? '' : ' Your PIN is asked when the station can be reached.'}` }));
     return true;
   } catch (e) {
     const kept = e.name === 'ConstraintError' ? 'This check is saved on this tablet already.' : `${storeTrouble(e)} This check is not saved. The answers stay on this page: do not close it.`;

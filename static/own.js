@@ -1,25 +1,9 @@
 // What this tablet found and the page does not know yet, shown where it concerns: the worse of
 // the server's last word and the tablet's own; better only where nothing but a check was due.
+import { WORST_FIRST, ownVerdict, worse } from './after.js';
 import { clock } from './clock.js';
 import { all } from './outbox.js';
-import { isKnown, wasUsed } from './use.js';
-
-const WORST_FIRST = ['retired', 'held', 'out', 'put-right', 'due', 'in'];
-const worse = (a, b) => (WORST_FIRST.indexOf(a) <= WORST_FIRST.indexOf(b) ? a : b);
-
-/** What the tablet's own records make of a unit, oldest first. */
-export function ownVerdict(rows) {
-  let verdict;
-  let dirty = wasUsed(rows) ? 'due' : 'in';
-  for (const { outcome, verdict: said } of rows) {
-    // What came back soiled is cleaned before a check says anything, and that is written at the station.
-    if (outcome === 'used' && said !== 'due') dirty = worse(dirty, said);
-    // What took it out of service stays; a complete check says anew whether the rest is put right.
-    if (verdict !== 'out' && (outcome === 'complete' || !verdict)) verdict = said;
-    else verdict = worse(verdict, said);
-  }
-  return verdict && worse(dirty, verdict);
-}
+import { isKnown, saysUsed } from './use.js';
 
 /** How to show a unit that the server last called `server`. */
 export function standingOf(server, rows) {
@@ -45,10 +29,10 @@ function reclass(element, from, to) {
   element.classList.add(`is-${to}`);
 }
 
-// What its cylinder held before it was used is not what it holds now.
-function hideReading(where, rows) {
+/** What its cylinder held before it was used is not what it holds now, whatever was found since. */
+export function hideReading(where, rows) {
   const gauge = where.querySelector('.gauge');
-  if (gauge) gauge.style.visibility = wasUsed(rows) ? 'hidden' : '';
+  if (gauge) gauge.style.visibility = rows.some(saysUsed) ? 'hidden' : '';
 }
 
 const saying = (rows) => {

@@ -142,12 +142,16 @@ export function reviewOf({ form, data, answers, judged, members, bay, seals, sav
 export function verdictOf({ data, judged, said, board }) {
   const page = part('verdict');
   const will = standingOf(judged.verdict);
-  const word = page.querySelector(`[data-word=${will !== 'in' ? will : data.after ? 'after' : data.countersigned ? 'awaited' : 'in'}]`);
+  const after = will === 'in' ? data.after : null;
+  // What this tablet adds to the station's word stands under the word of its standing.
+  const name = after ? after.word ?? 'after' : will === 'in' && data.countersigned ? 'awaited' : will;
+  const word = page.querySelector(`[data-word=${name}]`);
+  if (after?.word) word.querySelector('.lead').textContent = after.say;
   page.querySelectorAll('[data-word]').forEach((other) => { if (other !== word) other.remove(); });
   page.querySelector('[data-of=unit]').textContent = `Unit ${data.unit}`;
   page.querySelector('[data-of=because]').append(...judged.findings.filter((f) => !f.settled)
     .map((f) => make('li', '', sentence(f.working.startsWith(f.title) ? f.working : `${f.title}: ${f.working}`))));
-  if (will === 'in' && data.after) page.querySelector('[data-of=because]').append(...data.after.because.map((text) => make('li', '', text)));
+  if (after) page.querySelector('[data-of=because]').append(...after.because.map((text) => make('li', '', text)));
   if (judged.missing.length) page.querySelector('[data-of=because]').append(make('li', '', `${judged.missing.length} steps still to do.`));
   page.querySelector('[data-of=said]').textContent = said;
   page.querySelector('[data-of=board]').href = board;

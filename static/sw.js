@@ -193,7 +193,10 @@ async function keptFor(url) {
   if (searchParams.size) return undefined;
   const unit = list.units?.find((u) => u.number === decodeURIComponent(number ?? ''));
   const kept = await cache.match(path);
-  if (afterUse && !(await kept?.clone().text())?.includes('name="purpose" value="after-use"')) {
+  const html = number && kept ? await kept.clone().text() : '';
+  // What is held or retired is not checked: its page without a form stays, and no form of its kind.
+  if (html && !html.includes('<form class="check"')) return kept;
+  if (afterUse && !html.includes('name="purpose" value="after-use"')) {
     return unit && cache.match(`/forms/${unit.profile}/after-use`);
   }
   return kept ?? (unit && cache.match(`/forms/${unit.profile}`));

@@ -3,9 +3,13 @@
 /** The checks that ask everything that a use may have done. */
 export const AFTER_USE = ['after-use', 'proving'];
 
+/** Whether a record says that a unit was used. */
+export const saysUsed = ({ raises }) => Boolean(raises?.some((ground) => ground.startsWith('used/')));
+
 /** Whether one of these records, oldest first, says that a unit was used, and none that it was looked at since. */
-export const wasUsed = (rows) => rows.reduce((used, { outcome, purpose, verdict, raises }) => {
-  if (raises?.some((ground) => ground.startsWith('used/'))) return true;
+export const wasUsed = (rows) => rows.reduce((used, row) => {
+  const { outcome, purpose, verdict } = row;
+  if (saysUsed(row)) return true;
   return used && !(outcome === 'complete' && verdict === 'in' && AFTER_USE.includes(purpose));
 }, false);
 

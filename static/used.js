@@ -42,7 +42,8 @@ function recordOf({ unit, out }) {
     after_use: true,
   };
   const more = (digest) => ({
-    unit, outcome: 'used', verdict: WORST[condition], sole: false, words: `Used, came back ${condition}`,
+    unit, outcome: 'used', verdict: out ? 'out' : WORST[condition], sole: false,
+    words: `Used${out ? ' while out of service' : ''}, came back ${condition}`,
     raises: [`used/${digest}`, ...(condition === 'clean' ? [] : [`${condition}/${digest}`])],
   });
   return { id: idOf(unit), kind: 'used', body, more };

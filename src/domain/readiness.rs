@@ -169,11 +169,6 @@ pub enum Lack {
 }
 
 impl Lack {
-    /// Whether it concerns clearance: medical, and told to officers who are signed in and to nobody else.
-    pub fn is_medical(&self) -> bool {
-        matches!(self, Self::ClearanceUnknown | Self::NotCleared)
-    }
-
     /// Whether it goes with this unit, and another one may not have it.
     fn is_of_the_unit(&self) -> bool {
         match self {

@@ -233,9 +233,19 @@ impl Muster {
 
     /// Whether a place is ready: a seat with who sits there, a kit by what is in it.
     pub fn readiness(&self, place: &SeatRow) -> Readiness {
+        self.weighed(place, |rider| rider)
+    }
+
+    /// As [`Muster::readiness`], as if every member were cleared: what is shown where nobody need be signed in
+    /// to see who sits there.
+    pub fn but_for_clearance(&self, place: &SeatRow) -> Readiness {
+        self.weighed(place, |rider| Rider { cleared: Some(true), ..rider })
+    }
+
+    fn weighed(&self, place: &SeatRow, known: impl FnOnce(Rider) -> Rider) -> Readiness {
         let clock = &self.fleet.department.clock;
         if let Some(unit) = self.fleet.in_seat(place) {
-            let rider = self.member(place).map(|m| self.rider(m));
+            let rider = self.member(place).map(|m| known(self.rider(m)));
             let on = match &rider {
                 _ if place.kit => On::NotEntered,
                 Some(rider) => On::By(rider),
@@ -254,14 +264,6 @@ impl Muster {
             Some(State::InService) => Readiness { lacks: vec![Lack::NotRead], due_by: None },
             Some(state) => Readiness { lacks: vec![Lack::Standing(state)], due_by: None },
         }
-    }
-
-    /// As [`Muster::readiness`], whatever is known of clearances: what is shown where nobody need be signed in
-    /// to see who sits there.
-    pub fn but_for_clearance(&self, place: &SeatRow) -> Readiness {
-        let mut readiness = self.readiness(place);
-        readiness.lacks.retain(|l| !l.is_medical());
-        readiness
     }
 
     /// As [`Muster::readiness`], of an empty seat too saying what whoever sits there lacks.

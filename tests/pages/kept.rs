@@ -13,6 +13,34 @@ fn about(page: &Page) -> Value {
     serde_json::from_str(json.unwrap()).unwrap()
 }
 
+#[tokio::test]
+async fn a_reviewed_rig_says_to_officers_only_who_was_not_ready_and_why() {
+    let d = district().await;
+    d.checked().await;
+    crew(&d).await;
+    let page = d.tablet().await.get("/rigs/engine-2/roster").await.ok();
+    let mut places: Vec<Reviewed> = serde_json::from_value(about(&page)["places"].clone()).unwrap();
+    for place in &mut places {
+        if place.member.as_deref() == Some("ana") {
+            (place.ready, place.word) = (false, Some("waits for the doctor".to_owned()));
+        }
+    }
+    let stamp = Stamp { id: d.clock.id(), tablet: "t".to_owned(), at: d.clock.now(), ..Stamp::default() };
+    let stamp = Stamp { client: "test".to_owned(), by: Some("olga".to_owned()), ..stamp };
+    let shift = about(&page)["starts"][0].as_i64().unwrap();
+    let body = RigAccepted { rig: "engine-2".to_owned(), shift, places };
+    let origin = Origin::Tablet { proven: Some("olga".to_owned()) };
+    let seq = d.submit(encode("rig_accepted", &stamp, &body), origin).await.seq;
+    let address = format!("/records/{seq}");
+    let told = d.signed_in("olga").await.get(&address).await.ok().text();
+    assert!(told.contains("Unit 121, Ana Wick, not ready: waits for the doctor"), "{told}");
+    for mut other in [d.tablet().await, d.signed_in("ben").await] {
+        let told = other.get(&address).await.ok().text();
+        assert!(told.contains("Unit 121, Ana Wick"), "{told}");
+        assert!(!told.contains("ready") && !told.contains("doctor"), "{told}");
+    }
+}
+
 /// Olga and Ana are tested with a medium facepiece; Olga is cleared, Ana is not.
 async fn crew(d: &District) {
     let mut o = d.signed_in("olga").await;

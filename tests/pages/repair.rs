@@ -515,6 +515,18 @@ async fn of_a_retired_unit_there_is_a_sentence_and_no_form() {
 async fn reviewed(d: &District, browser: &mut Browser, unit: &str, purpose: Purpose) -> Page {
     let path = format!("/units/{unit}/check?purpose={}", purpose.id());
     let form = browser.get(&path).await.ok();
+    handed_in(d, browser, unit, purpose, &form, &[]).await
+}
+
+/// The same of a form that was opened before, with more fields.
+async fn handed_in(
+    d: &District,
+    browser: &mut Browser,
+    unit: &str,
+    purpose: Purpose,
+    form: &Page,
+    more: &[(&str, &str)],
+) -> Page {
     let mut fields: Vec<(String, String)> =
         ["id", "started", "purpose", "rules"].into_iter().map(|n| (n.to_owned(), form.value(n))).collect();
     fields.extend(form.values("seen").into_iter().map(|key| ("seen".to_owned(), key)));
@@ -531,8 +543,50 @@ async fn reviewed(d: &District, browser: &mut Browser, unit: &str, purpose: Purp
             }
         }
     }
-    let fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
+    let fields = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).chain(more.iter().copied());
+    let fields: Vec<(&str, &str)> = fields.collect();
     browser.post(&format!("/units/{unit}/check"), &fields).await.ok()
+}
+
+#[tokio::test]
+async fn the_review_promises_no_ride_for_what_the_check_cannot_clear() {
+    let d = district().await;
+    d.checked().await;
+    let says = "Signed like this, the unit may ride.";
+    let shift = Purpose::ShiftStart;
+    let mut ana = d.signed_in("ana").await;
+    // Raised after the form was opened: whoever checks did not know of it.
+    let form = ana.get("/units/142/check").await.ok();
+    d.pass(MINUTE);
+    d.used("142", "ben", "stairs", airmuster_domain::record::Condition::Clean).await;
+    let before = ana.get("/units/142/check?purpose=after-use").await.ok();
+    let page = handed_in(&d, &mut ana, "142", shift, &form, &[]).await.text();
+    assert!(!page.contains(says) && page.contains("stairs"), "{page}");
+    d.pass(MINUTE);
+    d.used("142", "ben", "the hose tower", airmuster_domain::record::Condition::Clean).await;
+    let page = handed_in(&d, &mut ana, "142", Purpose::AfterUse, &before, &[]).await.text();
+    assert!(page.contains("checked again by somebody who knows of this"), "{page}");
+    assert!(!page.contains(says) && page.contains("hose tower") && !page.contains("stairs"), "{page}");
+    // The facepiece that failed is good in the next check: another one is asked for.
+    d.check("121", "ana", shift, &[("facepiece-vacuum", &[("good", Raw::Flag(false))])]).await;
+    let form = ana.get("/units/121/check").await.ok();
+    assert!(form.html.contains("\"another\":[[\"facepiece-vacuum\",\"F-121\""), "the tablet knows which");
+    let page = handed_in(&d, &mut ana, "121", shift, &form, &[]).await.text();
+    assert!(!page.contains(says) && page.contains("before another one than the one that failed"), "{page}");
+    let other = [("a.facepiece-vacuum.1.item", "F-9")];
+    let page = handed_in(&d, &mut ana, "121", shift, &form, &other).await.text();
+    assert!(page.contains(says), "{page}");
+    // A misread step is for somebody else, and who signs is not known yet.
+    let seq = d.check("117", "ana", shift, &[]).await;
+    d.pass(MINUTE);
+    let word = [("what", "step"), ("step", "gauge-agreement"), ("why", "read wrong"), ("pin", PIN)];
+    let mut olga = d.signed_in("olga").await;
+    let sent =
+        olga.post(&format!("/records/{seq}/correct"), &[&word[..], &[("member", "olga")]].concat()).await;
+    assert_eq!(sent.status, 303, "{}", sent.text());
+    let page = reviewed(&d, &mut ana, "117", shift).await.text();
+    assert!(page.contains("only if another member signs than the one who misread it"), "{page}");
+    assert!(!page.contains(says), "{page}");
 }
 
 #[tokio::test]

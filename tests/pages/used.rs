@@ -119,6 +119,48 @@ async fn a_clean_use_ends_with_the_check_after_it() {
 }
 
 #[tokio::test]
+async fn a_check_that_was_stopped_before_a_use_is_not_gone_on_with() {
+    let d = district().await;
+    d.checked().await;
+    let mut check = d.answered("142", Purpose::ShiftStart, &[]).await;
+    check.outcome = airmuster_domain::record::Outcome::Stopped;
+    d.submit_part(&check).await;
+    let mut tablet = d.tablet().await;
+    let board = tablet.get("/stations/mill").await.ok().html;
+    let at = board.split("/units/142/check?continues=").nth(1).unwrap().split('"').next().unwrap().to_owned();
+    let address = format!("/units/142/check?continues={at}");
+    assert_eq!(tablet.get(&address).await.ok().value("purpose"), "shift-start");
+    d.pass(MINUTE);
+    d.used("142", "ben", "stairs", Condition::Clean).await;
+    let board = tablet.get("/stations/mill").await.ok();
+    assert!(!board.html.contains("continues=") && board.text().contains("Start after-use check"));
+    let led = tablet.get(&address).await;
+    assert_eq!((led.status, led.to.as_str()), (303, "/units/142/check?purpose=after-use"));
+}
+
+#[tokio::test]
+async fn what_has_no_tablets_name_yet_gets_one_with_the_page_of_a_unit_that_is_not_checked_too() {
+    let d = district().await;
+    d.say("hold", "142", "olga", "an inquiry").await;
+    let mut new = d.signed_in("ben").await;
+    let page = new.get("/units/142/check").await.ok();
+    assert!(page.text().contains("held for an inquiry") && !page.html.contains("<form class=\"check\""));
+    assert!(new.cookie("airmuster_tablet").starts_with("tablet-"));
+}
+
+#[tokio::test]
+async fn a_form_for_a_unit_that_is_not_known_yet_promises_no_ride() {
+    let d = district().await;
+    for form in ["", "/after-use"] {
+        let page = d.tablet().await.get(&format!("/forms/{}{form}", d.profile())).await.ok().html;
+        assert!(
+            page.contains("\"after\":{") && page.contains("Whether it rides, the station says."),
+            "{page}"
+        );
+    }
+}
+
+#[tokio::test]
 async fn whoever_asks_for_no_other_gets_the_check_that_is_due_and_a_tablet_keeps_it() {
     let d = district().await;
     let (asset, at) = (Asset::unit("142"), Place::Spare { station: "mill".to_owned() });

@@ -1,8 +1,9 @@
 // How the board shows what this tablet found and the server does not know yet.
 import assert from 'node:assert/strict';
 import test from 'node:test';
+import { ownVerdict } from '../../static/after.js';
 import { ahead } from '../../static/clock.js';
-import { ownVerdict, standingOf, unknownTo } from '../../static/own.js';
+import { hideReading, standingOf, unknownTo } from '../../static/own.js';
 
 const done = (verdict, sole = true, purpose = 'shift-start') => ({ outcome: 'complete', verdict, sole, purpose });
 
@@ -39,6 +40,18 @@ test('what came back dirty stays so until it was cleaned, what came back clean u
   assert.equal(ownVerdict([used('put-right'), afterUse]), 'put-right');
   assert.equal(ownVerdict([used('out'), done('in'), used('due')]), 'out');
   assert.equal(standingOf('in', [used('due')]), 'due');
+});
+
+test('what a cylinder held before a use is not shown again after the good check', () => {
+  const gauge = { style: {} };
+  const shown = (rows) => {
+    hideReading({ querySelector: () => gauge }, rows);
+    return gauge.style.visibility !== 'hidden';
+  };
+  const use = { outcome: 'used', verdict: 'due', raises: ['used/1'] };
+  assert.equal(shown([done('in')]), true);
+  assert.equal(shown([use]), false);
+  assert.equal(shown([use, done('in', false, 'after-use')]), false);
 });
 
 test('what was received after the page was made is still shown, what was received before is in it', () => {

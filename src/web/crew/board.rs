@@ -131,10 +131,14 @@ pub async fn show_board(
     Ok((jar, Html(view)))
 }
 
-/// A check that a call has stopped can be gone on with.
+/// A check that a call has stopped can be gone on with, unless the unit was used meanwhile: then all of it is
+/// looked at anew.
 fn stopped_check(unit: &UnitFacts) -> Option<Action> {
-    let stopped =
-        unit.standing.grounds.iter().find(|g| g.raise.kind == Kind::CheckAgain && g.raise.run.is_some())?;
+    let grounds = &unit.standing.grounds;
+    if grounds.iter().any(|g| g.raise.kind == Kind::Used) {
+        return None;
+    }
+    let stopped = grounds.iter().find(|g| g.raise.kind == Kind::CheckAgain && g.raise.run.is_some())?;
     Some(Action {
         text: "Go on".to_owned(),
         href: format!("/units/{}/check?continues={}", unit.row.number, stopped.raise.from.id),

@@ -3,6 +3,7 @@
 use airmuster_domain::ENGINE;
 use airmuster_domain::Millis;
 use airmuster_domain::bay::Bay;
+use airmuster_domain::ground::Kind;
 use airmuster_domain::judge::{Answer, Judgement, Raw, judge_readable};
 use airmuster_domain::record::{Check, Outcome};
 use airmuster_domain::rules::{Consequence, Limits, Purpose};
@@ -14,7 +15,7 @@ use serde::Deserialize;
 use serde_json::json;
 use uuid::Uuid;
 
-use super::after::{after_good, no_check, nothing_to_check};
+use super::after::{after_good, needs_another, no_check, nothing_to_check};
 use super::filling::{Filling, bay_problem, groups, problems};
 use super::input::Input;
 use super::sign::review;
@@ -94,8 +95,20 @@ async fn form(
     let checking = Checking::load(&app.store, fresh.started, unit, purpose, before.as_ref().map(|b| b.rules))
         .await?
         .ok_or(WebError::NotFound)?;
+    // With either page: the first one that is kept ahead names the tablet for all others.
+    if visitor.tablet.is_none() {
+        let name = format!("tablet-{}", &app.clock.id().simple().to_string()[20..]);
+        jar = jar.add(lasting(TABLET, name.clone()));
+        visitor.tablet = Some(name);
+    }
     if let Some(sentence) = nothing_to_check(&checking) {
-        return Ok(Html(no_check(app, &visitor, &checking, sentence).await?).into_response());
+        return Ok((jar, Html(no_check(app, &visitor, &checking, sentence).await?)).into_response());
+    }
+    // What was answered before a use does not look for what the use has done.
+    let used = checking.standing.grounds.iter().any(|g| g.raise.kind == Kind::Used);
+    if used && before.as_ref().is_some_and(|b| !b.purpose.looks_after_use()) {
+        let to = format!("{}/check?purpose=after-use", unit_ref(&checking.unit.number).href);
+        return Ok((jar, Redirect::to(&to)).into_response());
     }
     let mut input = Input {
         id: before.as_ref().map_or(fresh.id, |b| b.run),
@@ -106,11 +119,6 @@ async fn form(
         seen: checking.shown().map(|g| g.raise.key.clone()).collect(),
         ..Input::default()
     };
-    if visitor.tablet.is_none() {
-        let name = format!("tablet-{}", &app.clock.id().simple().to_string()[20..]);
-        jar = jar.add(lasting(TABLET, name.clone()));
-        visitor.tablet = Some(name);
-    }
     let judged = before.map(|b| {
         retype(&mut input, &b);
         judge_readable(&checking.form, &b.answers).0
@@ -284,7 +292,7 @@ pub async fn form_view(
     let bay = Bay::of(form);
     let clock = &checking.department.clock;
     let countersigned = form.purpose.is_the_crews() && app.store.countersigning().await?;
-    let after = after_good(checking);
+    let after = after_good(checking, input, None);
     let limits = json!({
         "limits": Limits::of(form),
         "unit": number,
@@ -297,6 +305,7 @@ pub async fn form_view(
         "seen": input.seen,
         "countersigned": countersigned,
         "after": after.as_ref().map(|a| json!({ "state": a.standing.class(), "say": a.say, "because": a.because })),
+        "another": needs_another(checking),
         "tablet": tablet_of(visitor),
         "client": crate::service::intake::CLIENT,
         "bay": bay,

@@ -45,7 +45,8 @@ pub async fn show_record(
     let unit = about.as_ref().filter(|a| a.kind == AssetKind::Unit).map(|a| unit_ref(&a.number));
     let doubt = in_doubt(&app.store, record.name.id).await?.map(|d| doubt_words(&d));
     let judged = event.judged.as_ref().zip(event.check());
-    let mut facts = contents(&app.store, &fleet, &record.body, about.as_ref()).await?;
+    let officer = visitor.is(&[Role::Officer, Role::Administrator]);
+    let mut facts = contents(&app.store, &fleet, &record.body, about.as_ref(), officer).await?;
     if let Some((judged, check)) = judged {
         let meant = check.bay.and_then(|at| entered::bay(&judged.form, &check.answers, at));
         facts.extend(meant.map(|text| fact("What that means for the pressure", text)));
@@ -196,6 +197,7 @@ async fn contents(
     fleet: &Fleet,
     body: &Body,
     asset: Option<&Asset>,
+    officer: bool,
 ) -> Result<Vec<Fact>, WebError> {
     let grounds = match asset {
         Some(asset) => store.grounds(asset).await?,
@@ -220,7 +222,7 @@ async fn contents(
         Body::Field(Field::Photo(p)) => {
             vec![fact("What it shows", &p.what), fact("SHA-256 of the picture as sent", p.photo.to_string())]
         }
-        Body::Field(Field::RigAccepted(a)) => reviewed(fleet, &a.places),
+        Body::Field(Field::RigAccepted(a)) => reviewed(fleet, &a.places, officer),
         Body::Field(Field::Used(u)) => of_use(fleet, u),
         Body::Field(Field::Unknown { why, .. }) => vec![fact("Why it cannot be read", why)],
         Body::Desk(desk) => match desk {
@@ -393,15 +395,17 @@ fn fitting(f: &Fitting) -> Vec<Fact> {
     out
 }
 
-/// What stood in each place of a rig when an officer accepted it.
-fn reviewed(fleet: &Fleet, places: &[Reviewed]) -> Vec<Fact> {
+/// What stood in each place of a rig when an officer accepted it. Whether it was ready, and the officer's word
+/// on it, may be about somebody's clearance: officers only.
+fn reviewed(fleet: &Fleet, places: &[Reviewed], officer: bool) -> Vec<Fact> {
     let place = |seat: &str| fleet.seats.iter().find(|s| s.seat == seat).map_or("", |s| &s.name);
     let one = |p: &Reviewed| {
         let thing = p.asset.as_ref().map_or("nothing".to_owned(), thing_words);
         let who = p.member.as_deref().map_or(String::new(), |m| format!(", {}", fleet.name(m)));
         let word = p.word.as_deref().map_or(String::new(), |w| format!(": {w}"));
-        let ready = if p.ready { "ready" } else { "not ready" };
-        fact(place(&p.seat), format!("{}{who}, {ready}{word}", capital(&thing)))
+        let ready = if p.ready { ", ready" } else { ", not ready" };
+        let told = if officer { format!("{ready}{word}") } else { String::new() };
+        fact(place(&p.seat), format!("{}{who}{told}", capital(&thing)))
     };
     places.iter().map(one).collect()
 }

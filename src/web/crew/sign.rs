@@ -104,7 +104,7 @@ pub async fn review(
         .filter_map(|id| form.step(id))
         .map(|s| Link { text: s.step.title.clone(), href: format!("#s-{}", s.step.id) })
         .collect();
-    let after = after_good(checking).filter(|_| judged.verdict == Verdict::InService);
+    let after = after_good(checking, input, Some(answers)).filter(|_| judged.verdict == Verdict::InService);
     Ok(Review {
         page: page(app, visitor, &format!("Review unit {number}")).await?,
         unit: unit_ref(number),

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use airmuster_domain::ground::Kind;
-use airmuster_domain::readiness::Lack;
+use airmuster_domain::readiness::{Lack, Readiness};
 use airmuster_domain::record::{Asset, Duty};
 use airmuster_domain::standing::State as Holds;
 use axum::extract::{Path, State};
@@ -35,7 +35,12 @@ pub async fn show_rigs(State(app): State<App>, visitor: Visitor) -> Result<Html<
     let muster = Muster::load(&app.store, app.clock.now()).await?;
     let stations = muster.fleet.stations.iter().map(|s| RigsOf {
         station: s.name.clone(),
-        rigs: muster.rigs.iter().filter(|r| r.station == s.id).map(|r| tile(&muster, &r.id, short)).collect(),
+        rigs: muster
+            .rigs
+            .iter()
+            .filter(|r| r.station == s.id)
+            .map(|r| tile(&muster, &r.id, Muster::readiness, short))
+            .collect(),
         teams: teams(&muster, Some(&s.id)),
     });
     let mut stations: Vec<RigsOf> = stations.collect();
@@ -55,8 +60,13 @@ pub fn teams(muster: &Muster, station: Option<&str>) -> Option<String> {
     entered.then(|| teams_words(&muster.teams(station)))
 }
 
-/// A rig in a line; `said` says what a place lacks.
-pub fn tile(muster: &Muster, id: &str, said: fn(&Lack) -> String) -> RigTile {
+/// A rig in a line; `weighed` says whether a place is ready, `said` what it lacks.
+pub fn tile(
+    muster: &Muster,
+    id: &str,
+    weighed: fn(&Muster, &SeatRow) -> Readiness,
+    said: fn(&Lack) -> String,
+) -> RigTile {
     let mut out = RigTile { href: format!("/rigs/{id}"), ..RigTile::default() };
     if let Some(rig) = muster.rig(id) {
         out.name.clone_from(&rig.name);
@@ -66,7 +76,7 @@ pub fn tile(muster: &Muster, id: &str, said: fn(&Lack) -> String) -> RigTile {
     }
     let mut dues = Vec::new();
     for place in muster.places(id).filter(|_| !out.away) {
-        let ready = muster.readiness(place);
+        let ready = weighed(muster, place);
         dues.extend(ready.due_by);
         out.seats += usize::from(!place.kit);
         out.ready += usize::from(!place.kit && ready.ready());

@@ -41,7 +41,7 @@ async fn wall(app: &App, station: Option<&str>) -> Result<Html<Wall>, WebError> 
             .rigs
             .iter()
             .filter(|r| r.station == s.id)
-            .map(|r| tile(&muster, &r.id, short_for_anybody))
+            .map(|r| tile(&muster, &r.id, Muster::but_for_clearance, short_for_anybody))
             .collect(),
         teams: None,
     };
@@ -50,6 +50,7 @@ async fn wall(app: &App, station: Option<&str>) -> Result<Html<Wall>, WebError> 
         platoon: muster.platoon().map(|p| format!("{p} platoon")),
         clock: fleet.department.clock.local(fleet.now).format("%a %-d %b · %H:%M").to_string(),
         seq,
+        people: fleet.seats.iter().any(|s| muster.member(s).is_some()),
         stations: shown().map(part).filter(|s| !s.rigs.is_empty()).collect(),
     }))
 }

@@ -244,6 +244,8 @@ pub struct Wall {
     pub clock: String,
     /// The last record that is in it.
     pub seq: i64,
+    /// Whether anybody sits on a seat that is counted.
+    pub people: bool,
     /// Stations with their rigs.
     pub stations: Vec<RigsOf>,
 }
