@@ -169,7 +169,9 @@ async fn take_form(app: &App, visitor: &Visitor, about: &About, input: &Input) -
     // What is written is not sent again; the rest is, as uses of their own.
     let mut input = input.clone();
     input.insert("id".to_owned(), app.clock.id().hyphenated().to_string());
-    written.iter().for_each(|unit| drop(input.remove(&format!("u.{unit}"))));
+    for unit in &written {
+        input.remove(&format!("u.{unit}"));
+    }
     let mut form = view(app, visitor, &muster, about, &input, lines).await?;
     form.page.flash = (!written.is_empty()).then(|| format!("Written down: {}.", written.join(", ")));
     Ok(Again(form).into_response())

@@ -162,13 +162,11 @@ pub async fn show_rig(
         next,
     };
     let mut frame = page(&app, &visitor, &row.name).await?;
-    let moves = done.moves(&app).await?;
-    let from = muster.rig(&came.from);
-    frame.flash = match from.zip(moves.iter().find(|m| from.is_some_and(|from| whole(&muster, m, from, row))))
-    {
-        Some((from, moved)) => Some(moved_words(&muster, from, row, moved)),
-        None => words_of(&muster, &moves),
-    };
+    let told = done.moves(&app).await?;
+    let came = muster.rig(&came.from).and_then(|from| {
+        told.iter().find(|m| whole(&muster, m, from, row)).map(|m| moved_words(&muster, from, row, m))
+    });
+    frame.flash = came.or_else(|| words_of(&muster, &told));
     Ok(Html(Roster {
         shifts: chosen.choices(&format!("/rigs/{rig}")),
         page: frame,
@@ -224,8 +222,10 @@ fn moved_words(muster: &Muster, from: &RigRow, to: &RigRow, moved: &Moved) -> St
             "no seat here is free for them".to_owned()
         };
         let names: Vec<String> = riders.iter().map(|(seat, name)| format!("{}: {name}", seat.name)).collect();
-        left =
-            format!("{left} Still riding {}, as {why}: {}.", from.name, names.join("; ")).trim().to_owned();
+        if !left.is_empty() {
+            left.push(' ');
+        }
+        left = [left, format!("Still riding {}, as {why}: {}.", from.name, names.join("; "))].concat();
     }
     let duty = |r: &RigRow| r.duty.words().to_lowercase();
     let (ours, theirs) = (duty(to), duty(from));
