@@ -164,3 +164,13 @@ impl Proposal<'_> {
         format!("{}|{}|{now}", self.seat.seat, self.spare.row.number)
     }
 }
+
+/// What a key names, in words, where it has been carried out: the spare is on that seat.
+pub fn carried_out(muster: &Muster, key: &str) -> Option<String> {
+    let (seat, rest) = key.split_once('|')?;
+    let (spare, _) = rest.split_once('|')?;
+    let there = Asset::unit(spare).to_string();
+    muster.fleet.seats.iter().find(|s| s.seat == seat && s.asset.as_ref() == Some(&there))?;
+    let place = Place::Seat { seat: seat.to_owned() };
+    Some(format!("{spare} to {}", muster.fleet.words_of(&place)))
+}

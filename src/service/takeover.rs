@@ -107,13 +107,14 @@ pub struct CrewsOf {
     pub to: Seated,
 }
 
-/// What is still on a rig, in words: `Rescue-team pack: unit 207`, and who still rides it.
-pub fn still_on(muster: &Muster, rig: &str) -> Vec<String> {
+/// What is on a rig, in words: `Rescue-team pack: unit 207`.
+pub fn things_on(muster: &Muster, rig: &str) -> Vec<String> {
     let thing = |asset: &str| asset.replacen(':', " ", 1);
-    let things =
-        muster.places(rig).filter_map(|p| Some(format!("{}: {}", p.name, thing(p.asset.as_deref()?))));
-    let riders = muster
-        .places(rig)
-        .filter_map(|p| Some(format!("{}: {}", p.name, muster.fleet.name(muster.member(p)?))));
-    things.chain(riders).collect()
+    let on = muster.places(rig).filter_map(|p| Some(format!("{}: {}", p.name, thing(p.asset.as_deref()?))));
+    on.collect()
+}
+
+/// Who rides a rig, by place.
+pub fn riders_of<'a>(muster: &'a Muster, rig: &'a str) -> Vec<(&'a SeatRow, &'a str)> {
+    muster.places(rig).filter_map(|p| Some((p, muster.fleet.name(muster.member(p)?)))).collect()
 }

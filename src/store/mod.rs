@@ -50,7 +50,7 @@ pub use projection::Projected;
 pub use register::{Department, SeatRow, Station, UnitRow, With};
 pub use ruling::{RuleDraft, RuleRow};
 pub use seals::{Opened, Waiting};
-pub use standings::{CheckRow, Item};
+pub use standings::{CheckRow, Item, packed_words};
 pub use tablets::{Code, Holding, TabletRow};
 pub use tickets::{Repeated, Ticket};
 pub use tokens::TokenRow;

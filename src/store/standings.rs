@@ -264,7 +264,7 @@ impl Store {
         )
         .bind(unit)
         .bind(now.saturating_add(SLACK))
-        .bind(packed_words(unit))
+        .bind(packed_words(&format!("unit {unit}")))
         .fetch_all(&self.read)
         .await?;
         rows.iter().map(|a| a.parse().map_err(|e| unreadable("ground", a, &e))).collect()
@@ -439,9 +439,9 @@ fn unit_number(asset: &Asset) -> &str {
     }
 }
 
-/// What the hold on a thing says first that was packed with a unit.
-pub fn packed_words(unit: &str) -> String {
-    format!("packed with unit {unit}")
+/// What the hold on a thing says first that was packed with another: `unit 117`.
+pub fn packed_words(thing: &str) -> String {
+    format!("packed with {thing}")
 }
 
 impl Write {

@@ -1,6 +1,7 @@
 //! Signing: a member, the PIN that proves it, and the record that is made of it.
 
-use airmuster_domain::record::{Stamp, encode};
+use airmuster_domain::Millis;
+use airmuster_domain::record::{Body, Digest, Stamp, encode};
 use serde::Serialize;
 use uuid::Uuid;
 
@@ -86,11 +87,11 @@ pub async fn hand_in_together(
     app: &App,
     by: &str,
     bodies: &[(&str, serde_json::Value)],
-) -> Result<(), IntakeError> {
+) -> Result<Vec<Receipt>, IntakeError> {
     let bytes =
         |(kind, body): &(&str, serde_json::Value)| encode(kind, &stamp(app, app.clock.id(), by), body);
     let records = bodies.iter().map(bytes).collect();
-    app.intake.submit_all(records, Beside::default(), &Origin::Desk).await.map(drop).map_err(|(_, e)| e)
+    app.intake.submit_all(records, Beside::default(), &Origin::Desk).await.map_err(|(_, e)| e)
 }
 
 /// Hands in a field record from a form, once: the form carries the id, so that going back and
@@ -104,6 +105,32 @@ pub async fn hand_in_field(
 ) -> Result<Receipt, IntakeError> {
     let bytes = encode(kind, &stamp(app, id, by), body);
     app.intake.submit_once(bytes, Origin::Tablet { proven: Some(by.to_owned()) }).await
+}
+
+/// The id of one of several records that a form makes, by what that one is about: sent again, it is the same
+/// record, whatever else the form says by then.
+pub fn id_within(form: Uuid, about: &str) -> Uuid {
+    let mut bytes = form.into_bytes();
+    // The last six bytes are chance; what comes before them tells version and time.
+    for (byte, other) in bytes.iter_mut().skip(10).zip(Digest::of(about.as_bytes()).0) {
+        *byte ^= other;
+    }
+    Uuid::from_bytes(bytes)
+}
+
+/// For so long a page tells what was just written.
+const JUST: Millis = 5 * 60 * 1000;
+
+/// What the records say that an address names by their numbers, with commas between, while they are new:
+/// an address that is opened again days later tells nothing.
+pub async fn just_written(app: &App, numbers: &str, most: usize) -> Result<Vec<Body>, WebError> {
+    let since = app.clock.now() - JUST;
+    let mut out = Vec::new();
+    for seq in numbers.split(',').filter_map(|n| n.parse().ok()).take(most) {
+        let kept = app.store.record(seq).await?.filter(|k| k.place.received >= since);
+        out.extend(kept.map(|k| k.record.body));
+    }
+    Ok(out)
 }
 
 fn stamp(app: &App, id: Uuid, by: &str) -> Stamp {

@@ -41,8 +41,8 @@ async fn members_are_put_on_seats_and_only_those_whom_the_facepiece_fits_make_th
     let form = officer.get("/rigs/engine-2/crew").await.ok();
     let driver = form.html.split("<select id=\"driver\"").nth(1).unwrap().split("</select>").next().unwrap();
     let (may, not) = driver.split_once("<optgroup label=\"May not wear it\">").unwrap();
-    assert!(may.contains("data-say=\"Fit until 1 Mar 2027.\">Ana Wick<"), "{driver}");
-    assert!(not.contains("data-say=\"No clearance entered.\">Ben Orr<"), "{driver}");
+    assert!(may.contains("data-say=\"Ana Wick: fit until 1 Mar 2027.\">Ana Wick<"), "{driver}");
+    assert!(not.contains("data-say=\"Ben Orr: no clearance entered.\">Ben Orr<"), "{driver}");
     let on = [("officer", "olga"), ("driver", "ana"), ("seat-3", "ben")];
     let put = officer.post("/rigs/engine-2/crew", &on).await;
     assert_eq!((put.status, put.to.as_str()), (303, "/rigs/engine-2"));
@@ -50,7 +50,9 @@ async fn members_are_put_on_seats_and_only_those_whom_the_facepiece_fits_make_th
     assert!(page.contains("Staffed, 3 on it") && page.contains("2 of 3 seats ready"), "{page}");
     let form = officer.get("/rigs/engine-2/crew").await.ok();
     assert!(
-        form.html.contains("<p class=\"soft\" id=\"seat-3-fit\">No clearance entered.</p>"),
+        form.html.contains(
+            "<p class=\"soft\" id=\"seat-3-fit\" role=\"status\">Ben Orr: no clearance entered.</p>"
+        ),
         "{}",
         form.html
     );
@@ -106,9 +108,14 @@ async fn the_last_crew_of_the_platoon_is_proposed_and_not_entered() {
     assert!(officer.get("/rigs/engine-2").await.ok().text().contains("Crew not entered for this shift"));
     let form = officer.get("/rigs/engine-2/crew").await.ok();
     assert!(form.text().contains("the platoon’s last crew"), "{}", form.text());
-    let chosen =
-        |m: &str| form.html.contains(&format!("value=\"{m}\" data-say=\"No clearance entered.\" selected"));
-    assert!(chosen("olga") && chosen("ana") && !chosen("tom"), "{}", form.html);
+    let chosen = |m: &str, name: &str| {
+        form.html.contains(&format!("value=\"{m}\" data-say=\"{name}: no clearance entered.\" selected"))
+    };
+    assert!(
+        chosen("olga", "Olga Fenn") && chosen("ana", "Ana Wick") && !chosen("tom", "Tom Varga"),
+        "{}",
+        form.html
+    );
 }
 
 #[tokio::test]
@@ -128,7 +135,11 @@ async fn a_rig_that_takes_no_turns_is_offered_its_last_crew_whatever_the_platoon
         "{}",
         form.text()
     );
-    assert!(form.html.contains("value=\"ana\" data-say=\"No clearance entered.\" selected"), "{}", form.html);
+    assert!(
+        form.html.contains("value=\"ana\" data-say=\"Ana Wick: no clearance entered.\" selected"),
+        "{}",
+        form.html
+    );
 }
 
 #[tokio::test]
@@ -312,10 +323,15 @@ async fn a_rig_is_lent_and_everything_moved_to_another_in_one_action() {
     let form = officer.get("/rigs/engine-2/status").await.ok().html;
     assert!(form.contains("Reserve 5, reserve: room for 3 at its seats and 1 in its kit places"), "{form}");
     let moved = officer.post("/rigs/engine-2/everything", &[("to", "reserve-5")]).await;
-    assert_eq!((moved.status, moved.to.as_str()), (303, "/rigs/reserve-5?from=engine-2"));
+    assert_eq!(
+        (moved.status, moved.to.split("&moved=").next()),
+        (303, Some("/rigs/reserve-5?from=engine-2"))
+    );
     // What was on it, what each rig is for, and who rides: five records, all or none.
     assert_eq!(d.records().await, before + 5);
-    let page = officer.get("/rigs/reserve-5?from=engine-2").await.ok().text();
+    let page = officer.get(&moved.to).await.ok().text();
+    let bare = officer.get("/rigs/reserve-5?from=engine-2").await.ok().text();
+    assert!(!bare.contains("Everything was moved"), "no address alone says so: {bare}");
     assert!(
         page.contains("Staffed, 2 on it") && page.contains("Unit 117") && page.contains("Ana Wick"),
         "{page}"

@@ -66,11 +66,31 @@ async fn a_spare_is_moved_once_and_only_while_things_are_as_they_were_shown() {
     let late = officer.post(action, &fields).await;
     assert_eq!(late.status, 409);
     let text = late.text();
-    assert!(text.contains("Nothing was moved; this is how it is now."), "{text}");
+    assert!(text.contains("Moved already: 142 to Engine 2, seat 3. This is how it is now."), "{text}");
     assert!(text.contains("No seat needs another unit."), "{text}");
     assert_eq!(d.records().await, before);
     let old = d.tablet().await.get("/units/130").await.ok().text();
     assert!(old.contains("spare at Millrace"), "{old}");
+    let gone = officer.post(action, &[("move", "seat-3|999|130")]).await;
+    assert!(gone.text().contains("Nothing was moved; this is how it is now."), "{}", gone.text());
+    // An address that is opened again later tells nothing.
+    d.pass(6 * MINUTE);
+    let later = officer.get(&moved.to).await.ok().text();
+    assert!(!later.contains("Moved:"), "{later}");
+}
+
+#[tokio::test]
+async fn a_swap_is_offered_for_the_shift_that_runs_and_for_none_to_come() {
+    let d = district().await;
+    d.checked().await;
+    d.gauges_apart("130").await;
+    d.pass(super::district::DAY - 24 * MINUTE);
+    let mut officer = d.signed_in("olga").await;
+    let now = officer.get("/rigs/engine-2").await.ok().html;
+    assert!(now.contains("action=\"/swap\""), "{now}");
+    let next = now.split("href=\"/rigs/engine-2?shift=").nth(1).unwrap().split('"').next().unwrap();
+    let then = officer.get(&format!("/rigs/engine-2?shift={next}")).await.ok().html;
+    assert!(!then.contains("action=\"/swap\""), "{then}");
 }
 
 #[tokio::test]

@@ -163,12 +163,13 @@ async fn what_was_at_a_repairer_has_a_check_before_it_rides() {
     d.checked().await;
     d.say("taken_out", "142", "ben", "Frame bent").await;
     let mut t = d.signed_in("tom").await;
-    let missing = t.post("/tickets/1/stage", &[("stage", "at_repairer")]).await;
+    let missing = t.post("/tickets/1/stage", &[("stage", "at_repairer"), ("was", "reported")]).await;
     assert_eq!(missing.status, 422);
     assert_eq!(missing.said_at("repairer"), "Name the repairer.");
     assert_eq!(missing.said_at("due_back"), "Give the day on which it is due back, such as 2027-03-31.");
     let sent = [
         ("stage", "at_repairer"),
+        ("was", "reported"),
         ("repairer", "Basin Instruments"),
         ("reference", "BI-77"),
         ("due_back", "2026-11-28"),
@@ -186,7 +187,7 @@ async fn what_was_at_a_repairer_has_a_check_before_it_rides() {
     assert!(t.get("/bench").await.status == 303, "the session has ended");
     let mut t = d.signed_in("tom").await;
     assert!(t.get("/bench").await.ok().text().contains("Overdue. With Basin Instruments"));
-    t.post("/tickets/1/stage", &[("stage", "ready_to_prove")]).await;
+    t.post("/tickets/1/stage", &[("stage", "ready_to_prove"), ("was", "at_repairer")]).await;
     assert_eq!(d.store.place(&Asset::unit("142")).await.unwrap(), Some(Place::Bench));
     // A facepiece that comes back asks for a check of the unit that it is put on.
     d.check("117", "ana", Purpose::ShiftStart, &[]).await;
@@ -240,7 +241,8 @@ async fn tickets_are_joined_taken_apart_split_and_put_back() {
     // Join: what hisses is the same job.
     let joined = t.post("/tickets/2/join", &[("under", "3")]).await;
     assert_eq!(joined.to, "/tickets/3", "{}", joined.text());
-    t.post("/tickets/3/stage", &[("stage", "on_the_bench"), ("note", "both straps")]).await;
+    t.post("/tickets/3/stage", &[("stage", "on_the_bench"), ("was", "reported"), ("note", "both straps")])
+        .await;
     let under = t.get("/tickets/2").await.ok();
     assert!(under.text().contains("Worked on under ticket 3"), "{}", under.text());
     assert!(under.text().contains("Stage: On the bench"), "it goes through the stages with it");
@@ -251,7 +253,8 @@ async fn tickets_are_joined_taken_apart_split_and_put_back() {
     assert_eq!(t.post("/tickets/2/apart", &[]).await.to, "/tickets/2");
     assert!(!t.get("/bench").await.ok().text().contains("With it: Unit 142"));
     // Put back in the queue.
-    t.post("/tickets/3/stage", &[("stage", "reported"), ("note", "no straps here")]).await;
+    t.post("/tickets/3/stage", &[("stage", "reported"), ("was", "on_the_bench"), ("note", "no straps here")])
+        .await;
     assert!(t.get("/tickets/3").await.ok().text().contains("Stage: Reported"));
     // A return closes the ticket whose grounds it clears, and leaves the other one open.
     d.pass(MINUTE);

@@ -54,7 +54,8 @@ async fn the_bench_says_because_and_puts_open_seats_first_and_those_who_wait_asi
     Reported
     Put it on the bench
     ");
-    let waits = technician.post("/tickets/2/stage", &[("stage", "waiting_for_parts")]).await;
+    let waits =
+        technician.post("/tickets/2/stage", &[("stage", "waiting_for_parts"), ("was", "reported")]).await;
     assert_eq!((waits.status, waits.to.as_str()), (303, "/tickets/2"));
     let text = technician.get("/bench").await.ok().part("Standing aside", "–");
     assert!(text.contains("Because Engine 2, seat 3 is open, but it waits for parts"), "{text}");
@@ -137,7 +138,7 @@ async fn from_the_finding_to_a_proved_return() {
     Retire it for good
     ");
     d.pass(MINUTE);
-    t.post("/tickets/1/stage", &[("stage", "on_the_bench")]).await;
+    t.post("/tickets/1/stage", &[("stage", "on_the_bench"), ("was", "reported")]).await;
     let empty = t.post("/tickets/1/work", &[("text", " "), ("parts", "gauge 1")]).await;
     assert_eq!((empty.status, empty.said_at("text").as_str()), (422, "Write down what was done."));
     assert_eq!(empty.value("parts"), "gauge 1");
@@ -452,13 +453,41 @@ async fn a_job_is_taken_on_the_bench_from_the_queue_with_one_tap() {
     let mut t = d.signed_in("tom").await;
     let page = t.get("/bench").await.ok();
     assert!(page.html.contains("action=\"/tickets/1/stage\""), "{}", page.html);
-    let taken = t.post("/tickets/1/stage", &[("stage", "on_the_bench")]).await;
+    let taken = t.post("/tickets/1/stage", &[("stage", "on_the_bench"), ("was", "reported")]).await;
     assert_eq!((taken.status, taken.to.as_str()), (303, "/tickets/1"));
     let page = t.get("/tickets/1").await.ok();
     // The digit of each stage stands on its button.
     assert!(page.html.contains("data-key=\"4\"") && page.html.contains("<kbd aria-hidden=\"true\">4</kbd>"));
     // An officer sees the queue and changes nothing.
     assert!(!d.signed_in("olga").await.get("/bench").await.ok().html.contains("/stage\""));
+}
+
+#[tokio::test]
+async fn a_tap_on_an_old_page_undoes_nobodys_stage_and_a_second_tap_writes_nothing() {
+    let d = district().await;
+    d.checked().await;
+    d.gauges_apart("130").await;
+    let mut t = d.signed_in("tom").await;
+    let old = t.get("/bench").await.ok().value("was");
+    assert_eq!(old, t.get("/tickets/1").await.ok().value("was"));
+    let waits = [("stage", "waiting_for_parts"), ("was", &old), ("note", "ordered")];
+    assert_eq!(t.post("/tickets/1/stage", &waits).await.status, 303);
+    let before = d.records().await;
+    let late = t.post("/tickets/1/stage", &[("stage", "on_the_bench"), ("was", &old)]).await;
+    assert_eq!(late.status, 422);
+    assert!(
+        late.said_at("stages").contains("moved since you opened this: Waiting for parts now"),
+        "{}",
+        late.text()
+    );
+    assert!(late.text().contains("Stage: Waiting for parts"), "{}", late.text());
+    let twice = t.post("/tickets/1/stage", &[("stage", "waiting_for_parts"), ("was", &old)]).await;
+    assert_eq!((twice.status, d.records().await), (303, before));
+    // What a second one adds is not thrown away unsaid.
+    let more = t
+        .post("/tickets/1/stage", &[("stage", "waiting_for_parts"), ("was", &old), ("note", "until May")])
+        .await;
+    assert_eq!((more.status, more.value("note").as_str()), (422, "until May"));
 }
 
 #[tokio::test]
@@ -472,6 +501,7 @@ async fn what_is_refused_about_sending_away_or_splitting_is_said_in_its_own_form
     let sent = |due_back, loaner| {
         [
             ("stage", "at_repairer"),
+            ("was", "reported"),
             ("repairer", "Basin Instruments"),
             ("reference", "BI-9"),
             ("due_back", due_back),

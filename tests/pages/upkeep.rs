@@ -465,6 +465,50 @@ async fn any_member_holds_a_unit_with_what_is_packed_with_it_and_each_hand_over_
 }
 
 #[tokio::test]
+async fn what_is_ticked_when_a_hold_is_sent_again_is_held_too_and_what_was_released_is_held_anew() {
+    let d = district().await;
+    d.checked().await;
+    let mut tablet = d.tablet().await;
+    let form = tablet.get("/assets/unit:117/seal").await.ok();
+    let id = form.value("id");
+    let first = [
+        ("id", id.as_str()),
+        ("why", "Wearer short of air"),
+        ("place", "Mill Lane 4"),
+        ("with", "cylinder:C-117"),
+        ("member", "ana"),
+        ("pin", PIN),
+    ];
+    assert_eq!(tablet.post("/assets/unit:117/seal", &first).await.status, 303);
+    let face = Asset::facepiece("F-117");
+    assert_eq!(d.state_of(&face).await, State::InService);
+    // Back, and the facepiece is ticked as well.
+    let both: Vec<_> = first.into_iter().chain([("with", "facepiece:F-117")]).collect();
+    assert_eq!(tablet.post("/assets/unit:117/seal", &both).await.status, 303);
+    assert_eq!(d.state_of(&face).await, State::Held);
+    // Released, and sent once more from the old page: it is held again.
+    let mut admin = d.signed_in("ada").await;
+    let path = "/assets/facepiece:F-117/release";
+    let ground = admin.get(path).await.ok().value("ground");
+    let signed = [("ground", ground.as_str()), ("why", "Looked at"), ("member", "ada"), ("pin", PIN)];
+    assert_eq!(admin.post(path, &signed).await.status, 303);
+    assert_ne!(d.state_of(&face).await, State::Held);
+    d.pass(MINUTE);
+    assert_eq!(tablet.post("/assets/unit:117/seal", &both).await.status, 303);
+    assert_eq!(d.state_of(&face).await, State::Held);
+}
+
+#[tokio::test]
+async fn of_a_unit_that_is_held_already_only_what_is_held_with_it_is_ticked() {
+    let d = district().await;
+    d.checked().await;
+    d.say("hold", "117", "olga", "Injury at the mill fire").await;
+    let page = d.tablet().await.get("/assets/unit:117/seal").await.ok();
+    assert_eq!(page.values("with").len(), 2);
+    assert_eq!(page.html.matches("\" checked").count(), 0, "{}", page.html);
+}
+
+#[tokio::test]
 async fn a_technician_whose_qualification_has_lapsed_does_not_return_a_unit() {
     let d = district().await;
     d.gauges_apart("130").await;
@@ -550,6 +594,24 @@ async fn fit_tests_fall_due_among_the_rest_for_those_who_may_see_them() {
     assert!(march.contains("Ana Wick") && march.contains("Fit test"), "{march}");
     let unknown = page.split("Not known yet").nth(1).unwrap().to_owned();
     assert!(unknown.contains("Fit test") && unknown.contains("Ben Orr"), "{unknown}");
+    // The calendar says how many, of those who ride alone and of what is worn here.
+    for member in ["ben", "tom"] {
+        let test = [
+            ("tested", "2026-03-01"),
+            ("make", "Invented"),
+            ("model", "One"),
+            ("style", "full"),
+            ("size", "Medium"),
+        ];
+        assert_eq!(o.post(&format!("/fitness/{member}/fit"), &test).await.status, 303);
+        let other =
+            [("tested", "2024-05-01"), ("make", "Other"), ("model", "Two"), ("style", "full"), ("size", "S")];
+        assert_eq!(o.post(&format!("/fitness/{member}/fit"), &other).await.status, 303);
+    }
+    let feed = d.signed_in("tom").await.get("/upkeep.ics").await.ok().html;
+    assert!(feed.contains("SUMMARY:2 fit tests fall due\r\n"), "{feed}");
+    assert!(feed.contains("SUMMARY:Late: a fit test falls due\r\n"), "{feed}");
+    assert_eq!(feed.matches("fit test").count(), 2, "{feed}");
     // They are personal: whoever works at the bench alone is not told.
     let bench = d.signed_in("tom").await.get("/upkeep").await.ok().text();
     assert!(!bench.contains("Fit test") && !bench.contains("fit test"), "{bench}");
@@ -577,7 +639,7 @@ async fn a_fill_in_the_cold_to_the_rating_is_refused_and_the_page_says_what_to_f
     let filled = crew.post("/fills", &warm).await;
     assert_eq!(filled.status, 303, "{}", filled.text());
     let said = crew.get(&filled.to).await.ok().text();
-    assert!(said.contains("That is above its rating of 4,500 psi: read it again"), "{said}");
+    assert!(said.contains("That is above its rating of 4,500 psi. Read it again"), "{said}");
 }
 
 #[tokio::test]

@@ -71,6 +71,47 @@ async fn one_form_writes_a_use_for_each_unit_and_asks_for_the_check_after_it() {
 }
 
 #[tokio::test]
+async fn a_form_sent_again_with_other_ticks_loses_no_use_and_says_what_was_not_changed() {
+    let d = district().await;
+    d.checked().await;
+    let mut tablet = d.tablet().await;
+    let id = tablet.get("/rigs/engine-2/used").await.ok().value("id");
+    let fields = |id: &str, condition: &str, more: &[&str]| {
+        let mut out = vec![
+            ("id".to_owned(), id.to_owned()),
+            ("occasion".to_owned(), "incident".to_owned()),
+            ("what".to_owned(), "call 26-0412".to_owned()),
+            ("s.117".to_owned(), condition.to_owned()),
+            ("s.130".to_owned(), "clean".to_owned()),
+            ("member".to_owned(), "ana".to_owned()),
+            ("pin".to_owned(), PIN.to_owned()),
+        ];
+        out.extend(more.iter().map(|unit| (format!("u.{unit}"), "yes".to_owned())));
+        out
+    };
+    let mut send = async |fields: Vec<(String, String)>| {
+        let fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
+        tablet.post("/rigs/engine-2/used", &fields).await
+    };
+    let units = async || uses(&d).await.into_iter().map(|u| u.unit).collect::<Vec<_>>();
+    assert_eq!(send(fields(&id, "clean", &["117"])).await.status, 303);
+    // Back, and another one is ticked instead.
+    assert_eq!(send(fields(&id, "clean", &["130"])).await.status, 303);
+    assert_eq!(units().await, ["117", "130"]);
+    // Back, and it came back otherwise: what is written stays, and that is said.
+    let other = send(fields(&id, "contaminated", &["117", "130"])).await;
+    assert_eq!(other.status, 422);
+    assert!(other.said_at("s.117").contains("What you changed is not written down yet."), "{}", other.text());
+    assert!(other.text().contains("Written down: 130."), "{}", other.text());
+    assert!(!other.html.contains("name=\"u.130\" value=\"yes\" checked"), "{}", other.html);
+    assert_eq!(units().await.len(), 2);
+    let new = other.value("id");
+    assert_eq!(send(fields(&new, "contaminated", &["117"])).await.status, 303);
+    assert_eq!(uses(&d).await.last().unwrap().condition, Condition::Contaminated);
+    assert_eq!(d.state("117").await, State::OutOfService);
+}
+
+#[tokio::test]
 async fn a_clean_use_ends_with_the_check_after_it() {
     let d = district().await;
     d.checked().await;
@@ -101,7 +142,8 @@ async fn a_clean_use_ends_with_the_check_after_it() {
     let spare = line(&tablet.get("/stations/mill").await.ok().html);
     assert!(spare.contains("Unit 142") && spare.contains("Used: stairs. Not read since."), "{spare}");
     assert!(!spare.contains("4,480"), "{spare}");
-    d.pass(MINUTE);
+    d.pass(6 * MINUTE);
+    assert!(!tablet.get(&sent.to).await.ok().text().contains("Written down: 142"), "an old address");
     // The check at the start of a shift asks less, and does not do.
     d.check("142", "ben", Purpose::ShiftStart, &[]).await;
     assert_eq!(d.state("142").await, State::CheckDue);

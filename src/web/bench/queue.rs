@@ -146,6 +146,7 @@ fn row(bench: &Bench, place: usize, p: &Placed, me: Option<&str>) -> BenchRow {
         finding,
         age: age(job.opened, bench.fleet.now),
         stage: job.stage.words().to_owned(),
+        was: job.stage.id(),
         next: if job.held { "Leave it" } else { next(job.stage) }.to_owned(),
         // One tap: it is on the bench, and its ticket is there.
         takes: me.is_some() && !job.held && job.stage == Stage::Reported,

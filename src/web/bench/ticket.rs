@@ -86,6 +86,8 @@ fn proving_href(unit: &str) -> String {
 #[serde(default)]
 pub struct StageInput {
     stage: String,
+    /// The stage that the page showed.
+    was: String,
     note: String,
     repairer: String,
     reference: String,
@@ -104,6 +106,18 @@ pub async fn set_stage(
     let by = visitor.member.as_ref().ok_or(WebError::Forbidden)?.id.clone();
     let stage = Stage::ALL.into_iter().find(|s| s.id() == input.stage).ok_or(WebError::Unreadable)?;
     let file = file(&app, ticket).await?;
+    let now = file.ticket.stage;
+    if input.was != now.id() {
+        // Tapped twice, it is where it was wanted.
+        if now == stage && stage != Stage::AtRepairer && input.note.trim().is_empty() {
+            return Ok(Redirect::to(&format!("/tickets/{ticket}")).into_response());
+        }
+        let say =
+            format!("It was moved since you opened this: {} now. Look again, then choose.", now.words());
+        let lines = vec![problem("stages", say)];
+        let entered = Entered { stage: input, problems: Problems { lines }, ..Entered::default() };
+        return Ok(Again(view(&app, &visitor, &file, entered).await?).into_response());
+    }
     let lines = match sent(stage, &input) {
         Ok(sent) => {
             let body = TicketStage { ticket, stage, note: input.note.trim().to_owned(), sent };
@@ -115,7 +129,7 @@ pub async fn set_stage(
                     .push(("register", json!(Register::Holder { asset: file.ticket.asset.clone(), place })));
             }
             match hand_in_together(&app, &by, &bodies).await {
-                Ok(()) => return Ok(Redirect::to(&format!("/tickets/{ticket}")).into_response()),
+                Ok(_) => return Ok(Redirect::to(&format!("/tickets/{ticket}")).into_response()),
                 Err(IntakeError::Refused(r)) if !r.forbidden => {
                     vec![problem(where_to(stage, &r.say), format!("{}.", capital(&r.say)))]
                 }
@@ -221,6 +235,7 @@ pub async fn view(
     let provable = technician && !closed && !held && !ticket.stage.stands_aside();
     let not_yet = not_yet(file, visitor.member.as_ref());
     let people = app.store.people().await?;
+    let returned = entered.returning.is_some();
     let returning = not_yet.is_none().then(|| {
         return_form(file, entered.returning.unwrap_or_default(), visitor, |id| {
             people.iter().find(|p| p.member == id).map(|p| p.name.clone())
@@ -235,6 +250,7 @@ pub async fn view(
         standing: standing(&file.standing),
         opened: opened(file),
         stage: ticket.stage.words().to_owned(),
+        was: ticket.stage.id(),
         because: match file.bench.find(number) {
             Some((1, p)) => format!("first on the bench, because {}", p.because),
             Some((n, p)) => format!("number {n} on the bench, because {}", p.because),
@@ -284,6 +300,7 @@ pub async fn view(
             format!("The proving check of {} by {by} stands.", when(clock, p.at, fleet.now))
         }),
         returning,
+        returned,
         not_yet: not_yet.unwrap_or_default(),
         retire: (visitor.is(&[Role::Technician, Role::Administrator])
             && ticket.asset.kind == AssetKind::Unit

@@ -15,7 +15,7 @@ use crate::web::html::{Again, Html};
 use crate::web::present::{member_options, page, standing, unit_ref};
 use crate::web::serving::App;
 use crate::web::signing::{check_pin, hand_in_field, problem};
-use crate::web::upkeep::seal::hold;
+use crate::web::upkeep::seal::{hold, still_open};
 use crate::web::view::unit::TakeOut;
 use crate::web::view::{ProblemLine, Problems};
 
@@ -62,35 +62,28 @@ pub async fn take_out(
     lines.extend(check_pin(&app, &visitor, &input.member, &input.pin).await?.err());
     if lines.is_empty() {
         let body = TakenOut { asset: Asset::unit(&unit), why: input.why.trim().to_owned() };
-        let taken = hand_in_field(&app, "taken_out", input.id, &input.member, &body).await;
-        let mut to = format!("/units/{unit}");
-        if input.held == "yes" && stands(&taken) {
+        let taken = match hand_in_field(&app, "taken_out", input.id, &input.member, &body).await {
+            Ok(_) => true,
+            // Sent again from a page gone back to: the same thing while it still stands.
+            Err(IntakeError::Before(first)) => still_open(&app, &body.asset, first.id).await?,
+            Err(e) => return Err(e.into()),
+        };
+        if taken && input.held == "yes" {
             // What is on it is held with it. Then how it was found is written down, before anybody forgets.
             let fitted = looked.upkeep.fitted_to(&unit).map(|(item, _)| item.clone());
             let things = std::iter::once(body.asset.clone()).chain(fitted).collect();
             hold(&app, &body.asset, &body.why, things, (input.id, &input.member)).await?;
-            to = format!("/assets/{}/seal", body.asset);
+            return Ok(Redirect::to(&format!("/assets/{}/seal", body.asset)).into_response());
         }
-        match taken {
-            Ok(_) => return Ok(Redirect::to(&to).into_response()),
-            // Sent again from a page gone back to: the same thing while it still stands.
-            Err(IntakeError::Before(first)) => {
-                let s = file(&app, &unit).await?.standing;
-                if s.grounds.iter().any(|g| g.raise.from.id == first.id) {
-                    return Ok(Redirect::to(&to).into_response());
-                }
-                input.id = app.clock.id();
-                let text = "This was sent before and has been dealt with since. If it is wrong again, send it once more.";
-                lines.push(problem("why", text));
-            }
-            Err(e) => return Err(e.into()),
+        if taken {
+            return Ok(Redirect::to(&format!("/units/{unit}")).into_response());
         }
+        input.id = app.clock.id();
+        let text =
+            "This was sent before and has been dealt with since. If it is wrong again, send it once more.";
+        lines.push(problem("why", text));
     }
     Ok(Again(view(&app, &visitor, &unit, &input, lines).await?).into_response())
-}
-
-fn stands<T>(taken: &Result<T, IntakeError>) -> bool {
-    matches!(taken, Ok(_) | Err(IntakeError::Before(_)))
 }
 
 async fn view(

@@ -67,7 +67,7 @@ pub async fn take_form(
     lines.extend(check_pin(&app, &visitor, member, field(&input, "pin")).await?.err());
     if lines.is_empty() {
         match hand_in_together(&app, member, &bodies).await {
-            Ok(()) => return Ok(Redirect::to(&back).into_response()),
+            Ok(_) => return Ok(Redirect::to(&back).into_response()),
             Err(IntakeError::Refused(r)) => lines.push(problem(&first, format!("{}.", capital(&r.say)))),
             Err(e) => return Err(e.into()),
         }

@@ -22,7 +22,7 @@ use crate::web::error::WebError;
 use crate::web::html::{Again, Html};
 use crate::web::present::{capital, member_options, page, standing, station_href};
 use crate::web::serving::App;
-use crate::web::signing::{check_pin, hand_in_field, problem};
+use crate::web::signing::{check_pin, hand_in_field, id_within, just_written, problem};
 use crate::web::view::ticket::StageOption;
 use crate::web::view::used::{UsedForm, UsedUnit};
 use crate::web::view::{Link, ProblemLine, Problems};
@@ -94,14 +94,13 @@ pub struct Done {
 impl Done {
     /// The units whose use these records tell.
     async fn units(&self, app: &App) -> Result<Vec<String>, WebError> {
-        let mut out = Vec::new();
-        for seq in self.written.split(',').filter_map(|n| n.parse().ok()).take(SHOWN) {
-            if let Some(Body::Field(Field::Used(used))) = app.store.record(seq).await?.map(|k| k.record.body)
-            {
-                out.push(used.unit);
-            }
-        }
-        Ok(out)
+        let told = just_written(app, &self.written, SHOWN).await?.into_iter();
+        Ok(told
+            .filter_map(|body| match body {
+                Body::Field(Field::Used(used)) => Some(used.unit),
+                _ => None,
+            })
+            .collect())
     }
 }
 
@@ -143,20 +142,53 @@ async fn take_form(app: &App, visitor: &Visitor, about: &About, input: &Input) -
     if !lines.is_empty() {
         return Ok(Again(view(app, visitor, &muster, about, input, lines).await?).into_response());
     }
-    let mut written = Vec::new();
-    for (nth, body) in (0_u128..).zip(&bodies) {
-        // Ids next to each other, so that a form sent twice is seen for each unit.
-        let id = Uuid::from_u128(id.as_u128() ^ nth);
-        match hand_in_field(app, "used", id, member, body).await {
-            Ok(receipt) => written.push(receipt.seq.to_string()),
+    let (mut written, mut numbers) = (Vec::new(), Vec::new());
+    for body in &bodies {
+        // By its unit, so that a form sent twice is seen for each, whatever else is ticked.
+        match hand_in_field(app, "used", id_within(id, &body.unit), member, body).await {
+            Ok(receipt) => {
+                written.push(body.unit.as_str());
+                numbers.push(receipt.seq.to_string());
+            }
             Err(IntakeError::Before(first)) => {
                 let kept = app.store.variants(first.id).await?;
-                written.extend(kept.first().map(|k| k.place.seq.to_string()));
+                match kept.first().filter(|k| tells(&k.record.body, body)) {
+                    Some(same) => {
+                        written.push(body.unit.as_str());
+                        numbers.push(same.place.seq.to_string());
+                    }
+                    None => lines.push(problem(&format!("s.{}", body.unit), otherwise(&body.unit))),
+                }
             }
             Err(e) => return Err(e.into()),
         }
     }
-    Ok(Redirect::to(&format!("{}?written={}", action(about), written.join(","))).into_response())
+    if lines.is_empty() {
+        return Ok(Redirect::to(&format!("{}?written={}", action(about), numbers.join(","))).into_response());
+    }
+    // What is written is not sent again; the rest is, as uses of their own.
+    let mut input = input.clone();
+    input.insert("id".to_owned(), app.clock.id().hyphenated().to_string());
+    for unit in &written {
+        input.remove(&format!("u.{unit}"));
+    }
+    let mut form = view(app, visitor, &muster, about, &input, lines).await?;
+    form.page.flash = (!written.is_empty()).then(|| format!("Written down: {}.", written.join(", ")));
+    Ok(Again(form).into_response())
+}
+
+/// Whether a record tells this use. Whether the unit was out of service by then may have come of that record.
+fn tells(record: &Body, use_: &Used) -> bool {
+    let Body::Field(Field::Used(kept)) = record else { return false };
+    Used { while_out: use_.while_out, ..kept.clone() } == *use_
+}
+
+/// What to say of a use that was sent before with other words.
+fn otherwise(unit: &str) -> String {
+    format!(
+        "Unit {unit} was written down when this was sent before, and that stays. \
+         What you changed is not written down yet. Send it again, and it is another use."
+    )
 }
 
 /// Where the form is and where it is sent.

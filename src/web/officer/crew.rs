@@ -140,7 +140,7 @@ async fn view(
             groups[group].members.push(CrewMember {
                 id: p.member.clone(),
                 name: p.name.clone(),
-                say: capital(&format!("{say}.")),
+                say: format!("{}: {say}.", p.name),
                 selected: on_it == Some(&p.member),
             });
         }

@@ -4,21 +4,21 @@ use std::sync::Arc;
 
 use airmuster_domain::ground::Kind;
 use airmuster_domain::readiness::{Lack, Readiness};
-use airmuster_domain::record::{Asset, Duty};
+use airmuster_domain::record::{Asset, Duty, Moved, Place};
 use airmuster_domain::standing::State as Holds;
 use axum::extract::{Path, State};
 use axum_extra::extract::Query;
 use serde::Deserialize;
 
 use super::shift::{Asked, Chosen};
-use super::swap::Done;
+use super::swap::{Done, words_of};
 use super::words::{
     PLANNING, identified_words, lack_words, manned_words, proposal_words, read_words, teams_words,
 };
 use crate::service::fleet::{Fleet, UnitFacts};
 use crate::service::muster::{Manned, Muster};
 use crate::service::swap::propose;
-use crate::service::takeover::still_on;
+use crate::service::takeover::{riders_of, things_on};
 use crate::service::ticket::thing_words;
 use crate::store::{RigRow, SeatRow};
 use crate::web::auth::Visitor;
@@ -153,7 +153,8 @@ pub async fn show_rig(
     let notes = notes(&muster, &places);
     // Open ones first; among them, and among the others, the rig's own order.
     rows.sort_by_key(|r| r.ready);
-    let swap = swap(&muster, &rig);
+    // What is moved is moved now: of a shift to come nothing is.
+    let swap = if chosen.runs() { swap(&muster, &rig) } else { None };
     let accepted = accepted_words(&app, &muster, &rig).await?;
     let asks_for_crew = muster.manned(row) == Manned::NotEntered;
     if swap.is_none()
@@ -171,10 +172,11 @@ pub async fn show_rig(
         next,
     };
     let mut frame = page(&app, &visitor, &row.name).await?;
-    frame.flash = match muster.rig(&came.from).filter(|r| r.id != rig) {
-        Some(from) => Some(moved_words(&muster, from, row)),
-        None => done.words(&app, &muster).await?,
-    };
+    let told = done.moves(&app).await?;
+    let came = muster.rig(&came.from).and_then(|from| {
+        told.iter().find(|m| whole(&muster, m, from, row)).map(|m| moved_words(&muster, from, row, m))
+    });
+    frame.flash = came.or_else(|| words_of(&muster, &told));
     Ok(Html(Roster {
         shifts: chosen.choices(&format!("/rigs/{rig}")),
         page: frame,
@@ -201,12 +203,40 @@ pub async fn show_rig(
     }))
 }
 
+/// Whether a move took things from the one rig to the other, and nothing else.
+fn whole(muster: &Muster, moved: &Moved, from: &RigRow, to: &RigRow) -> bool {
+    let on = |place: Option<&Place>, rig: &RigRow| match place {
+        Some(Place::Seat { seat }) => muster.places(&rig.id).any(|p| p.seat == *seat),
+        _ => false,
+    };
+    from.id != to.id && moved.moves.iter().all(|m| on(m.from.as_ref(), from) && on(Some(&m.to), to))
+}
+
 /// After everything was moved from one rig to another: what each is for now, and what stays where it was.
-fn moved_words(muster: &Muster, from: &RigRow, to: &RigRow) -> String {
-    let left = match still_on(muster, &from.id).as_slice() {
-        [] => format!("Nothing is left on {}.", from.name),
+fn moved_words(muster: &Muster, from: &RigRow, to: &RigRow, moved: &Moved) -> String {
+    let (things, riders) = (things_on(muster, &from.id), riders_of(muster, &from.id));
+    let mut left = match things.as_slice() {
+        [] if riders.is_empty() => format!("Nothing is left on {}.", from.name),
+        [] => String::new(),
         left => format!("Still on {}, as no place here is free for it: {}.", from.name, left.join("; ")),
     };
+    if !riders.is_empty() {
+        // Whose unit went and who did not go along rides with the old crew, as there is one here.
+        let went = |seat: &SeatRow| {
+            moved.moves.iter().any(|m| m.from == Some(Place::Seat { seat: seat.seat.clone() }))
+        };
+        let crewed = riders.iter().any(|(seat, _)| went(seat));
+        let why = if crewed {
+            format!("{} has a crew of its own", to.name)
+        } else {
+            "no seat here is free for them".to_owned()
+        };
+        let names: Vec<String> = riders.iter().map(|(seat, name)| format!("{}: {name}", seat.name)).collect();
+        if !left.is_empty() {
+            left.push(' ');
+        }
+        left = [left, format!("Still riding {}, as {why}: {}.", from.name, names.join("; "))].concat();
+    }
     let duty = |r: &RigRow| r.duty.words().to_lowercase();
     let (ours, theirs) = (duty(to), duty(from));
     let station = muster.fleet.stations.iter().find(|s| s.id == to.station).map_or("", |s| &s.name);

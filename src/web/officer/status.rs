@@ -123,7 +123,10 @@ pub async fn move_everything(
     records.extend(planned.duties.iter().map(|duty| ("rig_status", json!(duty))));
     records.extend(planned.crews.iter().map(|crew| ("crew", json!(crew))));
     match hand_in_together(&app, &by.id, &records).await {
-        Ok(()) => Ok(Redirect::to(&format!("/rigs/{}?from={rig}", input.to)).into_response()),
+        Ok(receipts) => {
+            let moved = receipts.first().map_or(0, |r| r.seq);
+            Ok(Redirect::to(&format!("/rigs/{}?from={rig}&moved={moved}", input.to)).into_response())
+        }
         Err(IntakeError::Refused(r)) => {
             Err(WebError::Conflict(format!("{}. Nothing was moved.", capital(&r.say))))
         }

@@ -1,6 +1,6 @@
 //! The swap plan: proposed as a whole, accepted as a whole or in part, each move a record.
 
-use airmuster_domain::record::{Body, Desk, Place};
+use airmuster_domain::record::{Body, Desk, Moved, Place};
 use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
@@ -10,13 +10,13 @@ use serde::Deserialize;
 use super::words::{left_words, proposal_words};
 use crate::service::IntakeError;
 use crate::service::muster::Muster;
-use crate::service::swap::propose;
+use crate::service::swap::{carried_out, propose};
 use crate::web::auth::Visitor;
 use crate::web::error::WebError;
 use crate::web::html::{Again, Html};
 use crate::web::present::{capital, page};
 use crate::web::serving::App;
-use crate::web::signing::{hand_in_desk, problem};
+use crate::web::signing::{hand_in_desk, just_written, problem};
 use crate::web::view::muster::SwapPlan;
 use crate::web::view::{ProblemLine, Problems};
 
@@ -28,17 +28,24 @@ pub struct Done {
 }
 
 impl Done {
-    /// What was moved, in words, by the records themselves.
-    pub async fn words(&self, app: &App, muster: &Muster) -> Result<Option<String>, WebError> {
-        let mut out = Vec::new();
-        for seq in self.moved.split(',').filter_map(|n| n.parse().ok()).take(SHOWN) {
-            let Some(kept) = app.store.record(seq).await? else { continue };
-            let Body::Desk(Desk::Moved(moved)) = kept.record.body else { continue };
-            let seated = moved.moves.iter().find(|m| matches!(m.to, Place::Seat { .. }));
-            out.extend(seated.map(|m| format!("{} to {}", m.asset.number, muster.fleet.words_of(&m.to))));
-        }
-        Ok((!out.is_empty()).then(|| format!("Moved: {}.", out.join("; "))))
+    /// What was just moved, by the records themselves.
+    pub async fn moves(&self, app: &App) -> Result<Vec<Moved>, WebError> {
+        let told = just_written(app, &self.moved, SHOWN).await?.into_iter();
+        Ok(told
+            .filter_map(|body| match body {
+                Body::Desk(Desk::Moved(moved)) => Some(moved),
+                _ => None,
+            })
+            .collect())
     }
+}
+
+/// What was moved, in words.
+pub fn words_of(muster: &Muster, moves: &[Moved]) -> Option<String> {
+    let seated = moves.iter().filter_map(|m| m.moves.iter().find(|m| matches!(m.to, Place::Seat { .. })));
+    let out: Vec<String> =
+        seated.map(|m| format!("{} to {}", m.asset.number, muster.fleet.words_of(&m.to))).collect();
+    (!out.is_empty()).then(|| format!("Moved: {}.", out.join("; ")))
 }
 
 /// `GET /swap`.
@@ -49,7 +56,7 @@ pub async fn show_plan(
 ) -> Result<Html<SwapPlan>, WebError> {
     let muster = Muster::load(&app.store, app.clock.now()).await?;
     let mut view = view(&app, &visitor, &muster, Vec::new()).await?;
-    view.page.flash = done.words(&app, &muster).await?;
+    view.page.flash = words_of(&muster, &done.moves(&app).await?);
     Ok(Html(view))
 }
 
@@ -79,31 +86,57 @@ pub async fn carry_out(
         return Ok(Again(view(&app, &visitor, &muster, lines).await?).into_response());
     }
     let proposed = propose(&muster);
-    let mut wanted = Vec::new();
+    // Tapped twice, or by two officers: what is done is done.
+    let (mut wanted, mut already) = (Vec::new(), Vec::new());
+    let mut changed = false;
     for key in &input.moves {
-        let Some(p) = proposed.moves.iter().find(|p| p.key() == *key) else {
-            let say =
-                "A seat or spare has changed since you looked. Nothing was moved; this is how it is now.";
-            return overtaken(&app, &visitor, &muster, say.to_owned()).await;
-        };
-        wanted.push(p);
+        match (carried_out(&muster, key), proposed.moves.iter().find(|p| p.key() == *key)) {
+            (Some(words), _) => already.push(words),
+            (None, Some(p)) => wanted.push(p),
+            (None, None) => changed = true,
+        }
+    }
+    if changed {
+        let nothing = if already.is_empty() { "Nothing was moved" } else { "Nothing more was moved" };
+        let say = format!(
+            "{}A seat or spare has changed since you looked. {nothing}; this is how it is now.",
+            moved_before(&already)
+        );
+        return overtaken(&app, &visitor, &muster, say).await;
     }
     let mut made: Vec<String> = Vec::new();
     for p in wanted {
         match hand_in_desk(&app, "moved", &by.id, &p.record()).await {
             Ok(receipt) => made.push(receipt.seq.to_string()),
             Err(IntakeError::Refused(r)) => {
-                let (done, all) = (made.len(), input.moves.len());
-                let say =
-                    format!("{}. {done} of {all} moves were made; this is how it is now.", capital(&r.say));
                 let muster = Muster::load(&app.store, app.clock.now()).await?;
+                if let Some(words) = carried_out(&muster, &p.key()) {
+                    already.push(words);
+                    continue;
+                }
+                let (done, all) = (made.len(), input.moves.len());
+                let say = format!(
+                    "{}{}. {done} of {all} moves were made; this is how it is now.",
+                    moved_before(&already),
+                    capital(&r.say)
+                );
                 return overtaken(&app, &visitor, &muster, say).await;
             }
             Err(e) => return Err(e.into()),
         }
     }
+    if made.is_empty() {
+        let muster = Muster::load(&app.store, app.clock.now()).await?;
+        let say = format!("{}This is how it is now.", moved_before(&already));
+        return overtaken(&app, &visitor, &muster, say).await;
+    }
     let back = muster.rig(&input.rig).map_or("/swap".to_owned(), |r| format!("/rigs/{}", r.id));
     Ok(Redirect::to(&format!("{back}?moved={}", made.join(","))).into_response())
+}
+
+/// What was wanted and had been moved before; empty where nothing was.
+fn moved_before(already: &[String]) -> String {
+    if already.is_empty() { String::new() } else { format!("Moved already: {}. ", already.join("; ")) }
 }
 
 /// Somebody was faster: the plan as it is by now, and what became of what was sent.

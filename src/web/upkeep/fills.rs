@@ -180,7 +180,7 @@ fn above(pressure: Pressure, rated: Option<Pressure>, celsius: Option<i16>) -> S
         return String::new();
     }
     format!(
-        " That is above its rating of {}: read it again once it has cooled to the bay’s temperature, and bring it down by the maker’s instructions if it still is.",
+        " That is above its rating of {}. Read it again once it has cooled to the bay’s temperature. If it still reads more, bring it down by the maker’s instructions.",
         rated.words()
     )
 }

@@ -2,8 +2,9 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use airmuster_domain::readiness::fit_until;
-use airmuster_domain::record::{Digest, Month, Work};
+use airmuster_domain::desk::Signer;
+use airmuster_domain::readiness::{FacepieceKind, fit_until};
+use airmuster_domain::record::{AssetKind, Digest, Month, Work};
 use airmuster_domain::role::Role;
 use airmuster_domain::upkeep::{Due, Of, day_words};
 use axum::extract::State;
@@ -85,7 +86,7 @@ async fn fits(app: &App, visitor: &Visitor, ledger: &Ledger) -> Result<Vec<(Naiv
     if !visitor.is(&[Role::Officer, Role::Administrator]) {
         return Ok(Vec::new());
     }
-    let last = last_fits(app).await?;
+    let last = last_fits(app, ledger).await?;
     let row = |((member, place), by): ((String, String), NaiveDate)| {
         let thing = Link { text: ledger.fleet.name(&member).to_owned(), href: format!("/fitness/{member}") };
         (by, DueRow { thing, work: "Fit test".to_owned(), by: format!("by {}", day_words(by)), place })
@@ -93,11 +94,27 @@ async fn fits(app: &App, visitor: &Visitor, ledger: &Ledger) -> Result<Vec<(Naiv
     Ok(last.into_iter().map(row).collect())
 }
 
-/// Until when the last fit test of each member counts, by member and kind of facepiece.
-async fn last_fits(app: &App) -> Result<BTreeMap<(String, String), NaiveDate>, WebError> {
+/// Until when the last fit test of each member who rides counts, by member and kind of facepiece. Nothing falls
+/// due with a kind that is in the register no more.
+async fn last_fits(app: &App, ledger: &Ledger) -> Result<BTreeMap<(String, String), NaiveDate>, WebError> {
+    let riders: BTreeSet<String> =
+        app.store.signers().await?.into_iter().filter(rides).map(|s| s.id).collect();
+    let here = ledger.upkeep.things.iter().filter(|(a, t)| a.kind == AssetKind::Facepiece && !t.gone);
+    let kinds: Vec<FacepieceKind> = here
+        .map(|(_, t)| FacepieceKind {
+            make: t.make.clone(),
+            model: t.model.clone(),
+            style: t.style.clone(),
+            size: t.size.clone(),
+        })
+        .collect();
+    // What the register does not know may be of any kind.
+    let worn = |kind: &FacepieceKind| kinds.iter().any(|k| !k.known() || kind.covers(k));
     let mut last: BTreeMap<(String, String), NaiveDate> = BTreeMap::new();
     // The newest comes first.
-    for fit in app.store.fit_tests().await? {
+    for fit in
+        app.store.fit_tests().await?.into_iter().filter(|f| riders.contains(&f.member) && worn(&f.kind))
+    {
         let k = &fit.kind;
         let kind = [&k.make, &k.model, &k.style, &k.size].map(String::as_str).join(" ");
         last.entry((fit.member, kind)).or_insert_with(|| fit_until(fit.tested));
@@ -112,12 +129,14 @@ async fn untested(app: &App, visitor: &Visitor, ledger: &Ledger) -> Result<Optio
     }
     let tested: BTreeSet<String> = app.store.fit_tests().await?.into_iter().map(|f| f.member).collect();
     let mut riders = app.store.signers().await?;
-    riders.retain(|s| {
-        s.roles.iter().any(|r| matches!(r, Role::Crew | Role::Officer)) && !tested.contains(&s.id)
-    });
+    riders.retain(|s| rides(s) && !tested.contains(&s.id));
     let link = |id: &String| Link { text: ledger.fleet.name(id).to_owned(), href: format!("/fitness/{id}") };
     let things: Vec<Link> = riders.iter().map(|s| link(&s.id)).collect();
     Ok((!things.is_empty()).then(|| UnknownRow { work: "Fit test".to_owned(), things }))
+}
+
+fn rides(member: &Signer) -> bool {
+    member.roles.iter().any(|r| matches!(r, Role::Crew | Role::Officer))
 }
 
 fn row(ledger: &Ledger, due: &Due) -> DueRow {
@@ -207,7 +226,8 @@ pub async fn show_feed(
     let now = app.clock.now();
     let ledger = Ledger::load(&app.store, now).await?;
     let mut seen: BTreeMap<(String, Work), usize> = BTreeMap::new();
-    let mut entries: Vec<Entry> = ahead(&ledger)
+    let dues = ahead(&ledger);
+    let mut entries: Vec<Entry> = dues
         .iter()
         .filter(|due| !matches!(due.on, Of::Member(..)))
         .map(|due| {
@@ -233,21 +253,19 @@ pub async fn show_feed(
         .collect();
     // Members fall due, too: how many on which day, and nobody's name.
     let mut members: BTreeMap<(NaiveDate, &str), usize> = BTreeMap::new();
-    let dues = ahead(&ledger);
     for due in dues.iter().filter(|d| matches!(d.on, Of::Member(..))) {
         *members.entry((due.by, "qualification")).or_default() += 1;
     }
-    for by in last_fits(&app).await?.into_values() {
+    for by in last_fits(&app, &ledger).await?.into_values() {
         *members.entry((by, "fit test")).or_default() += 1;
     }
     entries.extend(members.into_iter().map(|((day, what), n)| Entry {
         uid: format!("members-{}-{day}@airmuster", what.replace(' ', "-")),
         day,
         summary: format!(
-            "{}{} {what} {} due",
+            "{}{} due",
             if day < ledger.today { "Late: " } else { "" },
-            if n == 1 { "a".to_owned() } else { n.to_string() },
-            if n == 1 { "falls" } else { "fall" }
+            if n == 1 { format!("a {what} falls") } else { format!("{n} {what}s fall") }
         ),
         details: format!("In time until the end of {}. The upkeep page says whose.", day_words(day)),
     }));

@@ -60,7 +60,7 @@ pub async fn take_period(
             let bodies: Vec<_> =
                 periods.into_iter().map(|p| ("register", json!(Register::Period(p)))).collect();
             match hand_in_together(&app, &by, &bodies).await {
-                Ok(()) => return Ok(Redirect::to("/periods").into_response()),
+                Ok(_) => return Ok(Redirect::to("/periods").into_response()),
                 Err(IntakeError::Refused(r)) => vec![problem("months", format!("{}.", capital(&r.say)))],
                 Err(e) => return Err(e.into()),
             }

@@ -14,12 +14,13 @@ use super::{asset_href, file, parts};
 use crate::service::IntakeError;
 use crate::service::ticket::thing_words;
 use crate::service::upkeep::ThingFile;
+use crate::store::packed_words;
 use crate::web::auth::Visitor;
 use crate::web::error::WebError;
 use crate::web::html::{Again, Html};
 use crate::web::present::{capital, member_options, page, standing, when};
 use crate::web::serving::App;
-use crate::web::signing::{check_pin, hand_in_desk, hand_in_field, problem};
+use crate::web::signing::{check_pin, hand_in_desk, hand_in_field, id_within, problem};
 use crate::web::telling::seal_words;
 use crate::web::view::upkeep::{Chain, SealDraft, Sealing};
 use crate::web::view::{Link, ProblemLine, Problems};
@@ -49,8 +50,13 @@ pub async fn show_seal(
 ) -> Result<Html<Sealing>, WebError> {
     let file = still_there(&app, &asset).await?;
     let member = visitor.member.as_ref().map(|m| m.id.clone()).unwrap_or_default();
-    // What is on it goes with it, unless somebody says that it does not.
-    let with = fitted(&file).iter().map(ToString::to_string).collect();
+    // What is on it goes with it, unless somebody says that it does not; once it is held, that has been said.
+    let mut with = fitted(&file);
+    if file.standing.state == Holds::Held {
+        let held = app.store.packed_with(&file.asset.number, app.clock.now()).await?;
+        with.retain(|a| held.contains(a));
+    }
+    let with = with.iter().map(ToString::to_string).collect();
     let input = Input { id: app.clock.id(), member, with, ..Input::default() };
     Ok(Html(view(&app, &visitor, &file, &input, Vec::new()).await?))
 }
@@ -95,31 +101,45 @@ pub async fn seal(
 /// released it is proved before it rides.
 ///
 /// # Errors
-/// With what intake says.
+/// With what intake says, or the database.
 pub async fn hold(
     app: &App,
     about: &Asset,
     why: &str,
     things: Vec<Asset>,
     (id, by): (Uuid, &str),
-) -> Result<(), IntakeError> {
-    for (n, asset) in (0..).zip(things) {
+) -> Result<(), WebError> {
+    for asset in things {
         let why = if asset == *about {
             why.to_owned()
         } else {
-            format!("packed with {}, held for an inquiry", thing_words(about).to_lowercase())
+            format!("{}, held for an inquiry", packed_words(&thing_words(about).to_lowercase()))
         };
         let body = TakenOut { asset, why };
-        // Ids next to the form's own, by the thing's place in the list: sent again, it is the same hold.
-        for (next_to, kind) in [(2 * n, "taken_out"), (2 * n + 1, "hold")] {
-            let id = Uuid::from_u128(id.as_u128() ^ next_to);
+        for kind in ["taken_out", "hold"] {
+            // The form's own id is the word that takes out what it is about: “Take out of service” has written it.
+            let own = kind == "taken_out" && body.asset == *about;
+            let id = if own { id } else { id_within(id, &format!("{kind} {}", body.asset)) };
             match hand_in_field(app, kind, id, by, &body).await {
-                Ok(_) | Err(IntakeError::Before(_)) => {}
-                Err(e) => return Err(e),
+                Ok(_) => {}
+                // Sent again, it is the same hold. One that was released since, or is of something else, holds
+                // nothing now.
+                Err(IntakeError::Before(first)) => {
+                    if !still_open(app, &body.asset, first.id).await? {
+                        hand_in_field(app, kind, app.clock.id(), by, &body).await?;
+                    }
+                }
+                Err(e) => return Err(e.into()),
             }
         }
     }
     Ok(())
+}
+
+/// Whether what a record holds against a thing is open.
+pub async fn still_open(app: &App, asset: &Asset, record: Uuid) -> Result<bool, WebError> {
+    let standing = file(app, &asset.to_string()).await?.standing;
+    Ok(standing.grounds.iter().any(|g| g.raise.from.id == record))
 }
 
 /// `POST /assets/{asset}/hand-over`.

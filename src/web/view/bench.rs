@@ -87,6 +87,8 @@ pub struct BenchRow {
     pub age: String,
     /// "On the bench".
     pub stage: String,
+    /// The same, as a form sends it back.
+    pub was: &'static str,
     /// What to do next: "Prove it".
     pub next: String,
     /// Whether that puts it on the bench with the same tap.

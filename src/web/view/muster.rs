@@ -77,7 +77,7 @@ pub struct CrewMember {
     pub id: String,
     /// The name.
     pub name: String,
-    /// "Fit until 3 Mar 2027."
+    /// "Ana Wick: fit until 3 Mar 2027."
     pub say: String,
     /// Chosen already.
     pub selected: bool,

@@ -43,6 +43,8 @@ pub struct Ticket {
     pub work: Vec<WorkEntry>,
     /// Whether this member may move it and write work down.
     pub works: bool,
+    /// The stage that is shown, as the forms send it back.
+    pub was: &'static str,
     /// Stages it may be moved to by a tap; none once it is closed.
     pub stages: Vec<StageOption>,
     /// With whom it is and when it is due back; or empty.
@@ -73,6 +75,8 @@ pub struct Ticket {
     pub proved: Option<String>,
     /// The return form; none until a proving check stands or while this member may not return it.
     pub returning: Option<ReturnForm>,
+    /// What there is to put right is the return form's, which asks for a PIN.
+    pub returned: bool,
     /// Why there is no return form, in a sentence.
     pub not_yet: String,
     /// Where it is retired for good; none where this member may not.
