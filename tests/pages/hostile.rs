@@ -58,7 +58,7 @@ const TEXTS: [&str; 34] = [
 ];
 
 /// Names of everything that some form of the program asks for.
-const FIELDS: [&str; 140] = [
+const FIELDS: [&str; 141] = [
     "apart",
     "shift",
     "asked",
@@ -104,6 +104,7 @@ const FIELDS: [&str; 140] = [
     "certificate",
     "unit",
     "stage",
+    "was",
     "note",
     "next",
     "gloves",
