@@ -104,6 +104,13 @@ offlineStory('the officer’s morning with no network', (promise) => {
         await page.goto(`/units/${unit}/check`);
         await page.waitForURL(`**/units/${unit}/check?purpose=after-use`);
         await page.getByRole('heading', { name: `Unit ${unit}` }).waitFor();
+        // Contaminated, and all of it good: that does not let it ride.
+        await page.locator('form.check[data-ready]').waitFor();
+        await tablet.fillIn();
+        await tablet.review();
+        await page.locator('.willbe.is-out').getByText('It does not ride before what else is open').waitFor();
+        await page.locator('.willbe').getByText('Used, came back contaminated.').waitFor();
+        await page.getByRole('button', { name: 'Back to the form' }).click();
       }
 
       // Both are on the board that this tablet has kept.
