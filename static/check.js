@@ -3,7 +3,6 @@
 import {
   STATE_WORDS, answersIn, checkBody, failing, fieldName, misnamed, raisedBy, stepView, strip, worstState,
 } from './answers.js';
-import { afterGood } from './after.js';
 import { fromTablet } from './base.js';
 import { attachBay } from './bay.js';
 import { choose, chosen } from './choices.js';
@@ -13,11 +12,10 @@ import { judge } from './judge.js';
 import { enrolledAs } from './key.js';
 import { list } from './list.js';
 import { all, newId, onChange, recordText, write } from './outbox.js';
-import { problemsOf, reviewOf, standingOf, verdictOf } from './review.js';
 import { recall, note, storeTrouble } from './store.js';
 import { reach, sendOne, station, sync } from './sync.js';
 import { attach } from './timer.js';
-import { AFTER_USE, isKnown, wasUsed } from './use.js';
+import { AFTER_USE, isKnown, standingOf, wasUsed } from './use.js';
 
 // How long a number may look wrong while it is being typed.
 const TYPING = 600;
@@ -199,8 +197,8 @@ let draft = {
 };
 let keeping = Promise.resolve();
 
-function sayUnkept(e) {
-  const text = `${storeTrouble(e)} The answers stay on this page: do not close or reload it before the check is handed in.`;
+function sayUnkept(why) {
+  const text = `${why} The answers stay on this page: do not close or reload it before the check is handed in.`;
   const line = document.getElementById('unkept') ?? element('p', { className: 'attention', id: 'unkept' });
   line.setAttribute('role', 'status');
   say(line, text);
@@ -220,7 +218,7 @@ function keep() {
     document.getElementById('unkept')?.remove();
     return true;
   }).catch((e) => {
-    sayUnkept(e);
+    sayUnkept(storeTrouble(e));
     return false;
   });
   return keeping;
@@ -269,7 +267,7 @@ async function writeDown() {
     const judged = judge(data.limits, record.body.answers);
     await write(record, { draft, more: about(record, { ...judged, verdict: 'out_of_service' }) });
   } catch (e) {
-    sayUnkept(e);
+    sayUnkept(storeTrouble(e));
     inHand.push({ id: record.id, text: recordText(record) });
   }
   steps.forEach(showWritten);
@@ -472,7 +470,7 @@ form.addEventListener('submit', async (event) => {
     form.requestSubmit(submitter);
     through = false;
   } else {
-    reviewHere();
+    reviewHere().catch(() => sayUnkept('The review could not be fetched. Try again where the station can be reached.'));
   }
 });
 
@@ -494,7 +492,12 @@ function show(page) {
   page.querySelector('h1').focus();
 }
 
+// Fetched with the first answer: a form opens without it.
+const reviewing = () => Promise.all([import('./review.js'), import('./after.js')]).then(([review, after]) => ({ ...review, ...after }));
+form.addEventListener('change', () => { reviewing().catch(() => {}); }, { once: true });
+
 async function reviewHere() {
+  const { afterGood, problemsOf, reviewOf } = await reviewing();
   const answers = answersIn(data, fields());
   const judged = judge(data.limits, answers);
   show(null);
@@ -530,6 +533,7 @@ async function saveHere(signer, judged, after, seal) {
     const { at, seal: locked } = await write(record, { over: key, more: about(record, judged), seal });
     form.removeAttribute('data-begun');
     draft.done = true;
+    const { verdictOf } = await reviewing();
     show(verdictOf({ data: { ...data, after }, judged, board, said: `Saved on this tablet ${clock(at)}, not yet received.${locked ? '' : ' Your PIN is asked when the station can be reached.'}` }));
     return true;
   } catch (e) {
@@ -553,7 +557,7 @@ async function stopHere() {
     location.href = seq ? `/records/${seq}/verdict` : board;
     return true;
   } catch (e) {
-    sayUnkept(e);
+    sayUnkept(storeTrouble(e));
     return false;
   }
 }

@@ -2,9 +2,9 @@
 // shows when it can be reached, made by the script when it cannot. A PIN is sealed to the server at
 // once: there is nothing here to hold it against.
 import { answerWords } from './answers.js';
+import { standingOf } from './use.js';
 
 const STATE = { out_of_service: 'out', put_right: 'put-right', remark: 'remark' };
-const STANDING = { out_of_service: 'out', put_right: 'put-right', incomplete: 'due', in_service: 'in' };
 const WORST_FIRST = ['out', 'put-right', 'remark'];
 const MARKS = { good: 0, remark: 0, missing: 1, 'put-right': 2, out: 3 };
 const WORDS = { good: 'done', remark: 'remark', missing: 'to do', 'put-right': 'to be put right', out: 'out of service' };
@@ -25,9 +25,6 @@ const make = (tag, className, ...children) => {
   return made;
 };
 const sentence = (text) => `${text.charAt(0).toUpperCase()}${text.slice(1)}${/[.!?]$/.test(text) ? '' : '.'}`;
-
-/** The standing that a verdict means. */
-export const standingOf = (verdict) => STANDING[verdict];
 
 /** The shapes, as the page has them already. */
 const mark = (state) => document.querySelectorAll('.rail a .marks')[0].children[MARKS[state]].cloneNode(true);

@@ -15,3 +15,8 @@ export const wasUsed = (rows) => rows.reduce((used, row) => {
 
 /** Whether a page that the server made at `made` knows a record. */
 export const isKnown = ({ received, state }, made) => received !== undefined && received <= made && state !== 'saved';
+
+const STANDING = { out_of_service: 'out', put_right: 'put-right', incomplete: 'due', in_service: 'in' };
+
+/** The standing that a verdict means. */
+export const standingOf = (verdict) => STANDING[verdict];

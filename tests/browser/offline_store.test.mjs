@@ -124,7 +124,7 @@ offlineStory('the store of a tablet', (promise) => {
 
   promise('refused by the browser’s settings: the page works, says so, and the answers stay', async (stage) => {
     const tablet = await stage.unpack({ preferences: { profile: { default_content_setting_values: { cookies: 2 } } } });
-    await tablet.page.goto('/units/112/check');
+    await tablet.page.goto('/units/113/check');
     await tablet.page.locator('form[data-ready]').waitFor();
     assert.equal(await tablet.page.evaluate(() => {
       try {
