@@ -70,10 +70,10 @@ story('the technician’s day', (promise) => {
     await page.getByLabel('Parts used').fill('remote gauge, 1');
     await page.getByRole('button', { name: 'Write it down' }).click();
     await page.locator('.work').getByText('Remote gauge exchanged').waitFor();
-    // By keyboard alone, the digit that stands on the button; while something is typed it is typed.
+    // By keyboard alone, the digit that stands on the button, once one of them has the focus; elsewhere it is typed.
     await page.getByLabel('Readings').press('4');
     await page.getByRole('heading', { name: 'Stage: On the bench' }).or(page.getByRole('heading', { name: 'Stage: Reported' })).waitFor();
-    await page.getByRole('heading', { level: 1 }).click();
+    await page.locator('#stages button').first().focus();
     await page.keyboard.press('4');
     await page.getByRole('heading', { name: 'Stage: Ready to prove' }).waitFor();
     await person.picture('technician-ticket');
