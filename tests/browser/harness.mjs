@@ -131,8 +131,10 @@ class Person {
       if (status >= 400 && !asked) note(`status ${status}: ${response.url()}`);
     });
     this.context.on('requestfailed', (request) => {
-      // Leaving a page while it loads is nobody's fault.
+      // Leaving a page while it loads is nobody's fault. What a worker was fetching for it then has failed; what
+      // is not there has a status.
       const why = request.failure()?.errorText;
+      if (why === 'net::ERR_FAILED' && /\/static\/[^/]+\.js$/.test(request.url())) return;
       if (why !== 'net::ERR_ABORTED') note(`not loaded: ${request.url()} (${why})`);
     });
   }
