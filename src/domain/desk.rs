@@ -626,7 +626,7 @@ fn may_fill(f: &Fill, facts: &Facts) -> Result<(), Refusal> {
 }
 
 /// 49 CFR 173.301(a)(8), from memory: at 55 °C at most five quarters of the rated pressure. Where nobody
-/// read the temperature, the reading itself is held against that: the cylinder is not colder than it looks.
+/// read the temperature, the reading itself is held against that.
 fn not_overfilled(f: &Fill, rated: Pressure) -> Result<(), Refusal> {
     let most = rated.amount().share(Fraction::FIVE_QUARTERS);
     let (read, n) = (f.pressure.words(), &f.cylinder);

@@ -79,7 +79,7 @@ impl<'de> Deserialize<'de> for Raw {
     }
 }
 
-/// The values of an answer by field. There are two at most, and the whole logbook is read again when it is
+/// The values of an answer by field. They are few, and the whole logbook is read again when it is
 /// verified: so they lie beside each other, and short texts in themselves.
 pub type Values = LiteMap<SmolStr, Raw>;
 
