@@ -15,7 +15,7 @@ import { all, newId, onChange, recordText, write } from './outbox.js';
 import { recall, note, storeTrouble } from './store.js';
 import { reach, sendOne, station, sync } from './sync.js';
 import { attach } from './timer.js';
-import { AFTER_USE, isKnown, standingOf, wasUsed } from './use.js';
+import { AFTER_USE, isKnown, stateOf, wasUsed } from './use.js';
 
 // How long a number may look wrong while it is being typed.
 const TYPING = 600;
@@ -248,7 +248,7 @@ async function recordOf(outcome, { id = newId(), by, written_by, run = draft.run
 // What this tablet remembers of a record beside its bytes: enough to show the unit by.
 const about = (record, judged) => (digest) => ({
   unit: data.unit, outcome: record.body.outcome, purpose: data.purpose, sole: data.seen.length === 0 && !data.countersigned && !blank,
-  verdict: record.body.outcome === 'stopped' ? 'due' : standingOf(judged.verdict),
+  verdict: record.body.outcome === 'stopped' ? 'due' : stateOf(judged.verdict),
   raises: record.body.outcome === 'stopped' ? [`check-again/${digest}`] : raisedBy(judged.findings, digest),
   words: judged.findings.filter((f) => !f.settled && f.consequence !== 'remark').map((f) => f.title).join(', '),
 });

@@ -2,7 +2,7 @@
 // shows when it can be reached, made by the script when it cannot. A PIN is sealed to the server at
 // once: there is nothing here to hold it against.
 import { answerWords } from './answers.js';
-import { standingOf } from './use.js';
+import { stateOf } from './use.js';
 
 const STATE = { out_of_service: 'out', put_right: 'put-right', remark: 'remark' };
 const WORST_FIRST = ['out', 'put-right', 'remark'];
@@ -94,7 +94,7 @@ const PIN = /^\d{6,64}$/;
 export function reviewOf({ form, data, answers, judged, members, bay, seals, save, back }) {
   const page = part('review');
   const of = (name) => page.querySelector(`[data-of=${name}]`);
-  const will = standingOf(judged.verdict);
+  const will = stateOf(judged.verdict);
   page.querySelector('h1').textContent = `Unit ${data.unit}: review and sign`;
   const after = will === 'in' ? data.after : null;
   const shown = after?.state ?? will;
@@ -138,7 +138,7 @@ export function reviewOf({ form, data, answers, judged, members, bay, seals, sav
 /** The word a saved check comes to. */
 export function verdictOf({ data, judged, said, board }) {
   const page = part('verdict');
-  const will = standingOf(judged.verdict);
+  const will = stateOf(judged.verdict);
   const after = will === 'in' ? data.after : null;
   // What this tablet adds to the station's word stands under the word of its standing.
   const name = after ? after.word ?? 'after' : will === 'in' && data.countersigned ? 'awaited' : will;

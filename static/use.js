@@ -1,4 +1,5 @@
-// What this tablet's own records say of a unit's use, and whether a page of the station can know them.
+// Words about records that several scripts share: whether a unit was used, what a page of the station can know,
+// which state a verdict means.
 
 /** The checks that ask everything that a use may have done. */
 export const AFTER_USE = ['after-use', 'proving'];
@@ -18,5 +19,5 @@ export const isKnown = ({ received, state }, made) => received !== undefined && 
 
 const STANDING = { out_of_service: 'out', put_right: 'put-right', incomplete: 'due', in_service: 'in' };
 
-/** The standing that a verdict means. */
-export const standingOf = (verdict) => STANDING[verdict];
+/** The state that a verdict means, as the pages name it. */
+export const stateOf = (verdict) => STANDING[verdict];

@@ -30,6 +30,11 @@ pub const MORNING: Millis = 1_795_676_640_000;
 pub const MINUTE: Millis = 60_000;
 pub const DAY: Millis = 24 * 60 * MINUTE;
 
+/// What is sent of a fit test with the medium facepiece, on this day.
+pub fn fit_test(tested: &str) -> [(&'static str, &str); 5] {
+    [("tested", tested), ("make", "Invented"), ("model", "One"), ("style", "full"), ("size", "Medium")]
+}
+
 /// What kind of units a district has, and what is read on a good one.
 #[derive(Debug, Clone, Copy)]
 pub struct Equipment {

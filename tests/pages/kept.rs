@@ -6,7 +6,7 @@ use airmuster_domain::record::{Reviewed, RigAccepted, Stamp, encode};
 use serde_json::Value;
 
 use super::browser::Page;
-use super::district::{District, MINUTE, PIN, district};
+use super::district::{District, MINUTE, PIN, district, fit_test};
 
 fn about(page: &Page) -> Value {
     let json = page.html.split("id=\"about\">").nth(1).and_then(|rest| rest.split("</script>").next());
@@ -44,13 +44,7 @@ async fn a_reviewed_rig_says_to_officers_only_who_was_not_ready_and_why() {
 /// Olga and Ana are tested with a medium facepiece; Olga is cleared, Ana is not.
 async fn crew(d: &District) {
     let mut o = d.signed_in("olga").await;
-    let test = [
-        ("tested", "2026-03-01"),
-        ("make", "Invented"),
-        ("model", "One"),
-        ("style", "full"),
-        ("size", "Medium"),
-    ];
+    let test = fit_test("2026-03-01");
     for (member, cleared) in [("olga", "yes"), ("ana", "no")] {
         assert_eq!(o.post(&format!("/fitness/{member}/fit"), &test).await.status, 303);
         let word = [("since", "2026-01-15"), ("cleared", cleared)];

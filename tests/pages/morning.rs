@@ -4,7 +4,7 @@ use airmuster_domain::record::{Asset, Place, Register};
 use airmuster_domain::standing::State;
 
 use super::browser::Browser;
-use super::district::{District, MINUTE, PIN, district};
+use super::district::{District, MINUTE, PIN, district, fit_test};
 
 fn nobody() -> [(&'static str, &'static str); 3] {
     [("officer", ""), ("driver", ""), ("seat-3", "")]
@@ -13,13 +13,7 @@ fn nobody() -> [(&'static str, &'static str); 3] {
 /// Everybody named is tested with a medium facepiece and cleared, through the pages.
 async fn fit(d: &District, officer: &mut Browser, members: &[&str]) {
     for member in members {
-        let test = [
-            ("tested", "2026-03-01"),
-            ("make", "Invented"),
-            ("model", "One"),
-            ("style", "full"),
-            ("size", "Medium"),
-        ];
+        let test = fit_test("2026-03-01");
         let entered = officer.post(&format!("/fitness/{member}/fit"), &test).await;
         assert_eq!(entered.status, 303, "{}", entered.text());
         let word = [("since", "2026-01-15"), ("cleared", "yes")];

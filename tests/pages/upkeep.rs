@@ -7,7 +7,7 @@ use airmuster_domain::standing::State;
 
 use calcard::icalendar::{ICalendar, ICalendarComponentType, ICalendarProperty};
 
-use super::district::{DAY, District, MINUTE, PIN, district};
+use super::district::{DAY, District, MINUTE, PIN, district, fit_test};
 
 /// A cylinder by special permit at C-n, made and last requalified then. Today is 26 Nov 2026.
 async fn marked(d: &District, number: &str, made: &str, requalified: Option<&str>) {
@@ -577,13 +577,7 @@ async fn fit_tests_fall_due_among_the_rest_for_those_who_may_see_them() {
     let d = district().await;
     let mut o = d.signed_in("olga").await;
     for (member, tested) in [("ana", "2026-03-01"), ("olga", "2025-03-01")] {
-        let test = [
-            ("tested", tested),
-            ("make", "Invented"),
-            ("model", "One"),
-            ("style", "full"),
-            ("size", "Medium"),
-        ];
+        let test = fit_test(tested);
         assert_eq!(o.post(&format!("/fitness/{member}/fit"), &test).await.status, 303);
     }
     let page = o.get("/upkeep").await.ok().text();
@@ -596,13 +590,7 @@ async fn fit_tests_fall_due_among_the_rest_for_those_who_may_see_them() {
     assert!(unknown.contains("Fit test") && unknown.contains("Ben Orr"), "{unknown}");
     // The calendar says how many, of those who ride alone and of what is worn here.
     for member in ["ben", "tom"] {
-        let test = [
-            ("tested", "2026-03-01"),
-            ("make", "Invented"),
-            ("model", "One"),
-            ("style", "full"),
-            ("size", "Medium"),
-        ];
+        let test = fit_test("2026-03-01");
         assert_eq!(o.post(&format!("/fitness/{member}/fit"), &test).await.status, 303);
         let other =
             [("tested", "2024-05-01"), ("make", "Other"), ("model", "Two"), ("style", "full"), ("size", "S")];
