@@ -223,6 +223,7 @@ function keep() {
   });
   return keeping;
 }
+addEventListener('storefree', keep);
 
 const unwritten = () => steps.flatMap((s) => failing(s.findings)).filter((name) => !draft.written[name]);
 

@@ -42,7 +42,7 @@ function open() {
   opening ??= new Promise((resolve, reject) => {
     const request = indexedDB.open(NAME, VERSION);
     request.onupgradeneeded = ({ oldVersion }) => upgrade(request.result, request.transaction, oldVersion);
-    // It may open later all the same, once the old page is gone; the next try then finds it open.
+    // It may open later all the same, once the old page is gone; the page is then told.
     request.onblocked = () => {
       blocked = new DOMException('an older page holds the store', 'Blocked');
       reject(blocked);
@@ -52,13 +52,16 @@ function open() {
       reject(request.error);
     };
     request.onsuccess = () => {
-      blocked = null;
       const db = request.result;
       // A tablet in the background can lose its connection, and a newer page may need the store.
       db.onclose = () => { opening = null; };
       db.onversionchange = () => { db.close(); opening = null; };
       opening = Promise.resolve(db);
       resolve(db);
+      if (blocked) {
+        blocked = null;
+        dispatchEvent(new Event('storefree'));
+      }
     };
   });
   const mine = opening;
