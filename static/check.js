@@ -37,7 +37,8 @@ if (blank) {
     document.querySelector('.subject h1').textContent = `Unit ${data.unit}`;
   }
 }
-const key = `${data.unit}/${data.purpose}`;
+// What is asked of a repair alone is not the whole of it half done.
+const key = [data.unit, data.purpose, data.repaired].filter(Boolean).join('/');
 const progress = document.getElementById('progress');
 const steps = data.limits.steps
   .map((limits) => ({ limits, card: form.querySelector(`article[data-step="${limits.id}"]`) }))

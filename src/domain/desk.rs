@@ -9,6 +9,7 @@ use chrono::NaiveDate;
 
 use crate::air;
 use crate::ground::{Done, Kind, Raise};
+use crate::proving::needs_everything;
 use crate::quantity::{Amount, Fraction, Pressure, Temperature, TemperatureUnit};
 use crate::record::{
     AirSample, Asset, AssetKind, Correction, Crew, CylinderRead, Desk, Digest, Fill, Left, Marks, Month,
@@ -418,9 +419,15 @@ fn may_return(r: &Return, facts: &Facts) -> Result<(), Refusal> {
     let Some(check) = &facts.check else {
         return no("a return needs a proving check of this unit; make it first");
     };
-    if check.purpose != rules::Purpose::Proving || !check.clean {
+    let whole = check.purpose == rules::Purpose::Proving && check.clean;
+    if !whole && check.proved.is_empty() {
         return no(
             "the proving check must be complete, with nothing out of service and nothing left to put right",
+        );
+    }
+    if !whole && needs_everything(r) {
+        return no(
+            "work on a regulator, reducer, valve, gauge or alarm is proved by the whole proving check; make that first",
         );
     }
     if check.unit != r.asset && !check.with.contains(&r.asset) {
@@ -435,11 +442,13 @@ fn may_return(r: &Return, facts: &Facts) -> Result<(), Refusal> {
     let listed: Vec<_> = facts.open.iter().filter(|g| r.clears.contains(&g.key)).collect();
     assets::names_its_work(&listed, &r.worked_on)?;
     for ground in listed {
-        if ground.step.as_ref().is_some_and(|s| !check.is_good(s)) {
-            return no(format!(
-                "the proving check has no good answer at the step that failed: {}",
-                ground.say
-            ));
+        if !check.proves(ground) {
+            return no(match whole {
+                true => {
+                    format!("the proving check has no good answer at the step that failed: {}", ground.say)
+                }
+                false => format!("this needs the whole proving check: {}", ground.say),
+            });
         }
     }
     Ok(())

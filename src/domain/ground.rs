@@ -10,6 +10,7 @@ use uuid::Uuid;
 
 use crate::Millis;
 use crate::judge::{Answer, Finding, Judgement, Problem, Verdict, judge_readable};
+use crate::proving::{needs_everything, proved};
 use crate::record::{
     Asset, Body, Check, Condition, Correction, Desk, Digest, Field, Outcome, Record, RecordRef, Register,
 };
@@ -359,6 +360,8 @@ pub struct Done {
     pub clean: bool,
     /// Steps whose last answer is good, in the order of the form.
     pub good: Vec<SmolStr>,
+    /// Steps whose repair it proves though it may not have asked everything ([`crate::proving`]).
+    pub proved: Vec<SmolStr>,
     /// By step, the number of the facepiece or cylinder that the good answer is about.
     pub items: BTreeMap<String, String>,
     /// Grounds that the member knew of.
@@ -369,6 +372,17 @@ impl Done {
     /// Whether the last answer to this step is good.
     pub fn is_good(&self, step: &str) -> bool {
         self.good.iter().any(|good| good == step)
+    }
+
+    /// Whether it shows that what raised this is dealt with: everything was asked and is good, or what the
+    /// repair can have touched.
+    pub fn proves(&self, raise: &Raise) -> bool {
+        self.purpose == Purpose::Proving
+            && match &raise.step {
+                None => self.clean,
+                Some(step) if self.clean => self.is_good(step),
+                Some(step) => self.proved.iter().any(|proved| proved == step),
+            }
     }
 }
 
@@ -405,10 +419,8 @@ pub fn clears(act: &Act, raise: &Raise) -> bool {
         (Kind::Finding | Kind::TakenOut, Act::Return { asset, clears, proving: Some(p) }) => {
             *asset == raise.asset
                 && clears.contains(&raise.key)
-                && p.purpose == Purpose::Proving
-                && p.clean
                 && (p.unit == raise.asset || p.with.contains(&raise.asset))
-                && good_there(p)
+                && p.proves(raise)
         }
         (Kind::PutRight, Act::Check(d)) => {
             d.unit == raise.asset && knew(d) && raise.step.is_some() && good_there(d)
@@ -545,6 +557,7 @@ fn check_effects(record: &Record, check: &Check, forms: &mut dyn Forms, out: &mu
         Outcome::Complete if record.envelope.by.is_none() => {}
         Outcome::Complete => {
             let failed = judgement.findings.iter().any(|f| f.consequence == Consequence::OutOfService);
+            let proved = proved(&form, &judgement, &problems);
             out.done = Some(Done {
                 name: record.name,
                 unit,
@@ -560,6 +573,7 @@ fn check_effects(record: &Record, check: &Check, forms: &mut dyn Forms, out: &mu
                     && !(failed && check.purpose == Purpose::Proving),
                 items: good_items(check, &form, &judgement.good),
                 good: judgement.good.into_iter().map(|(step, _)| step).collect(),
+                proved,
                 seen: check.seen.iter().cloned().collect(),
             });
         }
@@ -747,7 +761,7 @@ pub fn act_of(desk: &Desk, proving: impl FnOnce(&RecordRef) -> Option<Done>) -> 
         Desk::Return(r) => Some(Act::Return {
             asset: r.asset.clone(),
             clears: keys(&r.clears),
-            proving: proving(&r.proving),
+            proving: proving(&r.proving).filter(|p| p.clean || !needs_everything(r)),
         }),
         Desk::Release(c) => Some(Act::Release(keys(&c.clears))),
         Desk::Cleaned(c) => Some(Act::Cleaned(keys(&c.clears))),

@@ -17,6 +17,7 @@ pub mod ground;
 pub mod judge;
 pub mod notice;
 pub mod practice;
+pub mod proving;
 pub mod quantity;
 pub mod readiness;
 pub mod readings;

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use airmuster_domain::ENGINE;
 use airmuster_domain::ground::Forms;
 use airmuster_domain::judge::{Answer, Judgement};
+use airmuster_domain::proving::narrowed;
 use airmuster_domain::record::{Asset, Body, Cadence, Check, Digest, Field, Outcome, Record, Stamp, encode};
 use airmuster_domain::rules::{Consequence, Form, Purpose, Subject, Table};
 use airmuster_domain::standing::Standing;
@@ -92,6 +93,14 @@ impl Checking {
             place: None,
         };
         Ok(Some(Self { department, unit, standing, with: With::default(), table, rules, form }))
+    }
+
+    /// Leaves out of a proving check what the repair of these steps (ids, with commas between) cannot have
+    /// touched. Answers with them, or with nothing where everything is asked.
+    pub fn narrow(&mut self, repaired: &str) -> String {
+        let Some(form) = narrowed(&self.form, repaired.split(',')) else { return String::new() };
+        self.form = Arc::new(form);
+        repaired.to_owned()
     }
 
     /// The grounds that whoever checks is shown: those a record has raised.

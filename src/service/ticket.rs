@@ -1,13 +1,15 @@
 //! A ticket with everything that deciding about it needs.
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use airmuster_domain::Millis;
 use airmuster_domain::desk::Signer;
 use airmuster_domain::ground::{Done, Raise, effects};
+use airmuster_domain::proving::narrowed;
 use airmuster_domain::record::{Asset, AssetKind, Place};
 use airmuster_domain::role::Role;
-use airmuster_domain::rules::Purpose;
+use airmuster_domain::rules::{Purpose, resolve};
 use airmuster_domain::standing::{Ground, Standing};
 use airmuster_domain::upkeep::Upkeep;
 
@@ -38,7 +40,8 @@ pub struct JobFile {
     pub events: Vec<Event>,
     /// What happened on the ticket, oldest first.
     pub entries: Vec<Kept>,
-    /// The last complete good proving check of the thing since the ticket was opened.
+    /// The proving check of the thing since the ticket was opened that proves most: all that is open, everything
+    /// asked, or the last one.
     pub proof: Option<Done>,
     /// All members.
     pub signers: Vec<Signer>,
@@ -93,14 +96,14 @@ impl JobFile {
             None => Vec::new(),
         };
         let events = events(store, asset, LISTED).await?;
-        Ok(Some(Self {
+        let mut file = Self {
             standing: store.standing(asset, &bench.fleet.department.clock, now).await?,
             with: match &unit {
                 Some(unit) => store.with(&unit.number).await?,
                 None => With::default(),
             },
             entries: store.ticket_entries(number).await?,
-            proof: proof(store, &ticket, &events),
+            proof: None,
             events,
             signers: store.signers().await?,
             upkeep: store.upkeep().await?,
@@ -110,7 +113,9 @@ impl JobFile {
             unit,
             checks,
             ticket,
-        }))
+        };
+        file.proof = file.proof(store);
+        Ok(Some(file))
     }
 
     /// The qualification that its unit asks for; a facepiece or cylinder asks for none.
@@ -141,6 +146,32 @@ impl JobFile {
         self.own().map(|g| &g.raise).filter(|r| r.kind.terms().bench)
     }
 
+    /// The steps whose failing is all that is open here, where a repair of them is proved without asking
+    /// everything: with commas between, and how many steps that asks. `None`: everything is to be asked.
+    pub fn narrow_proof(&self) -> Option<(String, usize)> {
+        let profile = &self.unit.as_ref()?.profile;
+        let steps: BTreeSet<&str> = self.for_return().map(|r| r.step.as_deref()).collect::<Option<_>>()?;
+        let form = resolve(self.bench.fleet.table.as_ref()?, profile, Purpose::Proving).ok()?;
+        let asked = narrowed(&form, steps.iter().copied())?.steps.len();
+        Some((steps.into_iter().collect::<Vec<_>>().join(","), asked))
+    }
+
+    /// The proving check since the ticket was opened, among those that speak for its thing, that proves most.
+    fn proof(&self, store: &Store) -> Option<Done> {
+        let mut all: Vec<Done> = Vec::new();
+        for e in self.events.iter().filter(|e| e.counts) {
+            let Some(done) = effects(&e.kept.record, &mut *store.tables()).done else { continue };
+            let for_it = done.unit == self.ticket.asset || done.with.contains(&self.ticket.asset);
+            let proves = done.purpose == Purpose::Proving && (done.clean || !done.proved.is_empty());
+            if for_it && proves && done.at >= self.ticket.opened_at {
+                all.push(done);
+            }
+        }
+        let all_open = |d: &Done| self.for_return().all(|r| barred(r, d).is_none());
+        let best = all.iter().position(all_open).or_else(|| all.iter().position(|d| d.clean));
+        (!all.is_empty()).then(|| all.swap_remove(best.unwrap_or(0)))
+    }
+
     /// Open grounds that are this ticket's, or no ticket's at all.
     pub fn own(&self) -> impl Iterator<Item = &Ground> {
         let own =
@@ -154,18 +185,9 @@ pub fn barred(raise: &Raise, proof: &Done) -> Option<&'static str> {
     if raise.at > proof.at {
         return Some("Raised after the proving check: prove it again.");
     }
-    let good = raise.step.as_ref().is_none_or(|s| proof.is_good(s));
-    (!good).then_some("The proving check has no good answer at this step: prove it again.")
-}
-
-/// The last complete good proving check since the ticket was opened that speaks for its thing.
-fn proof(store: &Store, ticket: &Ticket, events: &[Event]) -> Option<Done> {
-    let mut counting = events.iter().filter(|e| e.counts);
-    counting.find_map(|e| {
-        let done = effects(&e.kept.record, &mut *store.tables()).done?;
-        let for_it = done.unit == ticket.asset || done.with.contains(&ticket.asset);
-        let proves = done.purpose == Purpose::Proving && done.clean && done.at >= ticket.opened_at;
-        (for_it && proves).then_some(done)
+    (!proof.proves(raise)).then_some(match proof.clean {
+        true => "The proving check has no good answer at this step: prove it again.",
+        false => "The proving check did not ask everything: for this, prove everything.",
     })
 }
 

@@ -61,7 +61,7 @@ try {
         const link = [...document.querySelectorAll('a[download]')][0];
         return (await fetch(link.href)).text();
       });
-      const stricter = text.replace('edition = "1"', 'edition = "2"').replace('["10 % of rated", "450 psi"]', '["300 psi"]');
+      const stricter = text.replace('edition = "2"', 'edition = "3"').replace('["10 % of rated", "450 psi"]', '["300 psi"]');
       await page.setInputFiles('#file', { name: 'rules.toml', mimeType: 'text/plain', buffer: Buffer.from(stricter) });
       await page.getByRole('button', { name: 'Look through it' }).click();
       await page.getByRole('heading', { name: 'What differs' }).waitFor();

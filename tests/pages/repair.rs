@@ -147,7 +147,7 @@ async fn from_the_finding_to_a_proved_return() {
     d.pass(MINUTE);
     d.check("130", "tom", Purpose::Proving, &[]).await;
     let form = t.get("/tickets/1").await.ok();
-    assert!(form.text().contains("The proving check of 07:07 by Tom Varga stands."), "{}", form.text());
+    assert!(form.text().contains("The proving check, 07:07 by Tom Varga, stands."), "{}", form.text());
     assert!(form.html.contains("Remote gauge exchanged.</textarea>"), "the work log goes into the return");
     let (ground, proving) = (form.value("ground"), form.value("proving"));
     // Nothing entered.
@@ -201,6 +201,96 @@ async fn from_the_finding_to_a_proved_return() {
     let again = [&gauge[..], &[("certificate", "Bench sheet 12")]].concat();
     assert_eq!(returned(&mut t, &proving, &again).await.status, 409);
     assert_eq!(d.records().await, before);
+}
+
+/// The fields of a form with every step that it asks answered as good.
+fn all_good(form: &Page) -> Vec<(String, String)> {
+    let mut fields: Vec<(String, String)> = Vec::new();
+    for name in ["id", "started", "purpose", "rules", "repaired", "seen"] {
+        fields.extend(form.values(name).into_iter().map(|value| (name.to_owned(), value)));
+    }
+    for at in form.html.split("name=\"a.").skip(1) {
+        let name = format!("a.{}", at.split('"').next().unwrap_or_default());
+        if name.ends_with(".1.good") && !fields.iter().any(|(known, _)| *known == name) {
+            fields.push((name, "yes".to_owned()));
+        }
+    }
+    fields
+}
+
+#[tokio::test]
+async fn a_torn_strap_is_proved_by_what_its_repair_can_have_touched_and_after_work_on_a_gauge_by_everything()
+{
+    let d = district().await;
+    d.checked().await;
+    d.pass(MINUTE);
+    let torn = [("harness-condition", &[("good", Raw::Flag(false))][..])];
+    d.check("130", "ana", Purpose::ShiftStart, &torn).await;
+    d.pass(MINUTE);
+    let mut t = d.signed_in("tom").await;
+    let ticket = t.get("/tickets/1").await.ok();
+    let prove = "/units/130/check?purpose=proving&#38;repaired=harness-condition";
+    assert!(ticket.html.contains(prove), "{}", ticket.html);
+    let text = ticket.text();
+    assert!(text.contains("Prove this repair: 8 steps") && text.contains("Prove everything"), "{text}");
+    let form = t.get(&prove.replace("&#38;", "&")).await.ok();
+    let fields = all_good(&form);
+    let signed = [("member".to_owned(), "tom".to_owned()), ("pin".to_owned(), PIN.to_owned())];
+    let fields = [&fields[..], &signed].concat();
+    let fields: Vec<(&str, &str)> = fields.iter().map(|(a, b)| (a.as_str(), b.as_str())).collect();
+    assert_eq!(fields.iter().filter(|(name, _)| name.starts_with("a.")).count(), 8);
+    let review = t.post("/units/130/check", &[&fields[..], &[("do", "review")]].concat()).await.ok();
+    assert!(review.text().contains("It rides after the return to service, not before."), "{}", review.text());
+    assert_eq!(review.value("repaired"), "harness-condition");
+    let verdict = t.post("/units/130/check/sign", &fields).await;
+    assert_eq!(verdict.status, 303, "{}", verdict.text());
+    let verdict = t.get(&verdict.to).await.ok().text();
+    assert!(verdict.contains("Proved. Now return it to service"), "{verdict}");
+    let form = t.get("/tickets/1").await.ok();
+    let stands = "The proving check of what failed, 07:06 by Tom Varga, stands.";
+    assert!(form.text().contains(stands), "{}", form.text());
+    let (ground, proving) = (form.value("ground"), form.value("proving"));
+    let strap = [
+        ("ground", ground.as_str()),
+        ("worked_on", "other"),
+        ("remedy", "Strap exchanged"),
+        ("certificate", "Bench sheet 12"),
+        ("member", "tom"),
+        ("pin", PIN),
+    ];
+    let back = returned(&mut t, &proving, &[&strap[..], &[("worked_on", "gauge")]].concat()).await;
+    assert!(back.said_at("worked_on").contains("whole proving check"), "{}", back.text());
+    assert_eq!(d.state("130").await, State::OutOfService);
+    assert_eq!(returned(&mut t, &proving, &strap).await.status, 303);
+    assert_eq!(d.state("130").await, State::InService);
+}
+
+#[tokio::test]
+async fn a_proof_of_one_repair_does_not_return_what_failed_elsewhere() {
+    let d = district().await;
+    d.checked().await;
+    d.pass(MINUTE);
+    let torn = [("harness-condition", &[("good", Raw::Flag(false))][..])];
+    d.check("130", "ana", Purpose::ShiftStart, &torn).await;
+    d.gauges_apart("130").await;
+    d.pass(MINUTE);
+    let mut t = d.signed_in("tom").await;
+    let ticket = t.get("/tickets/1").await.ok();
+    assert!(ticket.text().contains("Start the proving check"), "{}", ticket.text());
+    assert!(!ticket.html.contains("repaired="), "the gauges may have touched anything");
+    // Made all the same, it proves the harness alone.
+    let mut check = d.answered("130", Purpose::Proving, &[]).await;
+    let touched = ["identity", "harness", "hoses", "straps", "secure", "stowed", "repair"];
+    check.answers.retain(|a| touched.iter().any(|part| a.step.contains(part)));
+    d.submit_check(&check, "tom").await;
+    let text = t.get("/tickets/1").await.ok().text();
+    assert_eq!(text.matches("did not ask everything: for this, prove everything.").count(), 1, "{text}");
+    // The whole of it, made later, proves both.
+    d.pass(MINUTE);
+    d.check("130", "tom", Purpose::Proving, &[]).await;
+    let text = t.get("/tickets/1").await.ok().text();
+    assert!(text.contains("The proving check, 07:07 by Tom Varga, stands."), "{text}");
+    assert!(!text.contains("prove everything"), "{text}");
 }
 
 #[tokio::test]

@@ -11,7 +11,7 @@ use super::district::{DAY, District, MINUTE, PROFILE, district};
 
 /// Gauges may be 5 psi apart and no more: those of the district are 10 apart.
 fn strict() -> String {
-    let text = rules::DEFAULT.replace("edition = \"1\"", "edition = \"strict\"");
+    let text = rules::DEFAULT.replace("edition = \"2\"", "edition = \"strict\"");
     let changed = text.replace("largest = [\"10 % of rated\", \"450 psi\"]", "largest = [\"5 psi\"]");
     assert_ne!(text, changed, "the shipped table was worded anew");
     changed

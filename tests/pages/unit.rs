@@ -233,7 +233,7 @@ async fn a_record_shows_all_that_was_entered_where_it_came_from_and_its_seals() 
         link.previous.to_string(),
         "tablet 4".to_owned(),
         "2026-11-26 07:04:00 UTC".to_owned(),
-        "Shipped table, edition 1".to_owned(),
+        "Shipped table, edition 2".to_owned(),
     ] {
         assert!(text.contains(&said), "{said} is not in {text}");
     }

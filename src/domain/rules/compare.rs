@@ -165,6 +165,7 @@ fn step(s: &Step) -> Said {
         ("profiles", list(&s.profiles)),
         ("asked in", checks.join(", ")),
         ("least time", s.least.to_string()),
+        ("proved with", s.touches.as_deref().map_or_else(|| "everything".to_owned(), list)),
     ]
 }
 

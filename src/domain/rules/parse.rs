@@ -81,6 +81,7 @@ struct RawStep {
     #[serde(default)]
     profiles: Vec<String>,
     checks: Option<BTreeSet<Purpose>>,
+    touches: Option<Vec<String>>,
     least: Option<Seconds>,
     above: Option<Limit>,
     at_least: Option<toml::Value>,
@@ -117,6 +118,7 @@ pub fn parse(text: &str) -> Result<Table, TableErrors> {
     let groups: BTreeSet<&str> = raw.groups.iter().map(|g| g.id.as_str()).collect();
     let parts: BTreeSet<&str> =
         raw.profiles.values().flat_map(|p| p.get_ref().fitted.iter().map(String::as_str)).collect();
+    let ids: BTreeSet<&str> = raw.steps.iter().map(|s| s.get_ref().id.as_str()).collect();
     let mut seen = BTreeSet::new();
     let mut steps = Vec::with_capacity(raw.steps.len());
     for spanned in &raw.steps {
@@ -136,6 +138,9 @@ pub fn parse(text: &str) -> Result<Table, TableErrors> {
         }
         for name in step.profiles.iter().filter(|p| !raw.profiles.contains_key(p.as_str())) {
             tell(format!("there is no profile “{name}”"));
+        }
+        for other in step.touches.iter().flatten().filter(|o| !ids.contains(o.as_str())) {
+            tell(format!("there is no step “{other}” that it could touch"));
         }
         if step.basis.trim().is_empty() {
             tell(
@@ -284,6 +289,7 @@ fn step_of(s: &RawStep, kind: Kind) -> Step {
         needs: s.needs.clone(),
         profiles: s.profiles.clone(),
         checks: s.checks.clone().unwrap_or_else(|| Purpose::ALL.into()),
+        touches: s.touches.clone(),
         least: s.least.unwrap_or(Seconds::ZERO),
     }
 }

@@ -243,6 +243,9 @@ pub struct Step {
     pub profiles: Vec<String>,
     /// Checks in which it is asked.
     pub checks: BTreeSet<Purpose>,
+    /// Other steps that what is repaired here can have touched: with these it is proved. `None`: anything, so
+    /// only the whole table proves it.
+    pub touches: Option<Vec<String>>,
     /// The least time it takes, in seconds, by which a hurried check can be seen.
     pub least: Seconds,
 }

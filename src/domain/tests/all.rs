@@ -10,6 +10,7 @@ mod judge;
 mod model;
 mod muster;
 mod names;
+mod proving;
 mod quantity;
 mod record;
 mod shift;

@@ -131,7 +131,12 @@ fn look_at(file: &JobFile, input: &Input, parts: &[Part]) -> Vec<ProblemLine> {
         let text = "No fault found? Then say how the conditions were reproduced under which it failed. Or tick what was worked on.";
         lines.push(problem("reproduced", text));
     }
-    if parts.iter().any(|p| p.needs_bench_test()) && input.certificate.trim().is_empty() {
+    let thorough = parts.iter().any(|p| p.needs_bench_test());
+    if thorough && proof.is_some_and(|p| !p.clean) {
+        let text = "Work on a regulator, reducer, valve, gauge or alarm is proved by the whole proving check: make that first.";
+        lines.push(problem("worked_on", text));
+    }
+    if thorough && input.certificate.trim().is_empty() {
         let text = "Work on a regulator, reducer, valve, gauge or alarm needs a bench test’s result or the repairer’s certificate.";
         lines.push(problem("certificate", text));
     }

@@ -293,11 +293,18 @@ pub async fn view(
             readings: entered.work.readings,
         },
         prove: file.unit.as_ref().filter(|_| provable).map(|u| proving_href(&u.number)),
+        prove_repair: file.unit.as_ref().filter(|_| provable).zip(file.narrow_proof()).map(
+            |(unit, (repaired, asked))| Link {
+                text: format!("Prove this repair: {asked} steps"),
+                href: format!("{}&repaired={repaired}", proving_href(&unit.number)),
+            },
+        ),
         prove_with_any: provable && file.unit.is_none(),
         prove_with: prove_with(&ticket.asset, file),
         proved: file.proof.as_ref().map(|p| {
             let by = p.by.as_deref().map_or("nobody", |b| fleet.name(b));
-            format!("The proving check of {} by {by} stands.", when(clock, p.at, fleet.now))
+            let of = if p.clean { "" } else { " of what failed" };
+            format!("The proving check{of}, {} by {by}, stands.", when(clock, p.at, fleet.now))
         }),
         returning,
         returned,

@@ -36,6 +36,9 @@ use crate::web::view::check::CheckForm;
 pub struct Asked {
     purpose: Option<String>,
     continues: Option<Uuid>,
+    /// Of a proving check, the steps that had failed and are repaired: what they cannot have touched is not asked.
+    #[serde(default)]
+    repaired: String,
 }
 
 /// `GET /units/{unit}/check`: the form, empty or going on with a stopped check.
@@ -92,9 +95,11 @@ async fn form(
         (None, Some(id)) => Some(Purpose::from_id(id).ok_or(WebError::NotFound)?),
         (None, None) => None,
     };
-    let checking = Checking::load(&app.store, fresh.started, unit, purpose, before.as_ref().map(|b| b.rules))
-        .await?
-        .ok_or(WebError::NotFound)?;
+    let mut checking =
+        Checking::load(&app.store, fresh.started, unit, purpose, before.as_ref().map(|b| b.rules))
+            .await?
+            .ok_or(WebError::NotFound)?;
+    let repaired = checking.narrow(&asked.repaired);
     // With either page: the first one that is kept ahead names the tablet for all others.
     if visitor.tablet.is_none() {
         let name = format!("tablet-{}", &app.clock.id().simple().to_string()[20..]);
@@ -116,6 +121,7 @@ async fn form(
         purpose: Some(checking.form.purpose),
         rules: Some(checking.rules),
         continues: asked.continues,
+        repaired,
         seen: checking.shown().map(|g| g.raise.key.clone()).collect(),
         ..Input::default()
     };
@@ -225,9 +231,10 @@ pub async fn begun(
 ) -> Result<(Input, Checking), WebError> {
     let input = Input::read(pairs).ok_or(WebError::Unreadable)?;
     let purpose = input.purpose.ok_or(WebError::Unreadable)?;
-    let checking = Checking::load(&app.store, app.clock.now(), unit, Some(purpose), input.rules)
+    let mut checking = Checking::load(&app.store, app.clock.now(), unit, Some(purpose), input.rules)
         .await?
         .ok_or(WebError::NotFound)?;
+    checking.narrow(&input.repaired);
     Ok((input, checking))
 }
 
@@ -300,6 +307,7 @@ pub async fn form_view(
         "rules": checking.rules,
         "engine": ENGINE,
         "purpose": form.purpose,
+        "repaired": input.repaired,
         "run": input.id,
         "started": input.started,
         "seen": input.seen,
@@ -324,6 +332,7 @@ pub async fn form_view(
         purpose_words: form.purpose.title().to_owned(),
         rules: checking.rules.to_string(),
         continues: input.continues.map(|c| c.to_string()),
+        repaired: input.repaired.clone(),
         seen: input.seen.clone(),
         open_grounds: grounds_words(checking.shown()),
         stays: match checking.standing.state {

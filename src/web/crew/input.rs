@@ -31,6 +31,8 @@ pub struct Input {
     pub rules: Option<Digest>,
     /// The stopped check this one goes on with, by record id.
     pub continues: Option<Uuid>,
+    /// The steps that were repaired, where only what they can have touched is asked; or empty.
+    pub repaired: String,
     /// Grounds shown when the form was made.
     pub seen: Vec<String>,
     /// How warm the bay is, as typed.
@@ -59,6 +61,7 @@ impl Input {
                 "purpose" => out.purpose = Some(Purpose::from_id(value)?),
                 "rules" => out.rules = Some(value.parse().ok()?),
                 "continues" if !value.is_empty() => out.continues = Some(value.parse().ok()?),
+                "repaired" => out.repaired.clone_from(value),
                 "seen" => out.seen.push(value.clone()),
                 "bay" => value.trim().clone_into(&mut out.bay),
                 "bay_scale" => out.bay_scale.clone_from(value),

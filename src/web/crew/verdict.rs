@@ -1,6 +1,6 @@
 //! The verdict: what a check has made of the unit, said right after it was handed in.
 
-use airmuster_domain::ground::{Forms as _, Kind};
+use airmuster_domain::ground::{Forms as _, Kind, effects};
 use airmuster_domain::record::{Body, Check, Desk, Field, Outcome};
 use airmuster_domain::rules::Purpose;
 use airmuster_domain::standing::{Standing, State as Holds};
@@ -44,8 +44,10 @@ pub async fn show_verdict(
             .iter()
             .any(|k| matches!(&k.record.body, Body::Desk(Desk::Outdated(o)) if o.of == kept.record.name));
     let row = app.store.check_row(seq).await?;
-    let clean = row.is_some_and(|r| r.clean && r.counts);
-    let proved = if clean { proved(check, s, ticket.as_ref(), may(&visitor, BENCH)) } else { ("", None) };
+    let clean = row.as_ref().is_some_and(|r| r.clean && r.counts);
+    let done = effects(&kept.record, &mut *app.store.tables()).done.filter(|_| row.is_some_and(|r| r.counts));
+    let proves = clean || done.is_some_and(|d| s.grounds.iter().any(|g| d.proves(&g.raise)));
+    let proved = if proves { proved(check, s, ticket.as_ref(), may(&visitor, BENCH)) } else { ("", None) };
     let is_proof = !proved.0.is_empty();
     let station = fleet.station_of(&unit.row).map(|s| s.id.clone()).or_else(|| visitor.station.clone());
     let board = station.as_deref().map_or("/stations".to_owned(), station_href);

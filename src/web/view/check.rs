@@ -30,6 +30,8 @@ pub struct CheckForm {
     pub rules: String,
     /// The stopped check that this one goes on with.
     pub continues: Option<String>,
+    /// The steps that were repaired, where only what they can have touched is asked; or empty.
+    pub repaired: String,
     /// The keys of the grounds that stood when the form was made.
     pub seen: Vec<String>,
     /// Those grounds in sentences, so that the member knows what to look for.

@@ -67,6 +67,8 @@ pub struct Ticket {
     pub work_draft: WorkDraft,
     /// Where the proving check starts; none while it stands aside, is held or closed.
     pub prove: Option<String>,
+    /// Where a proving check starts that asks only what the repair can have touched; none where it is to ask all.
+    pub prove_repair: Option<Link>,
     /// Whether the unit to prove it with is to be named first: a facepiece that is with none.
     pub prove_with_any: bool,
     /// What to know of the proving check of a thing that is checked with a unit; or empty.

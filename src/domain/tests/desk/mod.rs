@@ -79,6 +79,7 @@ fn done(purpose: Purpose) -> Done {
         profile: s("a"),
         clean: true,
         good: Vec::new(),
+        proved: Vec::new(),
         items: BTreeMap::new(),
         seen: BTreeSet::new(),
     }

@@ -58,6 +58,31 @@ fn a_return_is_signed_by_a_technician_qualified_for_this_kind_of_unit() {
 }
 
 #[test]
+fn a_proof_of_the_repair_alone_returns_what_it_shows_and_nothing_else() {
+    let narrow = || {
+        let mut whole = returned();
+        whole.facts.open[0].step = Some(s("strap"));
+        let check = whole.facts.check.as_mut().unwrap();
+        (check.clean, check.proved) = (false, vec!["strap".into()]);
+        whole
+    };
+    narrow()
+        .refused(&[
+            ("another step", "needs the whole proving check", |_, f| f.open[0].step = Some(s("seal"))),
+            ("no step at all", "needs the whole proving check", |_, f| f.open[0].step = None),
+            ("nothing proved", "must be complete", |_, f| f.check.as_mut().unwrap().proved.clear()),
+            ("after work on a gauge", "proved by the whole proving check", |r, _| {
+                r.worked_on = vec![Part::Other, Part::Gauge];
+                r.bench_test = Some(s("sheet 4"));
+            }),
+        ])
+        .taken(&[("everything asked", |_, f| {
+            let check = f.check.as_mut().unwrap();
+            (check.clean, check.good, check.proved) = (true, vec!["strap".into()], Vec::new());
+        })]);
+}
+
+#[test]
 fn work_on_what_a_breath_hangs_on_is_proved_on_the_bench() {
     // 29 CFR 1910.134(h)(4)(iii): valves, regulators and alarms by the maker or those trained by them.
     let words = "needs a bench test";
