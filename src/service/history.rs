@@ -4,8 +4,10 @@ use std::sync::Arc;
 
 use airmuster_domain::ground::Forms;
 use airmuster_domain::judge::{Judgement, judge_readable};
+use airmuster_domain::proving::proved;
 use airmuster_domain::record::{Asset, Body, Check, Field, Record};
 use airmuster_domain::rules::Form;
+use smol_str::SmolStr;
 
 use crate::store::{Kept, Store, StoreError};
 
@@ -16,6 +18,8 @@ pub struct Judged {
     pub form: Arc<Form>,
     /// The judgement.
     pub judgement: Judgement,
+    /// The steps whose repair it proves without having asked everything.
+    pub proved: Vec<SmolStr>,
 }
 
 /// A record and, for a check that can be judged here, its judgement.
@@ -66,6 +70,7 @@ fn check_in(record: &Record) -> Option<&Check> {
 
 fn judge(store: &Store, check: &Check) -> Option<Judged> {
     let form = store.tables().form(&check.rules, &check.profile, check.purpose)?;
-    let (judgement, _) = judge_readable(&form, &check.answers);
-    Some(Judged { form, judgement })
+    let (judgement, problems) = judge_readable(&form, &check.answers);
+    let proved = proved(&form, &judgement, &problems);
+    Some(Judged { form, judgement, proved })
 }

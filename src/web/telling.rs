@@ -13,7 +13,7 @@ use super::present::{capital, when};
 use super::view::Mark;
 use super::view::unit;
 use crate::service::fleet::Fleet;
-use crate::service::history::Event;
+use crate::service::history::{Event, Judged};
 use crate::store::UnitRow;
 
 /// A record in words.
@@ -84,7 +84,7 @@ fn told(title: &str, detail: impl AsRef<str>, mark: Option<Mark>) -> Told {
 
 fn tell_field(fleet: &Fleet, field: &Field, e: &Event) -> Told {
     match field {
-        Field::Check(check) => tell_check(check, e.judged.as_ref().map(|j| &j.judgement), e.counts),
+        Field::Check(check) => tell_check(check, e.judged.as_ref(), e.counts),
         Field::TakenOut(t) => told("Taken out of service", &t.why, Some(Mark::Struck)),
         Field::Hold(t) => told("Held for an inquiry", &t.why, Some(Mark::Double)),
         Field::Note(t) => told("Note", &t.why, None),
@@ -108,14 +108,14 @@ fn tell_field(fleet: &Fleet, field: &Field, e: &Event) -> Told {
     }
 }
 
-fn tell_check(check: &Check, judged: Option<&Judgement>, counts: bool) -> Told {
+fn tell_check(check: &Check, judged: Option<&Judged>, counts: bool) -> Told {
     let purpose = check.purpose.title();
     let title = match check.outcome {
         Outcome::Complete => purpose.to_owned(),
         Outcome::BrokenOff => format!("Out-of-service answer, {}", purpose.to_lowercase()),
         Outcome::Stopped => format!("{purpose}, stopped by a call"),
     };
-    let Some(j) = judged else {
+    let Some(Judged { form, judgement: j, proved }) = judged else {
         let detail = format!("it cannot be judged here: made as {}, which is not known", check.profile);
         return told(&title, detail, Some(Mark::Struck));
     };
@@ -130,6 +130,11 @@ fn tell_check(check: &Check, judged: Option<&Judgement>, counts: bool) -> Told {
         }
         (_, Verdict::InService) => (with("Everything asked is good"), Mark::Full),
         (_, Verdict::PutRight) => (with("To be put right"), Mark::Notched),
+        (_, Verdict::Incomplete) if counts && !proved.is_empty() => {
+            let titles: Vec<&str> =
+                proved.iter().filter_map(|id| Some(form.step(id)?.step.title.as_str())).collect();
+            (with(&format!("Proves a repair at: {}. The rest was not asked", titles.join(", "))), Mark::Dashed)
+        }
         (_, Verdict::Incomplete) => {
             (with(&format!("Not complete: {} steps have no answer", j.missing.len())), Mark::Dashed)
         }
