@@ -82,6 +82,20 @@ pub async fn hand_in_desk(
     app.intake.submit(bytes, Origin::Desk).await
 }
 
+/// As [`hand_in_desk`], once: sent again with the same id it is what was handed in the first time.
+pub async fn hand_in_desk_once(
+    app: &App,
+    kind: &str,
+    id: Uuid,
+    by: &str,
+    body: &impl Serialize,
+) -> Result<(), IntakeError> {
+    match app.intake.submit_once(encode(kind, &stamp(app, id, by), body), Origin::Desk).await {
+        Ok(_) | Err(IntakeError::Before(_)) => Ok(()),
+        Err(e) => Err(e),
+    }
+}
+
 /// Hands in several desk records of a member together: all of them or none.
 pub async fn hand_in_together(
     app: &App,

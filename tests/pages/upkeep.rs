@@ -480,6 +480,9 @@ async fn what_is_ticked_when_a_hold_is_sent_again_is_held_too_and_what_was_relea
         ("pin", PIN),
     ];
     assert_eq!(tablet.post("/assets/unit:117/seal", &first).await.status, 303);
+    let records = d.records().await;
+    assert_eq!(tablet.post("/assets/unit:117/seal", &first).await.status, 303);
+    assert_eq!(d.records().await, records, "tapped twice, it was sealed once");
     let face = Asset::facepiece("F-117");
     assert_eq!(d.state_of(&face).await, State::InService);
     // Back, and the facepiece is ticked as well.

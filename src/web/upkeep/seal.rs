@@ -7,6 +7,7 @@ use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use axum_extra::extract::Form;
 use serde::Deserialize;
+use serde_json::json;
 use uuid::Uuid;
 
 use super::fills::read_pressure;
@@ -20,7 +21,7 @@ use crate::web::error::WebError;
 use crate::web::html::{Again, Html};
 use crate::web::present::{capital, member_options, page, standing, when};
 use crate::web::serving::App;
-use crate::web::signing::{check_pin, hand_in_desk, hand_in_field, id_within, problem};
+use crate::web::signing::{check_pin, hand_in_desk, hand_in_desk_once, hand_in_field, id_within, problem};
 use crate::web::telling::seal_words;
 use crate::web::view::upkeep::{Chain, SealDraft, Sealing};
 use crate::web::view::{Link, ProblemLine, Problems};
@@ -88,8 +89,10 @@ pub async fn seal(
         let packed = packed.filter(|a| input.with.contains(&a.to_string()) && !already.contains(a));
         let things = (!held).then(|| file.asset.clone()).into_iter().chain(packed).collect();
         hold(&app, &file.asset, input.why.trim(), things, (input.id, by)).await?;
-        match hand_in_desk(&app, "sealed", by, &body).await {
-            Ok(_) => return Ok(Redirect::to(&format!("/assets/{}/seal", file.asset)).into_response()),
+        // Tapped twice, it was sealed once.
+        let id = id_within(input.id, &json!(body).to_string());
+        match hand_in_desk_once(&app, "sealed", id, by, &body).await {
+            Ok(()) => return Ok(Redirect::to(&format!("/assets/{}/seal", file.asset)).into_response()),
             Err(IntakeError::Refused(r)) => lines.push(problem("place", format!("{}.", capital(&r.say)))),
             Err(e) => return Err(e.into()),
         }
