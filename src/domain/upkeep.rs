@@ -2,7 +2,7 @@
 //! and what follows where it has lapsed. Everything here follows from the sequence of desk records
 //! and, for what has lapsed, from today's date: [`Upkeep::hear`] takes in one record after the other.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 use chrono::{DateTime, Months, NaiveDate};
 use serde::{Deserialize, Serialize};
@@ -684,6 +684,22 @@ impl Upkeep {
         own: &[Raise],
         open: impl Fn(&Asset) -> Vec<Raise>,
     ) -> Vec<Raise> {
+        let fitted: Vec<_> = match asset.kind {
+            AssetKind::Unit => self.fitted_to(&asset.number).collect(),
+            AssetKind::Facepiece | AssetKind::Cylinder => Vec::new(),
+        };
+        self.grounds_among(asset, today, own, &fitted, open)
+    }
+
+    /// As [`Upkeep::grounds_with`], knowing what is fitted to the asset: for many at once.
+    pub fn grounds_among(
+        &self,
+        asset: &Asset,
+        today: NaiveDate,
+        own: &[Raise],
+        fitted: &[(&Asset, &Thing)],
+        open: impl Fn(&Asset) -> Vec<Raise>,
+    ) -> Vec<Raise> {
         let mut out = self.own_grounds(asset, today);
         if asset.kind == AssetKind::Unit {
             let unit = self.things.get(asset);
@@ -696,7 +712,7 @@ impl Upkeep {
                     ..raise(asset, Kind::BeenAway, &format!("away/{asset}"), say, "")
                 });
             }
-            for (item, thing) in self.fitted_to(&asset.number) {
+            for &(item, thing) in fitted {
                 if let Some(from) = thing.check_from {
                     let (kind, n) = (item.kind.words(), &item.number);
                     let say = format!("its {kind} {n} was away: check them together before they ride");
@@ -725,6 +741,17 @@ impl Upkeep {
     /// The facepieces and cylinders that are on a unit.
     pub fn fitted_to<'a>(&'a self, unit: &'a str) -> impl Iterator<Item = (&'a Asset, &'a Thing)> {
         self.things.iter().filter(move |(_, t)| t.with.as_deref() == Some(unit))
+    }
+
+    /// The facepieces and cylinders that are on units, by the unit's number, as [`Upkeep::fitted_to`] has them.
+    pub fn all_fitted(&self) -> HashMap<&str, Vec<(&Asset, &Thing)>> {
+        let mut out: HashMap<&str, Vec<_>> = HashMap::new();
+        for (item, thing) in &self.things {
+            if let Some(unit) = &thing.with {
+                out.entry(unit).or_default().push((item, thing));
+            }
+        }
+        out
     }
 
     /// Why a unit does not ride with this on it, and on what that rests: the worst that there is.

@@ -13,6 +13,7 @@ use airmuster_domain::standing::Standing;
 use airmuster_domain::{Millis, ground};
 use uuid::Uuid;
 
+use super::fleet::{Fleet, UnitFacts};
 use super::intake::CLIENT;
 use crate::store::{Department, Store, StoreError, UnitRow, With};
 
@@ -54,16 +55,46 @@ impl Checking {
         };
         let department = store.department().await?;
         let standing = store.standing(&Asset::unit(unit), &department.clock, now).await?;
-        let with = store.with(unit).await?;
-        let in_force = store.rules_in_force().await?;
+        let rules = match rules {
+            Some(rules) => Some(rules),
+            None => store.rules_in_force().await?,
+        };
+        Self::of(store, department, row, standing, purpose, rules).await
+    }
+
+    /// As [`Checking::load`], from what is kept of the whole fleet: for the form, which shows some of it anyway.
+    pub async fn of_fleet(
+        store: &Store,
+        now: Millis,
+        unit: &str,
+        purpose: Option<Purpose>,
+        rules: Option<Digest>,
+    ) -> Result<Option<Self>, StoreError> {
+        let fleet = Fleet::load(store, now).await?;
+        let Some(UnitFacts { row, standing, .. }) = fleet.units.get(unit).cloned() else {
+            return Self::load(store, now, unit, purpose, rules).await;
+        };
+        let rules = rules.or_else(|| fleet.table.as_ref()?.digest.parse().ok());
+        Self::of(store, fleet.department.clone(), row, standing, purpose, rules).await
+    }
+
+    async fn of(
+        store: &Store,
+        department: Department,
+        unit: UnitRow,
+        standing: Standing,
+        purpose: Option<Purpose>,
+        rules: Option<Digest>,
+    ) -> Result<Option<Self>, StoreError> {
+        let with = store.with(&unit.number).await?;
         let mut tables = store.tables();
-        let rules = rules.or(in_force).unwrap_or_else(|| tables.default_digest());
-        let purpose = purpose.unwrap_or_else(|| standing.asks_for(row.cadence));
-        let form = tables.form(&rules, &row.profile, purpose);
+        let rules = rules.unwrap_or_else(|| tables.default_digest());
+        let purpose = purpose.unwrap_or_else(|| standing.asks_for(unit.cadence));
+        let form = tables.form(&rules, &unit.profile, purpose);
         let Some((form, table)) = form.zip(tables.get(&rules).cloned()) else {
             return Ok(None);
         };
-        Ok(Some(Self { department, unit: row, standing, with, table, rules, form }))
+        Ok(Some(Self { department, unit, standing, with, table, rules, form }))
     }
 
     /// A form for a kind of unit, whichever unit it will be: what a tablet keeps for one that has

@@ -69,10 +69,11 @@ impl Fleet {
 
     async fn read(store: &Store, now: Millis) -> Result<Self, StoreError> {
         let department = store.department().await?;
-        let mut standings = store.unit_standings(&department.clock, now).await?;
+        let rows = store.units().await?;
+        let mut standings = store.standings_of(&rows, &department.clock, now).await?;
         let mut lasts = store.last_readings().await?;
         let mut units = BTreeMap::new();
-        for row in store.units().await? {
+        for row in rows {
             if let Some(standing) = standings.remove(&Asset::unit(&row.number)) {
                 let last = lasts.remove(&row.number);
                 units.insert(row.number.clone(), UnitFacts { row, standing, last });

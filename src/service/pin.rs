@@ -1,4 +1,4 @@
-//! PINs: argon2id, at most two at a time, so that hashing never takes the machine away from
+//! PINs: argon2id, one at a time, so that hashing never takes the machine away from
 //! the forms.
 
 use std::sync::Arc;
@@ -62,7 +62,7 @@ pub enum Cost {
 impl Pins {
     /// PINs of this store.
     pub fn new(store: Store, clock: Clock, cost: Cost) -> Self {
-        Self { store, clock, workers: Arc::new(Semaphore::new(2)), cost }
+        Self { store, clock, workers: Arc::new(Semaphore::new(1)), cost }
     }
 
     /// Whether this is the member's PIN.

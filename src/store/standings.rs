@@ -16,7 +16,7 @@ use uuid::Uuid;
 use super::error::{StoreError, unreadable};
 use super::logbook::{Kept, digest_of, kept};
 use super::open::Store;
-use super::register::place_of;
+use super::register::{UnitRow, place_of};
 use super::upkeep;
 use super::write::Write;
 
@@ -175,6 +175,16 @@ impl Store {
         clock: &ShiftClock,
         now: Millis,
     ) -> Result<BTreeMap<Asset, Standing>, StoreError> {
+        self.standings_of(&self.units().await?, clock, now).await
+    }
+
+    /// The standings of these units, by asset.
+    pub async fn standings_of(
+        &self,
+        units: &[UnitRow],
+        clock: &ShiftClock,
+        now: Millis,
+    ) -> Result<BTreeMap<Asset, Standing>, StoreError> {
         let horizon = now.saturating_add(SLACK);
         let rows: Vec<(String, String, String)> = sqlx::query_as(
             "select asset, key, detail from ground where cleared_at is null or cleared_at > $1",
@@ -197,15 +207,16 @@ impl Store {
         for row in lasts {
             last.insert(row.0.clone(), last_check(row)?);
         }
-        let units = self.units().await?;
         let (upkeep, today) = (self.upkeep().await?, clock.local(now).date_naive());
+        let all_fitted = upkeep.all_fitted();
         Ok(units
-            .into_iter()
+            .iter()
             .map(|u| {
                 let asset = Asset::unit(&u.number);
                 let mut open = of(&asset);
-                open.extend(upkeep.grounds_with(&asset, today, &open, of));
-                let registered = Registered::Unit { cadence: u.cadence, profile: u.profile };
+                let fitted = all_fitted.get(u.number.as_str()).map_or(&[][..], Vec::as_slice);
+                open.extend(upkeep.grounds_among(&asset, today, &open, fitted, of));
+                let registered = Registered::Unit { cadence: u.cadence, profile: u.profile.clone() };
                 let standing = decide(&asset, open, last.remove(&u.number), Some(&registered), clock, now);
                 (asset, standing)
             })

@@ -133,7 +133,10 @@ fn tell_check(check: &Check, judged: Option<&Judged>, counts: bool) -> Told {
         (_, Verdict::Incomplete) if counts && !proved.is_empty() => {
             let titles: Vec<&str> =
                 proved.iter().filter_map(|id| Some(form.step(id)?.step.title.as_str())).collect();
-            (with(&format!("Proves a repair at: {}. The rest was not asked", titles.join(", "))), Mark::Dashed)
+            (
+                with(&format!("Proves a repair at: {}. The rest was not asked", titles.join(", "))),
+                Mark::Dashed,
+            )
         }
         (_, Verdict::Incomplete) => {
             (with(&format!("Not complete: {} steps have no answer", j.missing.len())), Mark::Dashed)

@@ -60,6 +60,7 @@ fn facts(purpose: Purpose) -> Facts {
             profile: "a".to_owned(),
             clean: true,
             good: Vec::new(),
+            proved: Vec::new(),
             items: std::collections::BTreeMap::new(),
             seen: BTreeSet::new(),
         }),

@@ -261,7 +261,8 @@ async fn a_torn_strap_is_proved_by_what_its_repair_can_have_touched_and_after_wo
     let back = returned(&mut t, &proving, &[&strap[..], &[("worked_on", "gauge")]].concat()).await;
     assert!(back.said_at("worked_on").contains("whole proving check"), "{}", back.text());
     assert_eq!(d.state("130").await, State::OutOfService);
-    let told = "Proves a repair at: Harness condition, Repaired parts, Who repaired it. The rest was not asked.";
+    let told =
+        "Proves a repair at: Harness condition, Repaired parts, Who repaired it. The rest was not asked.";
     assert!(form.text().contains(told), "{}", form.text());
     assert_eq!(returned(&mut t, &proving, &strap).await.status, 303);
     assert_eq!(d.state("130").await, State::InService);

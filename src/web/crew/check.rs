@@ -96,7 +96,7 @@ async fn form(
         (None, None) => None,
     };
     let mut checking =
-        Checking::load(&app.store, fresh.started, unit, purpose, before.as_ref().map(|b| b.rules))
+        Checking::of_fleet(&app.store, fresh.started, unit, purpose, before.as_ref().map(|b| b.rules))
             .await?
             .ok_or(WebError::NotFound)?;
     let repaired = checking.narrow(&asked.repaired);

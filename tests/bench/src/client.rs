@@ -73,6 +73,11 @@ impl Connection {
     }
 }
 
+/// The cookies of a session on the tablet of this number: each has a name of its own.
+pub fn on_tablet(session: &str, nth: usize) -> String {
+    format!("{session}; airmuster_tablet=tablet-{nth}")
+}
+
 /// What a load has come to.
 #[derive(Debug, Clone, Copy)]
 pub struct Load {
@@ -123,7 +128,7 @@ where
     let until = Instant::now() + lasts.all;
     let mut asking = Vec::with_capacity(many);
     for nth in 0..many {
-        let (cookie, ask) = (cookie.map(str::to_owned), ask.clone());
+        let (cookie, ask) = (cookie.map(|c| on_tablet(c, nth)), ask.clone());
         asking.push(tokio::spawn(async move {
             let mut connection = Connection::open(to, cookie).await?;
             let mut took = Vec::new();

@@ -177,7 +177,6 @@ fn more(v: &Visitors) -> Vec<(&'static str, String, &str)> {
         page("kept roster", "/rigs/rig-0-0/roster", &v.officer),
         page("rig's status", "/rigs/rig-0-0/status", &v.officer),
         page("used units", "/rigs/rig-0-0/used", &v.officer),
-        page("spare cylinders of a rig", "/rigs/rig-0-0/spares", &v.officer),
         page("how often things are checked", "/cadences", &v.officer),
         page("loans", "/loans", &v.officer),
         page("record of a period", "/past", &v.officer),

@@ -56,6 +56,8 @@ impl Server {
     pub async fn airmuster(program: &Path, data: &Path) -> Result<(Self, Duration), Failed> {
         let began = Instant::now();
         let mut command = Command::new(program);
+        // As packaging/airmuster.service starts it.
+        command.env("MIMALLOC_PURGE_DELAY", "0");
         command.args(["serve", "--listen", "127.0.0.1:0", "--log", "error", "--data"]).arg(data);
         let server = Self::start(&mut command).await?;
         let mut connection = Connection::open(server.address, None).await?;

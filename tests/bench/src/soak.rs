@@ -8,7 +8,7 @@ use airmuster::clock::Clock;
 use hyper::Method;
 use hyper::body::Bytes;
 
-use super::client::{Connection, Failed};
+use super::client::{Connection, Failed, on_tablet};
 use super::make::PIN;
 use super::past::{Past, member, officer, station, units};
 use super::server::{Memory, Server};
@@ -72,7 +72,7 @@ struct Done {
 async fn work(to: std::net::SocketAddr, nth: usize, until: Instant) -> Result<Done, Failed> {
     let who = officer(nth);
     let cookie = Connection::open(to, None).await?.sign_in(&who, PIN).await?;
-    let mut connection = Connection::open(to, Some(cookie)).await?;
+    let mut connection = Connection::open(to, Some(on_tablet(&cookie, nth))).await?;
     let mut past = Past::new(Clock::System.now(), 1, u64::try_from(nth)?);
     let mut did = Done::default();
     let ours: Vec<usize> = units(nth).collect();
