@@ -443,12 +443,12 @@ fn may_return(r: &Return, facts: &Facts) -> Result<(), Refusal> {
     assets::names_its_work(&listed, &r.worked_on)?;
     for ground in listed {
         if !check.proves(ground) {
-            return no(match whole {
-                true => {
-                    format!("the proving check has no good answer at the step that failed: {}", ground.say)
-                }
-                false => format!("this needs the whole proving check: {}", ground.say),
-            });
+            let why = if whole {
+                "the proving check has no good answer at the step that failed"
+            } else {
+                "this needs the whole proving check"
+            };
+            return no(format!("{why}: {}", ground.say));
         }
     }
     Ok(())

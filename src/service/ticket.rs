@@ -185,10 +185,12 @@ pub fn barred(raise: &Raise, proof: &Done) -> Option<&'static str> {
     if raise.at > proof.at {
         return Some("Raised after the proving check: prove it again.");
     }
-    (!proof.proves(raise)).then_some(match proof.clean {
-        true => "The proving check has no good answer at this step: prove it again.",
-        false => "The proving check did not ask everything: for this, prove everything.",
-    })
+    let why = if proof.clean {
+        "The proving check has no good answer at this step: prove it again."
+    } else {
+        "The proving check did not ask everything: for this, prove everything."
+    };
+    (!proof.proves(raise)).then_some(why)
 }
 
 /// The thing that a ticket is about, in words: `Unit 130`, `Facepiece F-204`.

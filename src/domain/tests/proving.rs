@@ -1,5 +1,6 @@
 //! What a repair is proved with. That what failed, and what its repair can have touched, is proved before a unit
 //! rides again, and everything after work on what a breath hangs on: common practice, no published source.
+#![allow(clippy::unwrap_used, reason = "a test that cannot begin says so")]
 
 use std::collections::BTreeSet;
 

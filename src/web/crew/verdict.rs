@@ -46,8 +46,8 @@ pub async fn show_verdict(
     let row = app.store.check_row(seq).await?;
     let clean = row.as_ref().is_some_and(|r| r.clean && r.counts);
     let done = effects(&kept.record, &mut *app.store.tables()).done.filter(|_| row.is_some_and(|r| r.counts));
-    let proves = clean || done.is_some_and(|d| s.grounds.iter().any(|g| d.proves(&g.raise)));
-    let proved = if proves { proved(check, s, ticket.as_ref(), may(&visitor, BENCH)) } else { ("", None) };
+    let shown = clean || done.is_some_and(|d| s.grounds.iter().any(|g| d.proves(&g.raise)));
+    let proved = if shown { proved(check, s, ticket.as_ref(), may(&visitor, BENCH)) } else { ("", None) };
     let is_proof = !proved.0.is_empty();
     let station = fleet.station_of(&unit.row).map(|s| s.id.clone()).or_else(|| visitor.station.clone());
     let board = station.as_deref().map_or("/stations".to_owned(), station_href);
