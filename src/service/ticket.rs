@@ -188,7 +188,7 @@ pub fn barred(raise: &Raise, proof: &Done) -> Option<&'static str> {
     let why = if proof.clean {
         "The proving check has no good answer at this step: prove it again."
     } else {
-        "The proving check did not ask everything: for this, prove everything."
+        "The proving check does not answer everything: for this, prove everything."
     };
     (!proof.proves(raise)).then_some(why)
 }

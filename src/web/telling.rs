@@ -134,7 +134,7 @@ fn tell_check(check: &Check, judged: Option<&Judged>, counts: bool) -> Told {
             let titles: Vec<&str> =
                 proved.iter().filter_map(|id| Some(form.step(id)?.step.title.as_str())).collect();
             (
-                with(&format!("Proves a repair at: {}. The rest was not asked", titles.join(", "))),
+                with(&format!("Proves a repair at: {}. The rest has no answer", titles.join(", "))),
                 Mark::Dashed,
             )
         }

@@ -262,7 +262,7 @@ async fn a_torn_strap_is_proved_by_what_its_repair_can_have_touched_and_after_wo
     assert!(back.said_at("worked_on").contains("whole proving check"), "{}", back.text());
     assert_eq!(d.state("130").await, State::OutOfService);
     let told =
-        "Proves a repair at: Harness condition, Repaired parts, Who repaired it. The rest was not asked.";
+        "Proves a repair at: Harness condition, Repaired parts, Who repaired it. The rest has no answer.";
     assert!(form.text().contains(told), "{}", form.text());
     assert_eq!(returned(&mut t, &proving, &strap).await.status, 303);
     assert_eq!(d.state("130").await, State::InService);
@@ -287,7 +287,7 @@ async fn a_proof_of_one_repair_does_not_return_what_failed_elsewhere() {
     check.answers.retain(|a| touched.iter().any(|part| a.step.contains(part)));
     d.submit_check(&check, "tom").await;
     let text = t.get("/tickets/1").await.ok().text();
-    assert_eq!(text.matches("did not ask everything: for this, prove everything.").count(), 1, "{text}");
+    assert_eq!(text.matches("does not answer everything: for this, prove everything.").count(), 1, "{text}");
     // The whole of it, made later, proves both.
     d.pass(MINUTE);
     d.check("130", "tom", Purpose::Proving, &[]).await;
