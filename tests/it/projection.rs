@@ -199,8 +199,16 @@ impl Play {
         self.field("check", own, by, &c).await;
     }
 
-    /// Serials, editions and a flow test, as acceptance asks for.
+    /// A profile, serials, editions and a flow test, as acceptance asks for.
     async fn made_ready_for_acceptance(&mut self, unit: &str) {
+        let body = Register::Unit {
+            number: unit.to_owned(),
+            profile: self.one(&["a", "b"]).to_owned(),
+            cadence: Cadence::EachShift,
+            in_use: true,
+            serials: BTreeMap::new(),
+        };
+        self.desk("register", "ada", &body).await;
         for slot in Slot::ALL {
             for profile in ["a", "b"] {
                 let names = vec!["Brindle part".to_owned()];
@@ -332,9 +340,9 @@ impl Play {
                 self.field("blessed", self.h.id(), Some("ana"), &body).await;
             }
             13 | 14 => self.another_version().await,
-            15..=18 => self.a_return().await,
-            19 | 20 => self.a_word().await,
-            21 => {
+            15..=17 => self.a_return().await,
+            18 | 19 => self.a_word().await,
+            20 | 21 => {
                 if let Some((asset, held)) = self.with_open(&[Kind::Held]).await {
                     let body = clearing(asset, self.some(held));
                     self.desk("release", "ada", &body).await;
@@ -421,20 +429,24 @@ impl Play {
         self.desk("register", "ada", &body).await;
         match self.rng.random_range(0..6) {
             0 | 1 => {
-                let body = Loan::Lent { unit, to: other, reference: paper, due_back };
+                let body = Loan::Lent { unit: unit.clone(), to: other, reference: paper, due_back };
                 self.desk("loan", "olga", &body).await;
+                self.may_come_back(unit, Some(station)).await;
             }
-            2 => {
+            2 | 3 => {
                 let (unit, profile, theirs) = ("L1".to_owned(), "a".to_owned(), "HC-9".to_owned());
                 let (from, reference) = (other, paper);
-                let body = Loan::Borrowed { unit, profile, from, theirs, reference, due_back, station };
+                let body = Loan::Borrowed {
+                    unit: unit.clone(),
+                    profile,
+                    from,
+                    theirs,
+                    reference,
+                    due_back,
+                    station,
+                };
                 self.desk("loan", "olga", &body).await;
-            }
-            3 => {
-                let body = LoanEnded { unit, station: Some(station), note: String::new() };
-                self.desk("loan_ended", "olga", &body).await;
-                let body = LoanEnded { unit: "L1".to_owned(), station: None, note: String::new() };
-                self.desk("loan_ended", "olga", &body).await;
+                self.may_come_back(unit, None).await;
             }
             4 => {
                 let place = self.one(&[Place::Bench, Place::Repairer]);
@@ -445,6 +457,15 @@ impl Play {
                 let asset = self.one(&[Asset::facepiece("F1"), Asset::cylinder("C1")]);
                 self.desk("register", "tom", &Register::Holder { asset, place: Place::With { unit } }).await;
             }
+        }
+    }
+
+    /// Half of what is on loan is back an hour later; all else stays away.
+    async fn may_come_back(&mut self, unit: String, station: Option<String>) {
+        if self.chance(50) {
+            self.h.pass(HOUR);
+            let body = LoanEnded { unit, station, note: String::new() };
+            self.desk("loan_ended", "olga", &body).await;
         }
     }
 
@@ -620,9 +641,13 @@ fn what_is_kept_equals_what_is_computed_anew_in_any_order_of_arrival() {
         "return",
         "release",
         "cleaned",
+        "loan",
+        "loan_ended",
         "settlement",
         "correction",
         "signature",
+        "fitting",
+        "upkeep",
         "accepted",
         "retired",
         "rules",
