@@ -6,6 +6,7 @@ mod bench;
 mod common;
 mod desk;
 mod drift;
+mod ground;
 mod judge;
 mod model;
 mod muster;

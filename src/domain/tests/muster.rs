@@ -89,6 +89,19 @@ fn a_cylinder_must_be_above_the_recharge_level_and_not_at_it() {
 }
 
 #[test]
+fn what_a_cylinder_makes_up_for_is_known_apart_from_what_asks_for_another_unit() {
+    let low = Apparatus { read: Some("4050 psi".parse().unwrap()), ..unit() };
+    let cylinder = [low, Apparatus { read: None, ..unit() }, Apparatus { cylinder: false, ..unit() }];
+    for lacks in cylinder.map(|unit| lacks(Some(&unit), None)) {
+        assert!(lacks.iter().all(Lack::is_of_the_cylinder), "{lacks:?}");
+    }
+    assert!(Lack::ReadTooLongAgo { at: 0 }.is_of_the_cylinder());
+    for other in [Lack::Empty, Lack::Standing(State::OutOfService), Lack::NoFacepiece, Lack::Nobody] {
+        assert!(!other.is_of_the_cylinder(), "{other:?}");
+    }
+}
+
+#[test]
 fn nothing_but_in_service_is_ready() {
     use State::{CheckDue, Held, OutOfService, PutRight, Retired};
     for state in [CheckDue, PutRight, OutOfService, Held, Retired] {

@@ -438,6 +438,27 @@ fn a_notice_names_everything_that_it_reaches_and_what_was_done_to_it() {
 }
 
 #[test]
+fn a_notice_from_one_serial_on_or_up_to_one_reaches_no_other_of_that_row() {
+    let mut u = Upkeep::default();
+    for (n, serial) in [("1", "AB-5"), ("2", "AB-7"), ("3", "")] {
+        let marks = marks(Spec::Dot3aa, "2024-01", None);
+        add(&mut u, n, airmuster_domain::record::Marks { serial: serial.to_owned(), ..marks });
+    }
+    let reached = |from: &str, to: &str| -> Vec<String> {
+        let mut u = u.clone();
+        let mut notice = about_steel("n-1", None);
+        (notice.reach.from, notice.reach.to) = (from.to_owned(), to.to_owned());
+        u.hear(&Desk::Notice(notice), 0);
+        u.reached("n-1").into_iter().map(|(asset, ..)| asset.number).collect()
+    };
+    // Number 3, of which no serial is known, is looked at each time.
+    assert_eq!(reached("AB-6", ""), ["2", "3"]);
+    assert_eq!(reached("", "AB-6"), ["1", "3"]);
+    assert_eq!(reached("AB-5", "AB-7"), ["1", "2", "3"]);
+    assert_eq!(reached("AB-6", "AB-6"), ["3"]);
+}
+
+#[test]
 fn a_unit_is_out_of_service_for_what_is_on_it_only_where_that_is_out() {
     let mut u = Upkeep::default();
     unit(&mut u, "117");
