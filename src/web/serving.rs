@@ -1,6 +1,7 @@
 //! Listening, and stopping without losing anything.
 
 use std::net::SocketAddr;
+use std::ops::Deref;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
@@ -47,9 +48,21 @@ const SLOWEST_HEAD: Duration = Duration::from_secs(15);
 /// How often it is looked whether a stated time has come.
 const TIMED: Duration = Duration::from_secs(15);
 
-/// What every handler can ask for.
-#[derive(Clone, axum::extract::FromRef)]
-pub struct App {
+/// What every handler can ask for. One handle on all of it: the layers and the handler of each request take a
+/// copy, and a dozen counts up and down in each were a third of what a page from the shelf cost.
+#[derive(Clone)]
+pub struct App(Arc<Parts>);
+
+impl Deref for App {
+    type Target = Parts;
+
+    fn deref(&self) -> &Parts {
+        &self.0
+    }
+}
+
+/// The parts of [`App`].
+pub struct Parts {
     /// The database, for reading.
     pub store: Store,
     /// The way in.
@@ -67,22 +80,17 @@ pub struct App {
     /// What every page is to say.
     pub notice: Notice,
     /// Pages as they were last rendered.
-    #[from_ref(skip)]
     pub shelf: Shelf,
     /// Enrolling tablets.
     pub tablets: Tablets,
     /// Whether whoever comes may do what a tablet may: in the demo, and nowhere else.
-    #[from_ref(skip)]
     pub guests: bool,
     /// The secret word in the address of the calendar feed: a calendar program cannot sign in.
-    #[from_ref(skip)]
     pub feed: Arc<str>,
     /// Where tablets find the server over TLS.
-    #[from_ref(skip)]
     pub address: Option<Arc<str>>,
     /// Whether there is somebody who can sign in: once so, for good.
-    #[from_ref(skip)]
-    begun: Arc<AtomicBool>,
+    begun: AtomicBool,
 }
 
 /// One sentence for every page, while there is something to say.
@@ -123,7 +131,7 @@ pub struct Secure {
     pub notice: Notice,
 }
 
-impl App {
+impl Parts {
     /// Starts the writer. The handle ends when every clone of the app is dropped and all is
     /// written.
     fn start(store: Store, clock: Clock, cost: Cost, key: SealKey) -> (Self, JoinHandle<()>) {
@@ -136,7 +144,6 @@ impl App {
         let photos = Photos::new(store.clone(), clock.clone());
         let tablets = Tablets::new(store.clone(), clock.clone(), intake.clone());
         let notice = Notice::new(|| None);
-        let begun = Arc::default();
         (
             Self {
                 store,
@@ -152,7 +159,7 @@ impl App {
                 guests: false,
                 feed,
                 address: None,
-                begun,
+                begun: AtomicBool::default(),
             },
             writer,
         )
@@ -170,23 +177,25 @@ impl App {
 /// The whole web side without a listener, and its way in: for tests in process.
 pub fn app_router(store: Store, clock: Clock, cost: Cost) -> (Router, Intake) {
     let key = SealKey::new(&clock);
-    let (app, _) = App::start(store, clock, cost, key);
-    (router(&app), app.intake)
+    let (parts, _) = Parts::start(store, clock, cost, key);
+    let intake = parts.intake.clone();
+    (router(&App(Arc::new(parts))), intake)
 }
 
 /// As [`app_router`], open to guests as the demo is.
 pub fn demo_router(store: Store, clock: Clock, cost: Cost) -> (Router, Intake) {
     let key = SealKey::new(&clock);
-    let (mut app, _) = App::start(store, clock, cost, key);
-    app.guests = true;
-    (router(&app), app.intake)
+    let (mut parts, _) = Parts::start(store, clock, cost, key);
+    parts.guests = true;
+    let intake = parts.intake.clone();
+    (router(&App(Arc::new(parts))), intake)
 }
 
 /// A server that listens.
 pub struct Serving {
     listener: TcpListener,
     address: SocketAddr,
-    app: App,
+    parts: Parts,
     writer: JoinHandle<()>,
     asked: watch::Receiver<bool>,
     secure: Option<Secure>,
@@ -209,14 +218,14 @@ impl Serving {
         let listener = listen_on(listen, "--listen").await?;
         let address = listener.local_addr()?;
         let asked = heed_signals()?;
-        let (app, writer) = App::start(store, clock, cost, key);
-        Ok(Self { listener, address, app, writer, asked, secure: None, beside: None, metrics: None })
+        let (parts, writer) = Parts::start(store, clock, cost, key);
+        Ok(Self { listener, address, parts, writer, asked, secure: None, beside: None, metrics: None })
     }
 
     /// Lets whoever comes do what a tablet may. Only the demo does.
     #[must_use]
     pub fn open_to_guests(mut self) -> Self {
-        self.app.guests = true;
+        self.parts.guests = true;
         self
     }
 
@@ -228,8 +237,8 @@ impl Serving {
         if let Some(listen) = secure.beside {
             self.beside = Some(listen_on(listen, "--http-listen").await?);
         }
-        self.app.notice = secure.notice.clone();
-        self.app.address = Some(secure.address.as_str().into());
+        self.parts.notice = secure.notice.clone();
+        self.parts.address = Some(secure.address.as_str().into());
         self.secure = Some(secure);
         Ok(self)
     }
@@ -248,7 +257,7 @@ impl Serving {
     /// Lets every page say something more, while there is something to say.
     #[must_use]
     pub fn noticed(mut self, notice: Notice) -> Self {
-        self.app.notice = self.app.notice.clone().and(notice);
+        self.parts.notice = self.parts.notice.and(notice);
         self
     }
 
@@ -267,12 +276,13 @@ impl Serving {
     /// # Errors
     /// When serving fails.
     pub async fn run(self) -> std::io::Result<()> {
-        let store = self.app.store.clone();
-        let app = router(&self.app);
+        let app = App(Arc::new(self.parts));
+        let store = app.store.clone();
+        let routes = router(&app);
         let asked = self.asked;
-        let figures = self.metrics.map(|listener| (listener, metrics::router(self.app.clone())));
-        let timed = minutes(self.app.store.clone(), self.app.intake.clone(), self.app.clock.clone());
-        drop(self.app);
+        let figures = self.metrics.map(|listener| (listener, metrics::router(app.clone())));
+        let timed = minutes(app.store.clone(), app.intake.clone(), app.clock.clone());
+        drop(app);
         let third = asked.clone();
         let measure = async move {
             match figures {
@@ -283,9 +293,9 @@ impl Serving {
         let (first, second) = (asked.clone(), asked.clone());
         let (secure, listener, beside) = (self.secure, self.listener, self.beside);
         let serve = async move {
-            let Some(secure) = secure else { return serve(listener, app, first).await };
-            let app = layers::over_tls(app, secure.authority.is_none());
-            let tls = serve(TlsListener::new(listener, secure.config), app, first);
+            let Some(secure) = secure else { return serve(listener, routes, first).await };
+            let routes = layers::over_tls(routes, secure.authority.is_none());
+            let tls = serve(TlsListener::new(listener, secure.config), routes, first);
             match (beside, secure.authority) {
                 (None, _) => tls.await,
                 (Some(plain), authority) => {

@@ -3,11 +3,15 @@
 //! alone (the id of a check) is written over each time.
 
 use std::collections::HashMap;
+use std::convert::Infallible;
+use std::pin::Pin;
 use std::sync::{Arc, Mutex, PoisonError};
+use std::task::{Context, Poll};
 
-use axum::body::{Body, Bytes, to_bytes};
+use axum::body::{Body, Bytes, HttpBody, to_bytes};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Response};
+use hyper::body::{Frame, SizeHint};
 
 use super::auth::{Member, Visitor};
 use super::error::WebError;
@@ -51,46 +55,86 @@ impl Sight {
     }
 }
 
-/// A page, as it leaves its handler.
+/// A page, as it leaves its handler, in the parts that it is sent in: none is copied for it.
 #[derive(Debug, Clone)]
 struct Page {
     headers: HeaderMap,
-    body: Bytes,
-    stamp: Vec<Mark>,
+    parts: Arc<[Part]>,
+    size: usize,
+    /// How long each text of the stamp is.
+    stamp: Vec<usize>,
 }
 
-/// Where in a page something stands that is of one request alone, as long each time.
-#[derive(Debug, Clone)]
-struct Mark {
-    at: Vec<usize>,
-    length: usize,
+/// A part of a page.
+#[derive(Debug)]
+enum Part {
+    Same(Bytes),
+    /// A text of the stamp, by its place in that.
+    Stamp(usize),
 }
 
 impl Page {
     /// `None` where a text of the stamp does not stand in it, which then cannot be found again.
-    fn new(headers: HeaderMap, body: Bytes, stamp: &[String]) -> Option<Self> {
-        let text = std::str::from_utf8(&body).ok().filter(|_| !stamp.is_empty()).unwrap_or_default();
-        let marks = stamp.iter().map(|mark| {
-            let at: Vec<usize> = text.match_indices(mark.as_str()).map(|(at, _)| at).collect();
-            (!at.is_empty()).then_some(Mark { at, length: mark.len() })
-        });
-        let stamp = marks.collect::<Option<_>>()?;
-        Some(Self { headers, body, stamp })
-    }
-
-    /// With another stamp. `None` where that one is not as long.
-    fn stamped(self, stamp: &[String]) -> Option<Response> {
-        if self.stamp.is_empty() {
-            return Some((self.headers, self.body).into_response());
-        }
-        let mut body = self.body.to_vec();
-        for (mark, text) in self.stamp.iter().zip(stamp) {
-            for at in &mark.at {
-                let place = body.get_mut(*at..at + mark.length).filter(|p| p.len() == text.len())?;
-                place.copy_from_slice(text.as_bytes());
+    fn new(headers: HeaderMap, body: &Bytes, stamp: &[String]) -> Option<Self> {
+        let text = std::str::from_utf8(body).ok().filter(|_| !stamp.is_empty()).unwrap_or_default();
+        let mut marks = Vec::new();
+        for (nth, mark) in stamp.iter().enumerate() {
+            let before = marks.len();
+            marks.extend(text.match_indices(mark.as_str()).map(|(at, _)| (at, nth, mark.len())));
+            if marks.len() == before {
+                return None;
             }
         }
-        Some((self.headers, body).into_response())
+        marks.sort_unstable();
+        let (mut parts, mut from) = (Vec::new(), 0);
+        for (at, nth, length) in marks {
+            // One within another could not be written over by itself.
+            if at < from {
+                return None;
+            }
+            parts.extend([Part::Same(body.slice(from..at)), Part::Stamp(nth)]);
+            from = at + length;
+        }
+        parts.push(Part::Same(body.slice(from..)));
+        let stamp = stamp.iter().map(String::len).collect();
+        Some(Self { headers, parts: parts.into(), size: body.len(), stamp })
+    }
+
+    /// With this stamp. `None` where it is not as long as the one before.
+    fn stamped(self, stamp: &[String]) -> Option<Response> {
+        if !stamp.iter().map(String::len).eq(self.stamp) {
+            return None;
+        }
+        let stamp: Vec<Bytes> = stamp.iter().map(|text| text.clone().into()).collect();
+        let part = |part: &Part| match part {
+            Part::Same(bytes) => Some(bytes.clone()),
+            Part::Stamp(nth) => stamp.get(*nth).cloned(),
+        };
+        let parts: Option<Vec<Bytes>> = self.parts.iter().map(part).collect();
+        Some((self.headers, Body::new(Parts(parts?.into_iter()))).into_response())
+    }
+}
+
+/// A body that is there already, in parts.
+struct Parts(std::vec::IntoIter<Bytes>);
+
+impl HttpBody for Parts {
+    type Data = Bytes;
+    type Error = Infallible;
+
+    fn poll_frame(
+        mut self: Pin<&mut Self>,
+        _: &mut Context<'_>,
+    ) -> Poll<Option<Result<Frame<Bytes>, Infallible>>> {
+        Poll::Ready(self.0.next().map(|part| Ok(Frame::data(part))))
+    }
+
+    fn is_end_stream(&self) -> bool {
+        self.0.as_slice().is_empty()
+    }
+
+    fn size_hint(&self) -> SizeHint {
+        SizeHint::with_exact(self.0.as_slice().iter().map(|part| part.len() as u64).sum())
     }
 }
 
@@ -102,8 +146,8 @@ struct Pages {
 }
 
 /// The pages of a server.
-#[derive(Debug, Clone, Default)]
-pub struct Shelf(Arc<Mutex<Pages>>);
+#[derive(Debug, Default)]
+pub struct Shelf(Mutex<Pages>);
 
 impl Shelf {
     fn take(&self, moment: Moment, sight: &Sight) -> Option<Page> {
@@ -118,8 +162,8 @@ impl Shelf {
         }
         // Forms are large and many, and leave room for the boards that more people look at.
         let room = if page.stamp.is_empty() { ROOM } else { ROOM / 2 };
-        if kept.size + page.body.len() <= room {
-            kept.size += page.body.len();
+        if kept.size + page.size <= room {
+            kept.size += page.size;
             kept.by_sight.insert(sight, page);
         }
     }
@@ -154,7 +198,7 @@ pub async fn shown_with(
     }
     let (parts, body) = response.into_parts();
     let body = to_bytes(body, usize::MAX).await.map_err(|_| WebError::Internal)?;
-    if let Some(page) = Page::new(parts.headers.clone(), body.clone(), stamp) {
+    if let Some(page) = Page::new(parts.headers.clone(), &body, stamp) {
         app.shelf.put(moment, sight, page);
     }
     Ok(Response::from_parts(parts, Body::from(body)))
