@@ -260,6 +260,12 @@ fn settings_that_make_no_shifts_are_refused_in_words() {
     assert!(read("UTC", "07:00", 24, u16::MAX, u16::MAX).contains("shorter than a shift"));
 }
 
+#[test]
+fn beyond_the_calendar_a_check_is_late_so_many_days_of_24_hours_later() {
+    let c = ShiftClock::read("America/New_York", "07:00", 24, 90, 60).unwrap();
+    assert_eq!(c.late_after(400_000_000, 0), 400_000_000 * 24 * HOUR + HOUR);
+}
+
 fn any_clock() -> impl Strategy<Value = ShiftClock> {
     let zones = [
         "UTC",

@@ -514,6 +514,21 @@ fn the_same_reading_is_asked_about_only_where_others_move() {
 }
 
 #[test]
+fn the_same_reading_is_asked_about_where_it_would_come_by_chance_less_than_once_in_ten_thousand_looks() {
+    // Of 39 readings of the other unit 19 are as the one before: with one more of each, half. Half to the
+    // thirteenth power is above 1/10,000 and to the fourteenth below.
+    let other = |d: i64| seen("1", "m-1", d, 4400 + (d + 1) / 2 % 2 * 20);
+    let run = |n: i64| -> Vec<Question> {
+        let stuck = (0..n).map(|d| seen("2", "m-1", d, 4400));
+        questions(&(0..40).map(other).chain(stuck).collect::<Vec<_>>())
+    };
+    assert_eq!(run(14), []);
+    let (unit, pressure) = ("2".to_owned(), "4400 psi".parse().unwrap());
+    let asked = Question::SameReading { unit, pressure, times: 15, between: (0, 14 * DAY), others: 48 };
+    assert_eq!(run(15), [asked]);
+}
+
+#[test]
 fn checks_by_somebody_on_no_crew_are_asked_about_where_crews_are_entered() {
     let mut all = honest();
     for (n, s) in all.iter_mut().enumerate() {
