@@ -368,6 +368,13 @@ fn the_plan_is_as_good_as_scipys() {
     assert!(short > 10 && several > 10, "the instances are too plain: {short} short, {several} with several");
 }
 
+#[test]
+fn the_better_seats_are_filled_however_much_dearer_that_is() {
+    // The first and the third cost nothing; the first and the second are filled for the dearest of all.
+    let costs = [vec![Some(0), Some(100)], vec![Some(100), None], vec![None, Some(0)]];
+    assert_eq!(assign(&costs), [Some(1), Some(0), None]);
+}
+
 fn open(seat: &str, station: &str, profile: &str) -> OpenSeat {
     let text = str::to_owned;
     OpenSeat { seat: text(seat), station: text(station), profile: text(profile), rider: None }

@@ -7,8 +7,8 @@ use std::collections::BTreeSet;
 use airmuster_domain::ground::{Done, Forms as _, Kind, effects};
 use airmuster_domain::judge::Answer;
 use airmuster_domain::proving::narrowed;
-use airmuster_domain::record::{Asset, Check, Digest, Outcome, Part, Record, Return};
-use airmuster_domain::rules::{Ask, DEFAULT, Form, Purpose, parse, resolve};
+use airmuster_domain::record::{Asset, Body, Check, Digest, Field, Outcome, Part, Record, Return};
+use airmuster_domain::rules::{Ask, DEFAULT, Form, Purpose, Subject, parse, resolve};
 use airmuster_domain::standing::{Account, Tables};
 
 use super::common::{HOUR, NOON, answer, record, text, uuid, word};
@@ -233,4 +233,28 @@ fn records_made_with_the_first_shipped_table_can_still_be_judged() {
     assert_eq!(ids(&form), ids(&self::form(Purpose::Proving)));
     assert_eq!(narrowed(&form, ["harness-condition"]), None, "it does not say what a repair touches");
     assert_ne!(first, Tables::new().default_digest());
+}
+
+// ------------------------------------------------------------------------- what it was tried with
+
+#[test]
+fn a_check_proves_its_own_cylinder_and_facepiece_unless_another_was_tried() {
+    let form = form(Purpose::Proving);
+    let at = |subject: Subject, item: &str| {
+        let step = form.steps.iter().find(|s| s.step.subject == subject).unwrap();
+        Answer { item: Some(item.to_owned()), ..good(&form, &step.step.id) }
+    };
+    let tried_with = |answers: Vec<Answer>| {
+        let mut proof = proof(answers);
+        let Body::Field(Field::Check(check)) = &mut proof.body else { panic!("not a check") };
+        (check.facepiece, check.cylinder) = (Some("F-1".to_owned()), Some("C-1".to_owned()));
+        done(&proof).with.into_iter().collect::<Vec<_>>()
+    };
+    let (facepiece, cylinder) = (Asset::facepiece("F-1"), Asset::cylinder("C-1"));
+    let both = [cylinder.clone(), facepiece.clone()];
+    assert_eq!(BTreeSet::from_iter(tried_with(vec![])), both.clone().into());
+    let own = vec![at(Subject::Facepiece, "F-1"), at(Subject::Cylinder, "C-1")];
+    assert_eq!(BTreeSet::from_iter(tried_with(own)), both.into());
+    assert_eq!(tried_with(vec![at(Subject::Cylinder, "C-2")]), [facepiece]);
+    assert_eq!(tried_with(vec![at(Subject::Facepiece, "F-2")]), [cylinder]);
 }
