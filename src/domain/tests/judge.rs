@@ -11,6 +11,7 @@ use airmuster_domain::ground::effects;
 use airmuster_domain::judge::{
     Answer, Finding, Judgement, Problem, Raw, Values, Verdict, judge, judge_readable,
 };
+use airmuster_domain::readings::{Readings, readings};
 use airmuster_domain::record::{
     Asset, Body, Check, Desk, Digest, Outcome, Part, Return, Stamp, decode, encode,
 };
@@ -394,6 +395,33 @@ fn gauges_agree_up_to_the_stricter_of_a_tenth_of_rated_and_450_psi() {
             ("us-4500-third", "good = false", "out of service"),
         ],
     );
+}
+
+#[test]
+fn the_arithmetic_of_a_reading_says_on_which_side_of_the_limit_it_is() {
+    let say = |text| finding("us-4500-third", "cylinder-pressure", text).unwrap().working;
+    assert!(
+        say("at = 3700 psi").contains("350 psi below the 4,050 psi (90 % of 4,500)"),
+        "{}",
+        say("at = 3700 psi")
+    );
+    assert!(say("at = 4050 psi").contains("exactly the 4,050 psi (90 % of 4,500)"));
+}
+
+#[test]
+fn what_a_check_read_is_found_by_the_kind_of_its_steps() {
+    let form = form("us-4500-third", Purpose::ShiftStart);
+    let read = |text: &str| text.parse().ok();
+    let answers = [
+        answer("cylinder-pressure", 1, None, "at = 4300 psi"),
+        answer("gauge-agreement", 1, None, "cylinder = 4280 psi; remote = 4300 psi"),
+        answer("low-air-alarm", 1, None, "at = 1500 psi"),
+        answer("low-air-alarm", 2, None, "at = soon"),
+    ];
+    let all = readings(&form, &answers);
+    assert_eq!((all.pressure, all.trip), (read("4300 psi"), read("1500 psi")));
+    assert_eq!(all.gauges, read("4280 psi").zip(read("4300 psi")));
+    assert_eq!(readings(&form, &[]), Readings::default());
 }
 
 #[test]
