@@ -278,7 +278,7 @@ impl Serving {
     pub async fn run(self) -> std::io::Result<()> {
         let app = App(Arc::new(self.parts));
         let store = app.store.clone();
-        let routes = router(&app);
+        let pages = router(&app);
         let asked = self.asked;
         let figures = self.metrics.map(|listener| (listener, metrics::router(app.clone())));
         let timed = minutes(app.store.clone(), app.intake.clone(), app.clock.clone());
@@ -293,9 +293,9 @@ impl Serving {
         let (first, second) = (asked.clone(), asked.clone());
         let (secure, listener, beside) = (self.secure, self.listener, self.beside);
         let serve = async move {
-            let Some(secure) = secure else { return serve(listener, routes, first).await };
-            let routes = layers::over_tls(routes, secure.authority.is_none());
-            let tls = serve(TlsListener::new(listener, secure.config), routes, first);
+            let Some(secure) = secure else { return serve(listener, pages, first).await };
+            let pages = layers::over_tls(pages, secure.authority.is_none());
+            let tls = serve(TlsListener::new(listener, secure.config), pages, first);
             match (beside, secure.authority) {
                 (None, _) => tls.await,
                 (Some(plain), authority) => {
