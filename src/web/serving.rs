@@ -49,7 +49,7 @@ const SLOWEST_HEAD: Duration = Duration::from_secs(15);
 const TIMED: Duration = Duration::from_secs(15);
 
 /// What every handler can ask for. One handle on all of it: the layers and the handler of each request take a
-/// copy, and a dozen counts up and down in each were a third of what a page from the shelf cost.
+/// copy, and a dozen counts up and down in each were more than a third of what a page from the shelf cost.
 #[derive(Clone)]
 pub struct App(Arc<Parts>);
 
@@ -86,9 +86,9 @@ pub struct Parts {
     /// Whether whoever comes may do what a tablet may: in the demo, and nowhere else.
     pub guests: bool,
     /// The secret word in the address of the calendar feed: a calendar program cannot sign in.
-    pub feed: Arc<str>,
+    pub feed: String,
     /// Where tablets find the server over TLS.
-    pub address: Option<Arc<str>>,
+    pub address: Option<String>,
     /// Whether there is somebody who can sign in: once so, for good.
     begun: AtomicBool,
 }
@@ -138,7 +138,7 @@ impl Parts {
         let (intake, writer) = Intake::start(store.clone(), clock.clone());
         let pins = Pins::new(store.clone(), clock.clone(), cost);
         let door = Door::new(store.clone(), clock.clone(), pins.clone(), intake.clone());
-        let feed = key.word("airmuster upkeep feed 1").into();
+        let feed = key.word("airmuster upkeep feed 1");
         // It has a way in of its own, so the writer ends after it.
         let (sealed, _) = Sealed::start(store.clone(), clock.clone(), intake.clone(), door.clone(), key);
         let photos = Photos::new(store.clone(), clock.clone());
@@ -238,7 +238,7 @@ impl Serving {
             self.beside = Some(listen_on(listen, "--http-listen").await?);
         }
         self.parts.notice = secure.notice.clone();
-        self.parts.address = Some(secure.address.as_str().into());
+        self.parts.address = Some(secure.address.clone());
         self.secure = Some(secure);
         Ok(self)
     }

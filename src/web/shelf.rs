@@ -1,6 +1,6 @@
 //! Pages as they were last rendered. In the half hour after a change of shift the same few are asked for again
 //! and again; one is taken from here until anything is written or the minute is over. What in it is of one request
-//! alone (the id of a check) is written over each time.
+//! alone (the id of a check) is put in anew each time.
 
 use std::collections::HashMap;
 use std::convert::Infallible;
@@ -55,19 +55,19 @@ impl Sight {
     }
 }
 
-/// A page, as it leaves its handler, in the parts that it is sent in: none is copied for it.
+/// A page, as it leaves its handler, in the pieces that it is sent in: none is copied for it.
 #[derive(Debug, Clone)]
 struct Page {
     headers: HeaderMap,
-    parts: Arc<[Part]>,
+    pieces: Arc<[Piece]>,
     size: usize,
     /// How long each text of the stamp is.
     stamp: Vec<usize>,
 }
 
-/// A part of a page.
+/// A piece of a page.
 #[derive(Debug)]
-enum Part {
+enum Piece {
     Same(Bytes),
     /// A text of the stamp, by its place in that.
     Stamp(usize),
@@ -86,18 +86,18 @@ impl Page {
             }
         }
         marks.sort_unstable();
-        let (mut parts, mut from) = (Vec::new(), 0);
+        let (mut pieces, mut from) = (Vec::new(), 0);
         for (at, nth, length) in marks {
-            // One within another could not be written over by itself.
+            // One within another could not be put in by itself.
             if at < from {
                 return None;
             }
-            parts.extend([Part::Same(body.slice(from..at)), Part::Stamp(nth)]);
+            pieces.extend([Piece::Same(body.slice(from..at)), Piece::Stamp(nth)]);
             from = at + length;
         }
-        parts.push(Part::Same(body.slice(from..)));
+        pieces.push(Piece::Same(body.slice(from..)));
         let stamp = stamp.iter().map(String::len).collect();
-        Some(Self { headers, parts: parts.into(), size: body.len(), stamp })
+        Some(Self { headers, pieces: pieces.into(), size: body.len(), stamp })
     }
 
     /// With this stamp. `None` where it is not as long as the one before.
@@ -106,19 +106,19 @@ impl Page {
             return None;
         }
         let stamp: Vec<Bytes> = stamp.iter().map(|text| text.clone().into()).collect();
-        let part = |part: &Part| match part {
-            Part::Same(bytes) => Some(bytes.clone()),
-            Part::Stamp(nth) => stamp.get(*nth).cloned(),
+        let piece = |piece: &Piece| match piece {
+            Piece::Same(bytes) => Some(bytes.clone()),
+            Piece::Stamp(nth) => stamp.get(*nth).cloned(),
         };
-        let parts: Option<Vec<Bytes>> = self.parts.iter().map(part).collect();
-        Some((self.headers, Body::new(Parts(parts?.into_iter()))).into_response())
+        let pieces: Option<Vec<Bytes>> = self.pieces.iter().map(piece).collect();
+        Some((self.headers, Body::new(Pieces(pieces?.into_iter()))).into_response())
     }
 }
 
-/// A body that is there already, in parts.
-struct Parts(std::vec::IntoIter<Bytes>);
+/// A body that is there already, in pieces.
+struct Pieces(std::vec::IntoIter<Bytes>);
 
-impl HttpBody for Parts {
+impl HttpBody for Pieces {
     type Data = Bytes;
     type Error = Infallible;
 
@@ -126,7 +126,7 @@ impl HttpBody for Parts {
         mut self: Pin<&mut Self>,
         _: &mut Context<'_>,
     ) -> Poll<Option<Result<Frame<Bytes>, Infallible>>> {
-        Poll::Ready(self.0.next().map(|part| Ok(Frame::data(part))))
+        Poll::Ready(self.0.next().map(|piece| Ok(Frame::data(piece))))
     }
 
     fn is_end_stream(&self) -> bool {
@@ -134,7 +134,7 @@ impl HttpBody for Parts {
     }
 
     fn size_hint(&self) -> SizeHint {
-        SizeHint::with_exact(self.0.as_slice().iter().map(|part| part.len() as u64).sum())
+        SizeHint::with_exact(self.0.as_slice().iter().map(|piece| piece.len() as u64).sum())
     }
 }
 
